@@ -1,0 +1,159 @@
+//! Sides and frames. The one place that knows how a foot lies on the bench; everything else works
+//! either in the foot frame (see the crate's front page) or in coordinates it is handed.
+
+use nalgebra::Matrix4;
+use serde::{Deserialize, Serialize};
+
+/// A point in a plane, mm.
+pub type Point2 = nalgebra::Point2<f64>;
+/// A displacement in a plane, mm.
+pub type Vector2 = nalgebra::Vector2<f64>;
+/// A point in space, mm.
+pub type Point3 = nalgebra::Point3<f64>;
+/// A displacement in space, mm.
+pub type Vector3 = nalgebra::Vector3<f64>;
+
+/// Which foot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Side {
+    /// The left foot.
+    Left,
+    /// The right foot.
+    Right,
+}
+
+impl Side {
+    /// Both sides, left first: the order of every listing.
+    pub const BOTH: [Side; 2] = [Side::Left, Side::Right];
+
+    /// `left` or `right`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Side::Left => "left",
+            Side::Right => "right",
+        }
+    }
+
+    /// `L` or `R`, as marked on pieces, sheets and file names.
+    pub fn letter(self) -> char {
+        match self {
+            Side::Left => 'L',
+            Side::Right => 'R',
+        }
+    }
+}
+
+/// An axis-parallel rectangle, mm; `x0 <= x1` and `y0 <= y1`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rect {
+    /// Least x.
+    pub x0: f64,
+    /// Least y.
+    pub y0: f64,
+    /// Greatest x.
+    pub x1: f64,
+    /// Greatest y.
+    pub y1: f64,
+}
+
+impl Rect {
+    /// The least rectangle around `points`; `None` when there are none.
+    pub fn around<'a>(points: impl IntoIterator<Item = &'a Point2>) -> Option<Rect> {
+        points.into_iter().fold(None, |rect, p| {
+            let r = rect.unwrap_or(Rect { x0: p.x, y0: p.y, x1: p.x, y1: p.y });
+            Some(Rect { x0: r.x0.min(p.x), y0: r.y0.min(p.y), x1: r.x1.max(p.x), y1: r.y1.max(p.y) })
+        })
+    }
+
+    /// The rectangle with every side moved outward by `margin` mm.
+    pub fn grown(self, margin: f64) -> Rect {
+        Rect { x0: self.x0 - margin, y0: self.y0 - margin, x1: self.x1 + margin, y1: self.y1 + margin }
+    }
+
+    /// Extent in x, mm.
+    pub fn width(self) -> f64 {
+        self.x1 - self.x0
+    }
+
+    /// Extent in y, mm.
+    pub fn height(self) -> f64 {
+        self.y1 - self.y0
+    }
+}
+
+/// A placement of the foot frame in another: a reflection in x for a right foot, then a move.
+/// Orientation (triangle winding, turning sense of outlines) flips when [`Placement::mirrors`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Placement {
+    x_sign: f64,
+    move_mm: Vector3,
+}
+
+/// The placement of the foot frame in the bench frame: the only function that knows about sides.
+pub fn bench_from_foot(side: Side) -> Placement {
+    let x_sign = match side {
+        Side::Left => 1.0,
+        Side::Right => -1.0,
+    };
+    Placement { x_sign, move_mm: Vector3::zeros() }
+}
+
+impl Placement {
+    /// The same placement, moved on by `by` mm in the outer frame.
+    pub fn then_moved(self, by: Vector3) -> Placement {
+        Placement { move_mm: self.move_mm + by, ..self }
+    }
+
+    /// Whether this placement reflects.
+    pub fn mirrors(self) -> bool {
+        self.x_sign < 0.0
+    }
+
+    /// A point of the foot frame, seen in the outer frame.
+    pub fn place(self, p: Point2) -> Point2 {
+        Point2::new(self.x_sign * p.x + self.move_mm.x, p.y + self.move_mm.y)
+    }
+
+    /// A point in space of the foot frame, seen in the outer frame.
+    pub fn place3(self, p: Point3) -> Point3 {
+        Point3::new(self.x_sign * p.x, p.y, p.z) + self.move_mm
+    }
+
+    /// A point of the outer frame, seen in the foot frame.
+    pub fn unplace(self, p: Point2) -> Point2 {
+        Point2::new(self.x_sign * (p.x - self.move_mm.x), p.y - self.move_mm.y)
+    }
+
+    /// How far the foot frame's base plane stands above the outer frame's, mm.
+    pub fn lift_mm(self) -> f64 {
+        self.move_mm.z
+    }
+
+    /// The 4x4 matrix outer <- foot, for homogeneous column vectors.
+    pub fn matrix(self) -> Matrix4<f64> {
+        let mut m = Matrix4::new_translation(&self.move_mm);
+        m[(0, 0)] = self.x_sign;
+        m
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn right_foot_is_the_mirror_of_the_left() {
+        let p = Point2::new(30.0, 100.0);
+        assert_eq!(bench_from_foot(Side::Left).place(p), p);
+        assert_eq!(bench_from_foot(Side::Right).place(p), Point2::new(-30.0, 100.0));
+        assert_eq!(bench_from_foot(Side::Right).matrix().determinant(), -1.0);
+    }
+
+    #[test]
+    fn unplace_undoes_place() {
+        let placed = bench_from_foot(Side::Right).then_moved(Vector3::new(5.0, 7.0, 0.0));
+        let p = Point2::new(-3.0, 11.0);
+        assert_eq!(placed.unplace(placed.place(p)), p);
+    }
+}

@@ -1,0 +1,62 @@
+//! **sustent** turns a job ticket for two measured feet into a pair of ski-boot footbeds: the
+//! surface, the findings, milling programs in RS274/NGC text, a proof of those programs from their
+//! own text, a 1:1 trim outline, meshes and a job sheet.
+//!
+//! # Read this first
+//! [`job::make`] is the whole program on one page: build, check, plan, write, read back, carve,
+//! gauge, draw. Everything below it is mathematics without files, clock or printing; everything
+//! above it is arguments and files.
+//!
+//! # Frames
+//! Millimetres everywhere. All modelling happens in the **foot frame**, in which left and right
+//! feet are the same numbers; drawings, meshes and the mill use the **bench frame**.
+//!
+//! ```text
+//!     foot frame (both feet)              bench frame, seen from above
+//!
+//!          +y  toes                      left foot            right foot
+//!           ^                              +Y                    +Y
+//!           |                               ^   X = +x            ^   X = -x
+//!   lateral |  medial                       |                     |
+//!           |                       lateral | medial       medial | lateral
+//!           o-----> +x                      o----> +X             o----> +X
+//!      rear of the heel
+//!      z = 0: boot board, +z up to the foot
+//! ```
+//! [`frame::bench_from_foot`] is the only place that knows about sides. The **mill frame** is the
+//! bench frame moved into the blank: Z zero at the machine bed, X/Y zero at the blank's marked
+//! corner.
+//!
+//! # Rooms, ground floor first
+//! A room uses only floors below its own; `tests/floors.rs` keeps it so.
+
+// floor 0: things that know nothing of feet
+pub mod curve;
+pub mod frame;
+pub mod grid;
+pub mod kernel;
+pub mod mesh;
+pub mod sheet;
+// floor 1: the words of the trade as data
+pub mod foot;
+pub mod profile;
+pub mod value;
+// floor 2: what was asked
+pub mod ticket;
+// floor 3: what it looks like
+pub mod footbed;
+// floor 4: reading it back
+pub mod gauge;
+// floor 5: what will not stand
+pub mod limits;
+// floor 6: where the cutter goes
+pub mod path;
+// floor 7: the program text
+pub mod nc;
+// floor 8: what the text leaves, and how it is shown
+pub mod carve;
+pub mod draw;
+// floor 9: the job
+pub mod job;
+// floor 10: arguments, files, exit status
+pub mod cli;

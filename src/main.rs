@@ -1,0 +1,2 @@
+//! The `sustent` command.
+fn main() {}

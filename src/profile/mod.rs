@@ -1,0 +1,128 @@
+//! The shop's own data as read from `profiles/`: materials, blanks, cutters, machines, starting
+//! supports, tolerances. Plain numbers with where they come from; knows no geometry of footbeds.
+
+use crate::kernel::Shape;
+
+/// What a footbed is cut from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Material {
+    /// Name of the profile.
+    pub name: String,
+    /// What it is, in words.
+    pub title: String,
+    /// Least thickness that may be left, mm, by zone.
+    pub least: LeastThickness,
+    /// Taken off by hand sanding after the mill, mm.
+    pub sanding_mm: f64,
+    /// Steepest wall that stands, degrees from level.
+    pub steepest_wall_deg: f64,
+    /// Spindle speed to start from.
+    pub spindle_rpm: f64,
+    /// Feed to start from.
+    pub feed_mm_min: f64,
+    /// Feed straight down to start from.
+    pub plunge_mm_min: f64,
+    /// Depth of one roughing pass, mm.
+    pub step_down_mm: f64,
+    /// Side step of roughing as a share of the cutter's diameter, 0..1.
+    pub rough_step_share: f64,
+    /// Left by roughing for the finishing cutter, mm.
+    pub allowance_mm: f64,
+    /// Scallop height when the ticket names none, mm.
+    pub scallop_mm: f64,
+    /// Tolerance of programmed points against the exact tip heights, mm.
+    pub point_tolerance_mm: f64,
+    /// Chip load window, mm a tooth: below it rubs and heats, above it tears.
+    pub chip_load_mm: [f64; 2],
+}
+
+/// Least thicknesses, mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub struct LeastThickness {
+    pub heel: f64,
+    pub flex_zone: f64,
+    pub forefoot: f64,
+    /// Thickness of the cup's wall, measured level, half way up the rim's height.
+    pub rim_wall: f64,
+}
+
+/// A blank as bought, with the size that was measured when there is one.
+#[derive(Clone, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub struct Blank {
+    pub name: String,
+    pub length_mm: f64,
+    pub width_mm: f64,
+    pub height_mm: f64,
+    /// Whether the size was measured on this blank (then its scatter counts as zero).
+    pub measured: bool,
+    /// How far a bought blank's height may be off, mm.
+    pub scatter_mm: f64,
+    /// Kept free along every side, mm.
+    pub side_margin_mm: f64,
+    /// Kept free above the highest point, mm.
+    pub height_margin_mm: f64,
+}
+
+/// A cutter on the shelf.
+#[derive(Clone, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub struct Cutter {
+    pub name: String,
+    pub shape: Shape,
+    pub flutes: u32,
+    /// Length that cuts, mm.
+    pub flute_length_mm: f64,
+    pub shank_diameter_mm: f64,
+    /// Tip to holder, mm.
+    pub stickout_mm: f64,
+    pub holder_diameter_mm: f64,
+}
+
+/// How a controller counts the time of `G4`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum DwellWord {
+    PSeconds,
+    SSeconds,
+    PMilliseconds,
+}
+
+/// How a program ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum EndWord {
+    M2,
+    M30,
+}
+
+/// A mill and its controller.
+#[derive(Clone, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub struct Machine {
+    pub name: String,
+    pub title: String,
+    pub travel_mm: [f64; 3],
+    /// Greatest rate of each axis.
+    pub rate_mm_min: [f64; 3],
+    pub acceleration_mm_s2: [f64; 3],
+    pub junction_deviation_mm: f64,
+    /// Moves that the controller plans ahead.
+    pub look_ahead: usize,
+    /// Least time a line takes, s.
+    pub line_time_s: f64,
+    /// Safe height above the blank's top, mm.
+    pub safe_above_blank_mm: f64,
+    pub spindle_rpm: [f64; 2],
+    pub spin_up_s: f64,
+    pub dwell: DwellWord,
+    pub end: EndWord,
+    /// Whether G2/G3 may be used.
+    pub arcs: bool,
+    /// Whether every line must carry its motion word.
+    pub motion_word_each_line: bool,
+    pub line_limit: usize,
+    /// How deep a cutter may go into the sacrificial board, mm (0: never below the bed).
+    pub bed_cut_mm: f64,
+}
