@@ -1,7 +1,9 @@
 //! Where the cutter's tip goes: rough, finish, perimeter and frame paths over a target surface in
 //! the mill frame. Knows cutters and heights; knows neither program text nor footbeds.
 
-use crate::frame::Point3;
+use crate::frame::{Point2, Point3, Rect};
+use crate::grid::Grid;
+use crate::profile::Cutter;
 
 /// How a move is made.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,4 +21,41 @@ pub struct Move {
     pub motion: Motion,
     /// Where the tip ends, mm.
     pub to: Point3,
+}
+
+/// What is to be cut, in the mill frame.
+#[derive(Clone, Debug)]
+pub struct Target {
+    /// Heights of the piece's top. Inside the outline they are the design; outside they go on as a
+    /// shelf no higher than the nearest edge, far enough for every cutter's radius.
+    pub surface: Grid,
+    /// The trim outline, counter-clockwise, not repeated at the end.
+    pub outline: Vec<Point2>,
+    /// The blank, seen from above.
+    pub blank: Rect,
+    /// Height of the blank's top above the bed (z = 0), mm.
+    pub blank_top_mm: f64,
+    /// Height at which rapids in x and y are made, mm.
+    pub safe_z_mm: f64,
+}
+
+/// What a program does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[allow(missing_docs)] // page words: the order on the job sheet
+pub enum Step {
+    Rough,
+    Finish,
+    Perimeter,
+    Frame,
+}
+
+/// One cutter's moves for one step.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Toolpath {
+    pub step: Step,
+    pub cutter: Cutter,
+    /// 0 for a dry run.
+    pub spindle_rpm: f64,
+    pub moves: Vec<Move>,
 }

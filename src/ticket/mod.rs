@@ -1,1 +1,158 @@
-//! To come.
+//! The job ticket: as written in TOML, then resolved, with every number in range. Nothing
+//! downstream validates again. Knows no file system: text comes in, a ticket or problems come out.
+
+use crate::foot::{Foot, Stations};
+use crate::frame::Side;
+use crate::profile::{Blank, Cutter, Machine, Material};
+use crate::value::Value;
+
+/// A resolved job: one or two footbeds for one wearer and one boot.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Ticket {
+    /// Letters, digits, `-` and `_`; at most 32. Safe in file names and program comments.
+    pub code: String,
+    /// From 1.
+    pub revision: u32,
+    pub note: String,
+    pub wearer: Wearer,
+    pub boot: Boot,
+    pub make: Make,
+    /// One or two, left first.
+    pub feet: Vec<FootOrder>,
+    pub history: Vec<PastRevision>,
+}
+
+/// Who stands on it; codes only, never a name.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Wearer {
+    pub weight_kg: Option<f64>,
+    /// Name of the starting support profile, such as `everyday`.
+    pub usage: String,
+}
+
+/// The boot it goes into; what is unknown stays unknown.
+#[derive(Clone, Debug, Default)]
+#[allow(missing_docs)]
+pub struct Boot {
+    pub mondopoint_mm: Option<f64>,
+    pub ramp_deg: Option<f64>,
+    pub stock_insole: StockInsole,
+}
+
+/// The insole that the footbed replaces, mm.
+#[derive(Clone, Debug, Default)]
+#[allow(missing_docs)]
+pub struct StockInsole {
+    pub heel_thickness: Option<f64>,
+    pub ball_thickness: Option<f64>,
+    pub length: Option<f64>,
+    pub ball_width: Option<f64>,
+    pub heel_width: Option<f64>,
+}
+
+/// How it is made.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Make {
+    pub material: Material,
+    pub blank: Blank,
+    pub machine: Machine,
+    pub roughing: Cutter,
+    pub finishing: Cutter,
+    pub perimeter: Cutter,
+    pub underside: Underside,
+    pub scallop_mm: f64,
+    /// Thickness of a cover glued on later, mm.
+    pub cover_mm: f64,
+    pub passes: Passes,
+    /// Number of holding tabs, their length along the outline and thickness, mm.
+    pub tabs: Tabs,
+}
+
+/// Holding tabs of the perimeter cut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub struct Tabs {
+    pub count: usize,
+    pub length_mm: f64,
+    pub thickness_mm: f64,
+}
+
+/// Direction of the finishing passes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum Passes {
+    /// Whichever takes less time on the machine.
+    Quickest,
+    Along,
+    Across,
+}
+
+/// The side that lies on the boot board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum Underside {
+    Flat,
+    Relieved,
+}
+
+/// One footbed as ordered.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct FootOrder {
+    pub side: Side,
+    pub foot: Foot,
+    pub support: Support,
+    /// Trim outline traced from a stock insole, as SVG text with its name, and the clearance to
+    /// take off all round, mm. `None`: the outline is drawn from measures.
+    pub traced: Option<Traced>,
+    /// Why a stop is accepted, as typed by a person.
+    pub reason: Option<String>,
+}
+
+/// A traced outline as read from beside the ticket.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Traced {
+    pub name: String,
+    pub svg: String,
+    pub clearance_mm: f64,
+}
+
+/// The asked values of one footbed. Definitions: `gauge/`.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Support {
+    pub heel_thickness_mm: f64,
+    pub heel_cup_depth_mm: f64,
+    /// Asked only when given; otherwise what the outline and the cup make of it.
+    pub heel_cup_width_mm: Option<f64>,
+    pub rearfoot_post_deg: f64,
+    pub medial_arch_mm: f64,
+    pub lateral_arch_mm: f64,
+    pub transverse_arch_mm: f64,
+    pub forefoot_thickness_mm: f64,
+    /// Asked only when given.
+    pub flex_zone_thickness_mm: Option<f64>,
+    pub length_mm: f64,
+    pub ball_width_mm: f64,
+    pub heel_width_mm: f64,
+    pub stations: Stations,
+    /// Share of the hollow under a relieved arch that is filled back, from the medial wall, 0..=1.
+    pub stabiliser_share: f64,
+    /// Values the ticket left out, each with the rule that filled it, in words.
+    pub filled_in: Vec<(Value, String)>,
+}
+
+/// An earlier revision, kept for the record.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct PastRevision {
+    pub revision: u32,
+    /// As typed by a person; the program adds no clock.
+    pub date: String,
+    pub change: String,
+    pub reason: String,
+}
