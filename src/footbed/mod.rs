@@ -1,1 +1,105 @@
-//! To come.
+//! From asked values to a footbed: outline, top sheet, underside, solid. Foot frame throughout;
+//! knows nothing of sides, materials or cutters.
+
+mod places;
+mod rails;
+mod underside;
+
+use crate::curve::{CurveError, Outline};
+use crate::frame::Point2;
+use crate::sheet::{FairError, Sheet};
+use crate::ticket::Support;
+use crate::value::Value;
+
+pub use places::{EDGE_INSET_MM, Places, POST_ARM_MM, RIM_INSET_MM, Reading};
+pub use rails::SHAPING;
+pub use underside::Underside;
+
+/// Why a footbed cannot be built.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum BuildError {
+    /// The outline does not reach a station.
+    #[error(
+        "the outline ({length_mm:.1} mm long) has no width at the {what} station {station:.3} of the foot length: \
+         check the outline's length and the station"
+    )]
+    NoSection {
+        /// Which landmark.
+        what: &'static str,
+        /// Its station, fraction of the foot length.
+        station: f64,
+        /// Length of the outline, mm.
+        length_mm: f64,
+    },
+    /// The outline itself.
+    #[error("the trim outline: {0}")]
+    Outline(#[from] CurveError),
+    /// The sheet through the gauge places.
+    #[error("the top surface: {0}")]
+    Sheet(#[from] FairError),
+}
+
+/// A footbed as designed, foot frame.
+#[derive(Clone, Debug)]
+pub struct Footbed {
+    /// Trim outline.
+    pub outline: Outline,
+    /// Where its values are gauged.
+    pub places: Places,
+    /// The top surface: the sum of the responses, each times its value.
+    pub top: Sheet,
+    /// What the top gains from one mm (for the post: from a tangent of one) of each value in
+    /// [`SHAPING`].
+    pub responses: Vec<Sheet>,
+    /// The side on the boot board.
+    pub underside: Underside,
+}
+
+impl Footbed {
+    /// The footbed of this outline and support. `foot_length_mm` is what stations are fractions of.
+    pub fn build(
+        outline: Outline,
+        foot_length_mm: f64,
+        support: &Support,
+        underside: Underside,
+    ) -> Result<Footbed, BuildError> {
+        let places = Places::new(&outline, foot_length_mm, support.stations)?;
+        let (basis, rails) = rails::Rails::new(&outline, &places, support.heel_cup_width_mm);
+        let fair = rails.problem(basis).factor()?;
+        let responses: Vec<Sheet> = (0..SHAPING.len())
+            .map(|k| {
+                let (pulls, conditions) = rails.unit_targets(k);
+                fair.solve(&pulls, &conditions)
+            })
+            .collect();
+        let mut top = Sheet::zero(basis);
+        for (response, amount) in responses.iter().zip(shaping_amounts(support)) {
+            top.add_scaled(amount, response);
+        }
+        Ok(Footbed { outline, places, top, responses, underside })
+    }
+
+    /// Height of the top above the base plane, mm. Outside the outline the sheet goes on.
+    pub fn top_at(&self, p: Point2) -> f64 {
+        self.top.height(p)
+    }
+
+    /// Height of the underside above the base plane, mm.
+    pub fn underside_at(&self, p: Point2) -> f64 {
+        self.underside.height(&self.outline, &self.places, p, self.top_at(p))
+    }
+}
+
+/// The asked values that the top is linear in, in the order of [`SHAPING`]: mm, and the tangent of
+/// the post's angle.
+pub fn shaping_amounts(support: &Support) -> [f64; SHAPING.len()] {
+    SHAPING.map(|value| match value {
+        Value::HeelThickness => support.heel_thickness_mm,
+        Value::HeelCupDepth => support.heel_cup_depth_mm,
+        Value::RearfootPost => support.rearfoot_post_deg.to_radians().tan(),
+        Value::MedialArch => support.medial_arch_mm,
+        Value::LateralArch => support.lateral_arch_mm,
+        Value::TransverseArch => support.transverse_arch_mm,
+        _ => support.forefoot_thickness_mm,
+    })
+}
