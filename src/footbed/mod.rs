@@ -11,7 +11,7 @@ use crate::sheet::{FairError, Sheet};
 use crate::ticket::Support;
 use crate::value::Value;
 
-pub use places::{EDGE_INSET_MM, Places, POST_ARM_MM, RIM_INSET_MM, Reading};
+pub use places::{EDGE_INSET_MM, POST_ARM_MM, Places, RIM_INSET_MM, Reading};
 pub use rails::SHAPING;
 pub use underside::Underside;
 

@@ -84,8 +84,10 @@ impl Places {
         let section = |what: &'static str, station: f64| {
             outline.section(at(station)).ok_or(BuildError::NoSection { what, station, length_mm: outline.length_mm() })
         };
-        let (cup, medial) = (section("widest cup", stations.widest_cup)?, section("medial arch", stations.medial_arch)?);
-        let (lateral, dome) = (section("lateral arch", stations.lateral_arch)?, section("transverse arch", stations.transverse_arch)?);
+        let (cup, medial) =
+            (section("widest cup", stations.widest_cup)?, section("medial arch", stations.medial_arch)?);
+        let (lateral, dome) =
+            (section("lateral arch", stations.lateral_arch)?, section("transverse arch", stations.transverse_arch)?);
         let (first, fifth) = (section("first met", stations.first_met)?, section("fifth met", stations.fifth_met)?);
         let inset = MET_HEAD_INSET_SHARE * (first.1 - first.0);
         let first_met = Point2::new(first.1 - inset, at(stations.first_met));

@@ -30,7 +30,7 @@ pub type Share = [f64; SHAPING.len()];
 
 /// Knot distance, mm: fine enough to bend from seat to rim within the cup's wall (about 10 mm),
 /// coarse enough that a scan's noise or a rail's corner cannot make ripples.
-const KNOT_MM: f64 = 5.0;
+const KNOT_MM: f64 = 4.0;
 /// Keeps the sheet's far corners, where nothing pulls, from drifting: a slope there costs as much
 /// as a bend of radius 100 mm.
 const TENSION_PER_MM2: f64 = 1e-4;
@@ -40,14 +40,14 @@ const MARGIN_MM: f64 = 10.0;
 
 // Weights of one pull, 1/mm^2. Along a rail with a pull every 4 mm a weight w is followed down to
 // wavelengths of about (4 * 4 mm / w)^(1/3), from equal pull and bending energy [derived].
-const RIM_WEIGHT: f64 = 0.3;
+const RIM_WEIGHT: f64 = 1.0;
 const EDGE_WEIGHT: f64 = 0.02;
-const CUP_WEIGHT: f64 = 0.03;
+const CUP_WEIGHT: f64 = 0.3;
 const COLUMN_WEIGHT: f64 = 0.003;
 const FLAT_WEIGHT: f64 = 1.0;
 
 const RAIL_STEP_MM: f64 = 4.0;
-const FIELD_STEP_MM: f64 = 5.0;
+const FIELD_STEP_MM: f64 = 4.0;
 
 /// The cup ends and the arches begin at this share of the foot length. Shop's own choice.
 const CUP_END: f64 = 0.22;
@@ -63,6 +63,10 @@ const COLUMN_SHARE: f64 = 0.36;
 /// Exponent of the cup's wall when no width is asked: a fourth power is flat under the heel pad and
 /// stands at about 53 degrees at the rim of a 12 mm cup 76 mm wide.
 const CUP_POWER: f64 = 4.0;
+
+/// How far the seat rises along the axis over one heel-centre distance, as a share of the cup's
+/// depth: enough for the heel to find its low point, too little to feel. Shop's own choice.
+const SEAT_ROUND: f64 = 0.08;
 
 /// Everything the sheet must do, with the targets as shares of the values.
 pub(super) struct Rails {
@@ -212,8 +216,9 @@ impl Shape<'_> {
     /// Height of the cup's bowl: the tilted seat at its bottom, the level rim at its top.
     fn cup_height(&self, p: Point2) -> Share {
         let rise = self.cup.rise(-self.outline.signed_distance(p));
+        let from_seat = (p.y - self.places.heel_centre.y) / self.places.heel_centre.y;
         let mut share = unit(HEEL);
-        share[CUP] = rise;
+        share[CUP] = rise + (1.0 - rise) * SEAT_ROUND * from_seat * from_seat;
         share[POST] = p.x * (1.0 - rise);
         share
     }

@@ -1,1 +1,149 @@
-//! To come.
+//! What material, blank, cutter, boot and foot will not stand. Every check returns all it finds,
+//! each finding a measurement: where, measured, allowed, what to change. Knows no paths.
+//!
+//! To add a limit: write a function that pushes [`Finding`]s in the file of its kind (`field` for
+//! what holds at every place of the surface, `order` for what the values say, `shop` for blank,
+//! cutters and machine), call it from [`check`], and describe it in `docs/limits.md`.
+
+mod field;
+mod order;
+mod shop;
+
+use serde::Serialize;
+
+use crate::footbed::Footbed;
+use crate::frame::{Point2, Side};
+use crate::ticket::{Boot, FootOrder, Make, Ticket};
+use crate::value::{Value, Values};
+
+pub use field::{Interval, Intervals};
+pub use order::{BootEffect, boot_effect};
+
+/// How much a finding weighs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// No program is written unless the ticket carries a typed reason (and not even then when it
+    /// is physically impossible).
+    Stop,
+    /// Look again before cutting.
+    Caution,
+    /// Good to know.
+    Note,
+}
+
+/// Whether a typed reason can outweigh a stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Overrule {
+    /// A reason on the ticket lets the job go on; it is printed on the sheet.
+    ByReason,
+    /// Physically impossible: no reason helps.
+    Never,
+}
+
+/// One thing that a limit found.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Finding {
+    /// Stable short name of the limit, such as `least_thickness`.
+    pub limit: &'static str,
+    /// Its weight.
+    pub severity: Severity,
+    /// Whether a reason can outweigh it.
+    pub overrule: Overrule,
+    /// Which foot.
+    pub side: Side,
+    /// Where, foot frame, mm.
+    pub at_mm: Option<[f64; 2]>,
+    /// The same place as a fraction of the foot length.
+    pub station: Option<f64>,
+    /// What was found.
+    pub measured: Option<f64>,
+    /// What is allowed.
+    pub allowed: Option<f64>,
+    /// Unit of both.
+    pub unit: &'static str,
+    /// What is wrong, in words with the numbers.
+    pub message: String,
+    /// Which value to change to what.
+    pub advice: String,
+}
+
+impl Finding {
+    /// A finding without a place; severity and words must be given, the rest is filled in by the
+    /// methods below.
+    fn new(limit: &'static str, severity: Severity, side: Side, message: String, advice: String) -> Finding {
+        Finding {
+            limit,
+            severity,
+            overrule: Overrule::ByReason,
+            side,
+            at_mm: None,
+            station: None,
+            measured: None,
+            allowed: None,
+            unit: "mm",
+            message,
+            advice,
+        }
+    }
+
+    fn numbers(mut self, measured: f64, allowed: f64, unit: &'static str) -> Finding {
+        (self.measured, self.allowed, self.unit) = (Some(measured), Some(allowed), unit);
+        self
+    }
+
+    fn place(mut self, at: Point2, foot_length_mm: f64) -> Finding {
+        self.at_mm = Some([at.x, at.y]);
+        self.station = Some(at.y / foot_length_mm);
+        self
+    }
+
+    fn never_overruled(mut self) -> Finding {
+        self.overrule = Overrule::Never;
+        self
+    }
+
+    /// Whether this finding keeps programs from being written, given the reason typed on the
+    /// ticket.
+    pub fn blocks(&self, reason: Option<&str>) -> bool {
+        self.severity == Severity::Stop && (self.overrule == Overrule::Never || reason.is_none())
+    }
+}
+
+/// What all checks look at: one ordered foot, its design and how it is made.
+#[derive(Clone, Copy)]
+pub struct Case<'a> {
+    /// The whole ticket.
+    pub make: &'a Make,
+    /// The boot it goes into.
+    pub boot: &'a Boot,
+    /// The foot and its asked values.
+    pub order: &'a FootOrder,
+    /// The design.
+    pub footbed: &'a Footbed,
+    /// Its values as read from the design.
+    pub read_back: &'a Values,
+}
+
+/// All findings of one foot, gravest first, and the interval in which each value passes every stop
+/// with the others held.
+pub fn check(case: &Case) -> (Vec<Finding>, Intervals) {
+    let field = field::Field::new(case);
+    let intervals = field.intervals(case);
+    let mut findings = field.findings(case, &intervals);
+    findings.extend(order::findings(case));
+    findings.extend(shop::findings(case, field.lowest_mm(), field.highest_mm()));
+    findings.sort_by_key(|f| f.severity);
+    (findings, intervals)
+}
+
+/// Differences between the two feet that deserve a note on the ticket.
+pub fn check_pair(ticket: &Ticket) -> Vec<Finding> {
+    order::pair_findings(ticket)
+}
+
+/// The value as it stands in the order.
+fn asked(order: &FootOrder, value: Value) -> Option<f64> {
+    order.support.asked(value)
+}

@@ -156,3 +156,39 @@ pub struct PastRevision {
     pub change: String,
     pub reason: String,
 }
+
+impl Support {
+    /// What is asked for `value`; `None` for a value that is left to follow from the others.
+    pub fn asked(&self, value: Value) -> Option<f64> {
+        match value {
+            Value::HeelThickness => Some(self.heel_thickness_mm),
+            Value::HeelCupDepth => Some(self.heel_cup_depth_mm),
+            Value::HeelCupWidth => self.heel_cup_width_mm,
+            Value::RearfootPost => Some(self.rearfoot_post_deg),
+            Value::MedialArch => Some(self.medial_arch_mm),
+            Value::LateralArch => Some(self.lateral_arch_mm),
+            Value::TransverseArch => Some(self.transverse_arch_mm),
+            Value::ForefootThickness => Some(self.forefoot_thickness_mm),
+            Value::FlexZoneThickness => self.flex_zone_thickness_mm,
+            Value::Length => Some(self.length_mm),
+            Value::BallWidth => Some(self.ball_width_mm),
+            Value::HeelWidth => Some(self.heel_width_mm),
+        }
+    }
+}
+
+/// The range in which a ticket may write a value: outside it is a slip of the pen, not a choice.
+pub fn writable_range(value: Value) -> (f64, f64) {
+    match value {
+        Value::HeelThickness | Value::ForefootThickness | Value::FlexZoneThickness => (1.0, 15.0),
+        Value::HeelCupDepth => (4.0, 24.0),
+        Value::HeelCupWidth => (30.0, 100.0),
+        Value::RearfootPost => (-10.0, 10.0),
+        Value::MedialArch => (0.0, 40.0),
+        Value::LateralArch => (0.0, 20.0),
+        Value::TransverseArch => (0.0, 8.0),
+        Value::Length => (140.0, 350.0),
+        Value::BallWidth => (50.0, 140.0),
+        Value::HeelWidth => (35.0, 110.0),
+    }
+}

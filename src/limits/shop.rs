@@ -1,0 +1,183 @@
+//! Limits of the shop's things: blank, cutters, machine.
+
+use super::field::{Interval, flex_zone_interval};
+use super::{Case, Finding, Severity};
+use crate::kernel::Shape;
+use crate::profile::{Blank, Cutter};
+use crate::ticket::Make;
+use crate::value::Value;
+
+/// How far the blank's height may be off: nothing once it has been measured.
+pub(super) fn scatter_mm(blank: &Blank) -> f64 {
+    if blank.measured { 0.0 } else { blank.scatter_mm }
+}
+
+/// Greatest height of the top that this blank surely holds.
+pub(super) fn available_height_mm(blank: &Blank) -> f64 {
+    blank.height_mm - blank.height_margin_mm - scatter_mm(blank)
+}
+
+/// Radius of the finishing cutter's end where it touches a hollow.
+pub(super) fn finishing_radius_mm(make: &Make) -> f64 {
+    match make.finishing.shape {
+        Shape::Flat { radius } | Shape::Ball { radius } => radius,
+        Shape::Bull { radius, .. } => radius,
+        Shape::Taper { tip, .. } => tip,
+    }
+}
+
+/// Room the blank gives the outline in one direction: the perimeter cutter passes on both sides.
+fn room_mm(case: &Case, blank_mm: f64) -> f64 {
+    blank_mm - 2.0 * (case.make.blank.side_margin_mm + 2.0 * case.make.perimeter.shape.radius())
+}
+
+/// Intervals of the outline's sizes, the cup's width and the flex zone's thickness.
+pub(super) fn size_intervals(case: &Case) -> Vec<(Value, Interval)> {
+    let at_most = |hi: f64| Interval { lo: f64::NEG_INFINITY, hi };
+    let (length, width) = (room_mm(case, case.make.blank.length_mm), room_mm(case, case.make.blank.width_mm));
+    let wall = case.make.material.least.rim_wall;
+    vec![
+        (Value::Length, at_most(length)),
+        (Value::BallWidth, at_most(width)),
+        (Value::HeelWidth, at_most(width)),
+        (Value::HeelCupWidth, at_most(case.order.support.heel_width_mm - 2.0 * wall)),
+        (Value::FlexZoneThickness, flex_zone_interval(case)),
+    ]
+}
+
+pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
+    let mut found = vec![];
+    found.extend(blank_size(case));
+    found.extend(rim_wall(case));
+    found.extend(reach(case, lowest_mm));
+    found.extend(machine(case, highest_mm));
+    found.extend(chip_load(case));
+    found
+}
+
+fn blank_size(case: &Case) -> Vec<Finding> {
+    let (bounds, blank) = (case.footbed.outline.bounds(), &case.make.blank);
+    let rows = [("length", bounds.height(), blank.length_mm), ("width", bounds.width(), blank.width_mm)];
+    rows.into_iter()
+        .filter(|&(_, outline, size)| outline > room_mm(case, size))
+        .map(|(words, outline, size)| {
+            let allowed = room_mm(case, size);
+            let message = format!(
+                "the outline's {words} is {outline:.1} mm; blank {} ({size} mm) has room for {allowed:.1} mm with its margins and the perimeter cutter",
+                blank.name
+            );
+            let advice = format!("take a blank at least {:.0} mm in {words}, or a thinner perimeter cutter", (size + outline - allowed).ceil());
+            Finding::new("blank_size", Severity::Stop, case.order.side, message, advice).numbers(outline, allowed, "mm").never_overruled()
+        })
+        .collect()
+}
+
+/// The cup's wall, level at half depth, between its inner face and the outline.
+fn rim_wall(case: &Case) -> Option<Finding> {
+    let cup = case.read_back.get(&Value::HeelCupWidth)?;
+    let heel = case.read_back.get(&Value::HeelWidth)?;
+    let (wall, least) = (0.5 * (heel - cup), case.make.material.least.rim_wall);
+    (wall < least).then(|| {
+        let message =
+            format!("the cup's wall is {wall:.2} mm at half depth; {} needs {least:.1} mm", case.make.material.name);
+        let advice = format!(
+            "ask a heel_cup_width of {:.1} mm or less, or a wider heel_width",
+            ((heel - 2.0 * least) * 10.0).floor() / 10.0
+        );
+        Finding::new("rim_wall", Severity::Stop, case.order.side, message, advice).numbers(wall, least, "mm")
+    })
+}
+
+/// How deep each cutter must go below the blank's top, against what it can.
+fn reach(case: &Case, lowest_mm: f64) -> Vec<Finding> {
+    let make = case.make;
+    let top = make.blank.height_mm + scatter_mm(&make.blank);
+    let rows: [(&str, &Cutter, f64, f64); 3] = [
+        ("roughing", &make.roughing, top - lowest_mm, make.roughing.stickout_mm),
+        ("finishing", &make.finishing, top - lowest_mm, make.finishing.stickout_mm),
+        (
+            "perimeter",
+            &make.perimeter,
+            top + make.machine.bed_cut_mm,
+            make.perimeter.flute_length_mm.min(make.perimeter.stickout_mm),
+        ),
+    ];
+    rows.into_iter()
+        .filter(|&(_, _, depth, can)| depth > can)
+        .map(|(words, cutter, depth, can)| {
+            let message = format!(
+                "the {words} cutter {} must go {depth:.1} mm below the blank's top and can go {can:.1} mm",
+                cutter.name
+            );
+            let advice = format!("take a {words} cutter that reaches {:.0} mm, or a lower blank", depth.ceil());
+            Finding::new("cutter_reach", Severity::Stop, case.order.side, message, advice)
+                .numbers(depth, can, "mm")
+                .never_overruled()
+        })
+        .collect()
+}
+
+fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
+    let (blank, machine) = (&case.make.blank, &case.make.machine);
+    let up = blank.height_mm.max(highest_mm) + scatter_mm(blank) + machine.safe_above_blank_mm;
+    let rows = [
+        ("X", blank.width_mm, machine.travel_mm[0]),
+        ("Y", blank.length_mm, machine.travel_mm[1]),
+        ("Z", up, machine.travel_mm[2]),
+    ];
+    let mut found: Vec<Finding> = rows
+        .into_iter()
+        .filter(|&(_, needed, travel)| needed > travel)
+        .map(|(axis, needed, travel)| {
+            let message =
+                format!("the job needs {needed:.1} mm of {axis} travel; machine {} has {travel:.1} mm", machine.name);
+            let advice = "take a smaller blank or another machine".to_string();
+            Finding::new("machine_travel", Severity::Stop, case.order.side, message, advice)
+                .numbers(needed, travel, "mm")
+                .never_overruled()
+        })
+        .collect();
+    let rpm = case.make.material.spindle_rpm;
+    let [lo, hi] = machine.spindle_rpm;
+    if rpm < lo || rpm > hi {
+        let allowed = rpm.clamp(lo, hi);
+        let message = format!(
+            "{} asks for {rpm:.0} rpm; machine {} turns {lo:.0}-{hi:.0}: {allowed:.0} is used",
+            case.make.material.name, machine.name
+        );
+        let advice = "prove the cut on scrap at that speed".to_string();
+        found.push(
+            Finding::new("spindle_speed", Severity::Caution, case.order.side, message, advice)
+                .numbers(rpm, allowed, "rpm"),
+        );
+    }
+    found
+}
+
+/// Chip load f_z = F / (n z): below the window foam rubs and heats, above it the edge tears.
+fn chip_load(case: &Case) -> Vec<Finding> {
+    let make = case.make;
+    let [lo, hi] = make.machine.spindle_rpm;
+    let rpm = make.material.spindle_rpm.clamp(lo, hi);
+    let [least, most] = make.material.chip_load_mm;
+    [("roughing", &make.roughing), ("finishing", &make.finishing), ("perimeter", &make.perimeter)]
+        .into_iter()
+        .filter_map(|(words, cutter)| {
+            let load = make.material.feed_mm_min / (rpm * f64::from(cutter.flutes.max(1)));
+            let allowed = load.clamp(least, most);
+            (load != allowed).then(|| {
+                let what = if load < least { "rubs and heats" } else { "tears" };
+                let message = format!(
+                    "the {words} cutter {} would take {load:.3} mm a tooth; outside {least}-{most} mm {} {what}",
+                    cutter.name, make.material.name
+                );
+                let advice = format!(
+                    "a feed of {:.0} mm/min gives {allowed} mm a tooth, or take a cutter with other flutes",
+                    allowed * rpm * f64::from(cutter.flutes.max(1))
+                );
+                Finding::new("chip_load", Severity::Caution, case.order.side, message, advice)
+                    .numbers(load, allowed, "mm")
+            })
+        })
+        .collect()
+}
