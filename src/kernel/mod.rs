@@ -6,6 +6,10 @@ mod surface;
 
 pub use surface::{Surface, SurfaceError};
 
+mod removal;
+
+pub use removal::{Lowest, Sweep, swept_height};
+
 /// A cutter's form, as a surface of revolution about its axis with the tip at height zero.
 /// Radii in mm. Made by the constructors, which keep every number positive and consistent.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,0 +1,471 @@
+//! What a straight move of a cutter leaves standing: at every place the least height of the
+//! cutter's surface while its tip travels. Knows nothing of stock, programs or proofs.
+//!
+//! At a place p the tip travels at distance D from p's own line along the move; with x counted along
+//! the move from the foot of p, the height above p is `z + m x + h(sqrt(x^2 + D^2))`, where m is the
+//! move's slope and h the cutter's profile. That is a convex function of x: it has one lowest place,
+//! which is known in closed form for ball, flat and taper and is clamped to the part of the move
+//! that reaches p. A bull-nose is part of a torus, whose lowest place is the root of a quartic; it
+//! is found by bracketed Newton steps to the last bits instead.
+
+use std::ops::Range;
+
+use super::Shape;
+use crate::frame::{Point2, Point3};
+use crate::grid::Lattice;
+
+/// Moves shorter than this in x and y count as vertical, mm: programs carry three decimals.
+const VERTICAL_MM: f64 = 1e-9;
+
+/// A place is reached up to this share beyond the cutter's radius. Nodes that lie exactly under the
+/// cutter's edge are common (3 mm is 15 steps of 0.2 mm), and rounding alone must not make one move
+/// reach them and the next one, on the same path, not.
+const EDGE_SLACK: f64 = 1e-9;
+
+/// Height that the straight move of a cutter's tip `from` - `to` leaves at `at`, mm; infinite where
+/// the cutter never stands above `at`.
+pub fn swept_height(shape: &Shape, from: Point3, to: Point3, at: Point2) -> f64 {
+    Sweep::new(shape, from, to).height_at(at)
+}
+
+/// A straight move of a cutter, prepared for many places.
+#[derive(Clone, Copy, Debug)]
+pub struct Sweep {
+    shape: Shape,
+    from: Point3,
+    /// Unit direction in x and y; (1, 0) for a vertical move.
+    along: [f64; 2],
+    /// Length in x and y; 0 for a vertical move.
+    length: f64,
+    /// Rise of the tip over `length`.
+    slope: f64,
+    /// Least height of the tip.
+    low: f64,
+}
+
+/// Where over a place the cutter stands lowest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lowest {
+    /// Height of the tip then, mm.
+    pub tip_mm: f64,
+    /// Height of the cutter's surface over the place then, mm.
+    pub height_mm: f64,
+}
+
+impl Sweep {
+    /// The move `from` - `to` of `shape`'s tip.
+    pub fn new(shape: &Shape, from: Point3, to: Point3) -> Sweep {
+        let (dx, dy) = (to.x - from.x, to.y - from.y);
+        let length = dx.hypot(dy);
+        let low = from.z.min(to.z);
+        if length < VERTICAL_MM {
+            let from = Point3::new(from.x, from.y, low);
+            return Sweep { shape: *shape, from, along: [1.0, 0.0], length: 0.0, slope: 0.0, low };
+        }
+        let along = [dx / length, dy / length];
+        Sweep { shape: *shape, from, along, length, slope: (to.z - from.z) / length, low }
+    }
+
+    /// Least height of the tip on the move, mm: nothing below it is touched.
+    pub fn low_mm(&self) -> f64 {
+        self.low
+    }
+
+    /// Height left at `at`, mm; infinite where the cutter never stands above it.
+    pub fn height_at(&self, at: Point2) -> f64 {
+        self.lowest_at(at).map_or(f64::INFINITY, |lowest| lowest.height_mm)
+    }
+
+    /// Where over `at` the cutter stands lowest; `None` where it never stands above `at`.
+    pub fn lowest_at(&self, at: Point2) -> Option<Lowest> {
+        let (s, d2) = self.foot(at.x, at.y);
+        self.lowest(s, d2)
+    }
+
+    /// The rows of `lattice` that the move can reach.
+    pub fn rows(&self, lattice: &Lattice) -> Range<usize> {
+        let reach = self.shape.radius() * (1.0 + EDGE_SLACK);
+        let (y0, y1) = ordered(self.from.y, self.from.y + self.length * self.along[1]);
+        indices((y0 - reach - lattice.y0) / lattice.step, (y1 + reach - lattice.y0) / lattice.step, lattice.ny)
+    }
+
+    /// The nodes of row `j` of `lattice` that the move can reach: the row cut by the outline of the
+    /// swept cutter as seen from above, widened by rounding only.
+    pub fn columns(&self, lattice: &Lattice, j: usize) -> Range<usize> {
+        let Some((x0, x1)) = self.chord(lattice.y0 + j as f64 * lattice.step) else { return 0..0 };
+        indices((x0 - lattice.x0) / lattice.step, (x1 - lattice.x0) / lattice.step, lattice.nx)
+    }
+
+    /// Heights left at the nodes `columns` of row `j`, in place of what `heights` held; infinite
+    /// where the cutter never stands above a node.
+    pub fn row(&self, lattice: &Lattice, j: usize, columns: Range<usize>, heights: &mut Vec<f64>) {
+        let y = lattice.y0 + j as f64 * lattice.step;
+        let x_of = |i: usize| lattice.x0 + i as f64 * lattice.step;
+        heights.clear();
+        match self.shape {
+            Shape::Ball { radius } => {
+                let ball = BallRow::new(self, radius);
+                heights.extend(columns.map(|i| {
+                    let (s, d2) = self.foot(x_of(i), y);
+                    ball.height(s, d2)
+                }));
+            }
+            _ => heights.extend(columns.map(|i| {
+                let (s, d2) = self.foot(x_of(i), y);
+                self.lowest(s, d2).map_or(f64::INFINITY, |lowest| lowest.height_mm)
+            })),
+        }
+    }
+
+    /// How far along the move the foot of a place lies, and the square of its distance from it.
+    fn foot(&self, x: f64, y: f64) -> (f64, f64) {
+        let (px, py) = (x - self.from.x, y - self.from.y);
+        let d = py * self.along[0] - px * self.along[1];
+        (px * self.along[0] + py * self.along[1], d * d)
+    }
+
+    fn lowest(&self, s: f64, d2: f64) -> Option<Lowest> {
+        let radius = self.shape.radius();
+        let half2 = radius * radius * (1.0 + 2.0 * EDGE_SLACK) - d2;
+        if half2 < 0.0 {
+            return None;
+        }
+        let half = half2.sqrt();
+        let (lo, hi) = ((-s).max(-half), (self.length - s).min(half));
+        if lo > hi {
+            return None;
+        }
+        let x = match self.shape {
+            Shape::Bull { radius, corner } => lowest_of_bull(radius, corner, self.slope, d2, lo, hi),
+            _ => lowest_of(&self.shape, self.slope, d2, half).clamp(lo, hi),
+        };
+        let tip_mm = self.from.z + self.slope * (s + x);
+        Some(Lowest { tip_mm, height_mm: tip_mm + profile(&self.shape, x * x + d2) })
+    }
+
+    /// Where the line at height `y` enters and leaves the swept outline (a stadium).
+    fn chord(&self, y: f64) -> Option<(f64, f64)> {
+        let reach = self.shape.radius() * (1.0 + EDGE_SLACK);
+        let [ux, uy] = self.along;
+        let ends = [0.0, self.length].map(|t| {
+            let half2 = reach * reach - (y - self.from.y - t * uy).powi(2);
+            let half = (half2 >= 0.0).then(|| half2.sqrt())?;
+            let x = self.from.x + t * ux;
+            Some((x - half, x + half))
+        });
+        let sides = [-reach, reach].map(|side| {
+            let t = (y - self.from.y - side * ux) / uy;
+            let x = self.from.x + t * ux - side * uy;
+            (uy != 0.0 && (0.0..=self.length).contains(&t)).then_some((x, x))
+        });
+        ends.into_iter().chain(sides).flatten().reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+    }
+}
+
+/// The ball's closed form with everything that does not change along a row taken out of the loop,
+/// and without branches, so that the compiler can use vector instructions: most of a proof's time
+/// is spent here.
+struct BallRow {
+    length: f64,
+    slope: f64,
+    /// z of the move's start plus the radius.
+    base: f64,
+    reach2: f64,
+    radius2: f64,
+    /// The unclamped lowest place is `-lean * rho`.
+    lean: f64,
+}
+
+impl BallRow {
+    fn new(sweep: &Sweep, radius: f64) -> BallRow {
+        BallRow {
+            length: sweep.length,
+            slope: sweep.slope,
+            base: sweep.from.z + radius,
+            reach2: radius * radius * (1.0 + 2.0 * EDGE_SLACK),
+            radius2: radius * radius,
+            lean: lean(sweep.slope),
+        }
+    }
+
+    /// Plain comparisons, not `f64::max`, which must look for NaN and stays scalar.
+    #[inline(always)]
+    fn height(&self, s: f64, d2: f64) -> f64 {
+        let half2 = self.reach2 - d2;
+        let half = larger(half2, 0.0).sqrt();
+        let (lo, hi) = (larger(-s, -half), smaller(self.length - s, half));
+        let x = smaller(larger(-self.lean * half, lo), hi);
+        let height = self.base + self.slope * (s + x) - larger(self.radius2 - d2 - x * x, 0.0).sqrt();
+        if half2 >= 0.0 && lo <= hi { height } else { f64::INFINITY }
+    }
+}
+
+/// Height of a cutter's surface above its tip at the square `q2` of a radius that it reaches.
+fn profile(shape: &Shape, q2: f64) -> f64 {
+    match *shape {
+        Shape::Flat { .. } => 0.0,
+        Shape::Ball { radius } => radius - (radius * radius - q2).max(0.0).sqrt(),
+        Shape::Bull { radius, corner } => {
+            let out = (q2.sqrt() - (radius - corner)).max(0.0);
+            corner - (corner * corner - out * out).max(0.0).sqrt()
+        }
+        Shape::Taper { tip, half_angle_rad, .. } => {
+            let (sin, cos) = half_angle_rad.sin_cos();
+            let q = q2.sqrt();
+            if q <= tip * cos {
+                tip - (tip * tip - q2).max(0.0).sqrt()
+            } else {
+                tip * (1.0 - sin) + (q - tip * cos) * cos / sin
+            }
+        }
+    }
+}
+
+/// Where a ball of unit radius stands lowest on a slope m: the place whose surface has slope -m.
+fn lean(slope: f64) -> f64 {
+    slope / (1.0 + slope * slope).sqrt()
+}
+
+/// The x of the least `slope * x + h`, before it is clamped to the move; `half` bounds |x|.
+fn lowest_of(shape: &Shape, slope: f64, d2: f64, half: f64) -> f64 {
+    match *shape {
+        Shape::Ball { .. } => -lean(slope) * half,
+        Shape::Taper { tip, half_angle_rad, .. } => {
+            let (sin, cos) = half_angle_rad.sin_cos();
+            let on_ball = -lean(slope) * (tip * tip - d2).max(0.0).sqrt();
+            if on_ball * on_ball + d2 <= (tip * cos).powi(2) {
+                return on_ball;
+            }
+            // On the cone of slope k the condition k x / q = -m gives x = -m D / sqrt(k^2 - m^2).
+            let k = cos / sin;
+            if slope.abs() < k { -slope * (d2 / (k * k - slope * slope)).sqrt() } else { -half * slope.signum() }
+        }
+        // The rest of a flat has no slope of its own: its trailing edge is the lowest.
+        _ if slope == 0.0 => 0.0,
+        _ => -half * slope.signum(),
+    }
+}
+
+/// As [`lowest_of`], clamped to `lo..=hi`, for a bull-nose: the root of the increasing function
+/// `m + h'(q) x / q`.
+fn lowest_of_bull(radius: f64, corner: f64, slope: f64, d2: f64, lo: f64, hi: f64) -> f64 {
+    if slope == 0.0 {
+        return 0.0_f64.clamp(lo, hi);
+    }
+    let flat = radius - corner;
+    let rise = |x: f64| {
+        let q = (x * x + d2).sqrt();
+        let out = q - flat;
+        if out <= 0.0 {
+            return (slope, 0.0);
+        }
+        let depth = (corner * corner - out * out).max(0.0).sqrt();
+        let (first, second) = (out / depth, (corner / depth).powi(2) / depth);
+        (slope + first * x / q, (second * x * x + first * d2 / q) / (q * q))
+    };
+    if rise(lo).0 >= 0.0 {
+        return lo;
+    }
+    if rise(hi).0 <= 0.0 {
+        return hi;
+    }
+    root_of_increasing(rise, lo, hi)
+}
+
+/// The root of an increasing function between `lo` (negative) and `hi` (positive), given value and
+/// derivative: Newton where it stays inside the bracket and halving where it does not. The height is
+/// stationary there, so the step at which it stops leaves an error far below 1e-12 mm.
+fn root_of_increasing(f: impl Fn(f64) -> (f64, f64), mut lo: f64, mut hi: f64) -> f64 {
+    const STEPS: usize = 100;
+    const CLOSE_MM: f64 = 1e-10;
+    let mut x = 0.5 * (lo + hi);
+    for _ in 0..STEPS {
+        let (value, rise) = f(x);
+        if value < 0.0 {
+            lo = x;
+        } else {
+            hi = x;
+        }
+        let newton = x - value / rise;
+        let next = if newton > lo && newton < hi { newton } else { 0.5 * (lo + hi) };
+        if (next - x).abs() < CLOSE_MM {
+            return next;
+        }
+        x = next;
+    }
+    x
+}
+
+fn larger(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
+fn smaller(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
+
+fn ordered(a: f64, b: f64) -> (f64, f64) {
+    if a <= b { (a, b) } else { (b, a) }
+}
+
+/// Whole numbers within `lo..=hi`, as a range cut to `0..n`.
+fn indices(lo: f64, hi: f64, n: usize) -> Range<usize> {
+    let first = (lo - EDGE_SLACK).ceil().max(0.0) as usize;
+    let end = ((hi + EDGE_SLACK).floor() + 1.0).max(0.0) as usize;
+    first.min(n)..end.min(n).max(first.min(n))
+}
+
+#[cfg(test)]
+mod tests {
+    use approx::assert_abs_diff_eq;
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn shapes() -> impl Strategy<Value = Shape> {
+        prop_oneof![
+            (0.5..8.0).prop_map(|radius| Shape::Flat { radius }),
+            (0.5..8.0).prop_map(|radius| Shape::Ball { radius }),
+            (0.5..8.0, 0.05..0.95).prop_map(|(radius, share)| Shape::Bull { radius, corner: radius * share }),
+            (0.3..2.0, 0.05..1.2, 1.05..4.0).prop_map(|(tip, half_angle_rad, more)| Shape::Taper {
+                tip,
+                half_angle_rad,
+                radius: tip * more
+            }),
+        ]
+    }
+
+    fn point3() -> impl Strategy<Value = Point3> {
+        (-6.0..6.0, -6.0..6.0, -4.0..4.0).prop_map(|(x, y, z)| Point3::new(x, y, z))
+    }
+
+    /// Profile straight from its definition, on its own: infinite beyond the radius.
+    fn defined_height(shape: &Shape, q: f64) -> f64 {
+        if q > shape.radius() {
+            return f64::INFINITY;
+        }
+        match *shape {
+            Shape::Flat { .. } => 0.0,
+            Shape::Ball { radius } => radius - (radius * radius - q * q).sqrt(),
+            Shape::Bull { radius, corner } if q <= radius - corner => 0.0,
+            Shape::Bull { radius, corner } => {
+                corner - (corner * corner - (q - radius + corner).powi(2)).max(0.0).sqrt()
+            }
+            Shape::Taper { tip, half_angle_rad, .. } if q <= tip * half_angle_rad.cos() => {
+                tip - (tip * tip - q * q).sqrt()
+            }
+            Shape::Taper { tip, half_angle_rad, .. } => {
+                let touch = tip * half_angle_rad.cos();
+                tip - tip * half_angle_rad.sin() + (q - touch) / half_angle_rad.tan()
+            }
+        }
+    }
+
+    fn at_time(shape: &Shape, from: Point3, to: Point3, at: Point2, t: f64) -> f64 {
+        let tip = from + (to - from) * t;
+        tip.z + defined_height(shape, (tip.x - at.x).hypot(tip.y - at.y))
+    }
+
+    /// The least over 2001 places on the move, then over 2001 around the best of them.
+    fn brute(shape: &Shape, from: Point3, to: Point3, at: Point2) -> f64 {
+        let best = |t0: f64, t1: f64| {
+            (0..=2000)
+                .map(|k| t0 + (t1 - t0) * k as f64 / 2000.0)
+                .map(|t| (at_time(shape, from, to, at, t), t))
+                .fold((f64::INFINITY, t0), |a, b| if b.0 < a.0 { b } else { a })
+        };
+        let (_, t) = best(0.0, 1.0);
+        best((t - 1e-3).max(0.0), (t + 1e-3).min(1.0)).0
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(2000))]
+
+        #[test]
+        fn exact_is_never_above_and_hardly_below_dense_sampling(
+            shape in shapes(), from in point3(), to in point3(), x in -8.0..8.0, y in -8.0..8.0,
+        ) {
+            let at = Point2::new(x, y);
+            let (exact, dense) = (swept_height(&shape, from, to, at), brute(&shape, from, to, at));
+            prop_assert!(exact <= dense + 1e-9, "{exact} above {dense}");
+            // Where the move only grazes a place, sampling may miss it; elsewhere it is this close:
+            // one step of 1e-6 of the move's length on the profile's slope there.
+            let half_step = Shape::radius(&shape) - 0.02;
+            let (s, d2) = Sweep::new(&shape, from, to).foot(at.x, at.y);
+            let inside = (s.clamp(0.0, Sweep::new(&shape, from, to).length) - s).powi(2) + d2 < half_step * half_step;
+            if inside {
+                prop_assert!(dense - exact < 1e-3, "{dense} against {exact}");
+            }
+        }
+
+        #[test]
+        fn the_lowest_place_lies_on_the_move(
+            shape in shapes(), from in point3(), to in point3(), x in -8.0..8.0, y in -8.0..8.0,
+        ) {
+            if let Some(lowest) = Sweep::new(&shape, from, to).lowest_at(Point2::new(x, y)) {
+                prop_assert!(lowest.tip_mm >= from.z.min(to.z) - 1e-9);
+                prop_assert!(lowest.tip_mm <= from.z.max(to.z) + 1e-9);
+                prop_assert!(lowest.height_mm >= lowest.tip_mm - 1e-9);
+            }
+        }
+
+        #[test]
+        fn a_move_and_its_reverse_leave_the_same(
+            shape in shapes(), from in point3(), to in point3(), x in -8.0..8.0, y in -8.0..8.0,
+        ) {
+            let at = Point2::new(x, y);
+            let (there, back) = (swept_height(&shape, from, to, at), swept_height(&shape, to, from, at));
+            prop_assert!(there == back || (there - back).abs() < 1e-8, "{there} against {back}");
+        }
+
+        #[test]
+        fn rows_agree_with_single_places(shape in shapes(), from in point3(), to in point3()) {
+            let lattice = Lattice { x0: -11.0, y0: -10.0, step: 0.37, nx: 60, ny: 55 };
+            let sweep = Sweep::new(&shape, from, to);
+            let mut row = Vec::new();
+            for j in 0..lattice.ny {
+                let columns = if sweep.rows(&lattice).contains(&j) { sweep.columns(&lattice, j) } else { 0..0 };
+                sweep.row(&lattice, j, columns.clone(), &mut row);
+                for i in 0..lattice.nx {
+                    let single = sweep.height_at(lattice.node(i, j));
+                    let fast = if columns.contains(&i) { row[i - columns.start] } else { f64::INFINITY };
+                    prop_assert!(single == fast || (single - fast).abs() < 1e-9, "{single} against {fast} at {i} {j}");
+                }
+            }
+        }
+    }
+
+    /// A ball that travels down a slope of angle th leaves, on its own line, a surface lower than
+    /// the tip's line by R (1/cos th - 1): the Legendre transform of the ball's profile.
+    #[test]
+    fn a_sloping_ball_cuts_below_its_tip_line() {
+        let (from, to) = (Point3::new(-10.0, 0.0, 10.0), Point3::new(10.0, 0.0, -10.0));
+        let left = swept_height(&Shape::Ball { radius: 3.0 }, from, to, Point2::new(0.0, 0.0));
+        assert_abs_diff_eq!(left, -3.0 * (2.0_f64.sqrt() - 1.0), epsilon = 1e-12);
+        let bull = Shape::Bull { radius: 3.0, corner: 1.0 };
+        let left = swept_height(&bull, from, to, Point2::new(0.0, 0.0));
+        assert_abs_diff_eq!(left, -2.0 - (2.0_f64.sqrt() - 1.0), epsilon = 1e-9);
+        let left = swept_height(&Shape::Flat { radius: 3.0 }, from, to, Point2::new(0.0, 0.0));
+        assert_abs_diff_eq!(left, -3.0, epsilon = 1e-8);
+    }
+
+    #[test]
+    fn a_level_ball_leaves_a_round_groove() {
+        let (from, to) = (Point3::new(0.0, 0.0, 2.0), Point3::new(20.0, 0.0, 2.0));
+        for d in [0.0, 0.5, 1.0, 2.0, 2.9, 3.0] {
+            let left = swept_height(&Shape::Ball { radius: 3.0 }, from, to, Point2::new(9.0, d));
+            assert_abs_diff_eq!(left, 2.0 + 3.0 - (9.0_f64 - d * d).sqrt(), epsilon = 1e-12);
+        }
+        assert_eq!(swept_height(&Shape::Ball { radius: 3.0 }, from, to, Point2::new(9.0, 3.001)), f64::INFINITY);
+    }
+
+    #[test]
+    fn a_plunge_leaves_the_cutter_itself() {
+        let (from, to) = (Point3::new(1.0, 2.0, 30.0), Point3::new(1.0, 2.0, 4.0));
+        let taper = Shape::Taper { tip: 1.0, half_angle_rad: 0.25, radius: 3.0 };
+        for shape in [Shape::Flat { radius: 3.0 }, Shape::Ball { radius: 3.0 }, taper] {
+            let left = swept_height(&shape, from, to, Point2::new(3.0, 2.0));
+            assert_abs_diff_eq!(left, 4.0 + defined_height(&shape, 2.0), epsilon = 1e-12);
+        }
+    }
+}
