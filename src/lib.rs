@@ -37,10 +37,11 @@ pub mod grid;
 pub mod kernel;
 pub mod mesh;
 pub mod sheet;
-// floor 1: the words of the trade as data
+pub mod value;
+pub mod written;
+// floor 1: the words of the trade as data; `profile` may use `foot`
 pub mod foot;
 pub mod profile;
-pub mod value;
 // floor 2: what was asked
 pub mod ticket;
 // floor 3: what it looks like

@@ -1,7 +1,19 @@
 //! The shop's own data as read from `profiles/`: materials, blanks, cutters, machines, starting
 //! supports, tolerances. Plain numbers with where they come from; knows no geometry of footbeds.
+//!
+//! The files are compiled in; a [`Shelf`] holds them all, and files of the shop's own add to it or
+//! take the place of what has the same name.
 
+mod reading;
+mod shelf;
+
+use std::collections::BTreeMap;
+
+use crate::foot::Stations;
 use crate::kernel::Shape;
+use crate::value::Value;
+
+pub use shelf::{Card, CardLine, Kind, Shelf, Unknown};
 
 /// What a footbed is cut from.
 #[derive(Clone, Debug, PartialEq)]
@@ -125,4 +137,73 @@ pub struct Machine {
     pub line_limit: usize,
     /// How deep a cutter may go into the sacrificial board, mm (0: never below the bed).
     pub bed_cut_mm: f64,
+}
+
+/// What a kind of use starts from, where the ticket and the boot say nothing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StartingSupport {
+    /// Name of the profile.
+    pub name: String,
+    /// What it is for, in words.
+    pub title: String,
+    /// Heel cup depth for a foot of [`StartingSupport::REFERENCE_LENGTH_MM`], mm; in proportion for others.
+    pub heel_cup_depth_mm: f64,
+    /// Least and greatest heel cup depth that is filled in, mm.
+    pub heel_cup_depth_bounds_mm: [f64; 2],
+    /// How far the medial arch goes from the standing towards the seated arch height, 0..=1.
+    pub arch_share: f64,
+    /// Rearfoot post, degrees, + = medial side higher.
+    pub rearfoot_post_deg: f64,
+    /// Lateral arch height, mm.
+    pub lateral_arch_mm: f64,
+    /// Height of the dome, mm.
+    pub transverse_arch_mm: f64,
+    /// Heel thickness where the stock insole's is unknown, mm.
+    pub heel_thickness_mm: f64,
+    /// Forefoot thickness where the stock insole's is unknown, mm.
+    pub forefoot_thickness_mm: f64,
+    /// Footbed's length beyond the standing foot's, mm.
+    pub length_allowance_mm: f64,
+    /// Room and wall beside the standing heel, on each side, mm.
+    pub heel_wall_mm: f64,
+    /// Landmarks where none were measured.
+    pub stations: Stations,
+}
+
+impl StartingSupport {
+    /// Foot length that depths are stated for: a Mondopoint 265, the middle of a fitter's day.
+    pub const REFERENCE_LENGTH_MM: f64 = 265.0;
+}
+
+/// What the shop accepts of a made piece: no standard, its own.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tolerances {
+    /// Name of the profile.
+    pub name: String,
+    /// What it is for, in words.
+    pub title: String,
+    /// One band for each value.
+    pub bands: BTreeMap<Value, Band>,
+    /// Flatness of the underside, mm.
+    pub base_flatness: Band,
+    /// Forefoot thickness, medial less lateral, mm.
+    pub forefoot_tilt: Band,
+    /// Difference of the same value between left and right, mm.
+    pub left_right: Band,
+    /// Deviation of the surface along its normal, mm.
+    pub surface: Band,
+    /// Share of the surface's points that must be within the accepted deviation, 0..=1.
+    pub surface_share: f64,
+}
+
+/// Bounds on the difference made minus asked. Between `accept` and the reject bounds a piece is
+/// reworked.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Band {
+    /// Accepted up to this either way.
+    pub accept: f64,
+    /// Rejected below this; `None`: never for being low.
+    pub reject_below: Option<f64>,
+    /// Rejected above this; `None`: never for being high.
+    pub reject_above: Option<f64>,
 }

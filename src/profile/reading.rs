@@ -1,0 +1,269 @@
+//! One profile file -> one checked profile. Ranges here only tell a slip from a number; whether a
+//! number is wise is for the shop.
+
+use crate::foot::Stations;
+use crate::kernel::Shape;
+use crate::value::Value;
+use crate::written::{Allowed, Need, Section};
+
+use super::{
+    Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances,
+};
+
+const RPM: Allowed = Allowed::new(100.0, 60_000.0, "rpm");
+const FEED: Allowed = Allowed::new(10.0, 60_000.0, "mm/min");
+const SHARE: Allowed = Allowed::plain(0.0, 1.0);
+const THICKNESS: Allowed = Allowed::mm(0.5, 15.0);
+
+fn number(s: &Section, key: &str, allowed: Allowed) -> Option<f64> {
+    s.number(key, Need::Required, allowed)
+}
+
+fn mm(s: &Section, key: &str, least: f64, most: f64) -> Option<f64> {
+    number(s, key, Allowed::mm(least, most))
+}
+
+/// Two numbers of which the first is the smaller.
+fn window(s: &Section, key: &str, allowed: Allowed) -> Option<[f64; 2]> {
+    let [low, high] = s.numbers(key, Need::Required, allowed)?;
+    if low < high {
+        return Some([low, high]);
+    }
+    s.at(key, format!("`{key}` runs from {low} to {high}"), "write the smaller number first");
+    None
+}
+
+pub(super) fn material(s: &Section, name: &str, title: &str) -> Option<Material> {
+    let heel = number(s, "least_heel", THICKNESS);
+    let flex_zone = number(s, "least_flex_zone", THICKNESS);
+    let forefoot = number(s, "least_forefoot", THICKNESS);
+    let rim_wall = number(s, "least_rim_wall", THICKNESS);
+    let sanding_mm = mm(s, "sanding_mm", 0.0, 2.0);
+    let steepest_wall_deg = number(s, "steepest_wall_deg", Allowed::new(30.0, 90.0, "deg"));
+    let spindle_rpm = number(s, "spindle_rpm", RPM);
+    let feed_mm_min = number(s, "feed_mm_min", FEED);
+    let plunge_mm_min = number(s, "plunge_mm_min", FEED);
+    let step_down_mm = mm(s, "step_down_mm", 0.2, 50.0);
+    let rough_step_share = number(s, "rough_step_share", Allowed::plain(0.05, 0.95));
+    let allowance_mm = mm(s, "allowance_mm", 0.0, 5.0);
+    let scallop_mm = mm(s, "scallop_mm", 0.005, 0.5);
+    let point_tolerance_mm = mm(s, "point_tolerance_mm", 0.001, 0.1);
+    let chip_load_mm = window(s, "chip_load_mm", Allowed::mm(0.001, 2.0));
+    Some(Material {
+        name: name.to_owned(),
+        title: title.to_owned(),
+        least: LeastThickness { heel: heel?, flex_zone: flex_zone?, forefoot: forefoot?, rim_wall: rim_wall? },
+        sanding_mm: sanding_mm?,
+        steepest_wall_deg: steepest_wall_deg?,
+        spindle_rpm: spindle_rpm?,
+        feed_mm_min: feed_mm_min?,
+        plunge_mm_min: plunge_mm_min?,
+        step_down_mm: step_down_mm?,
+        rough_step_share: rough_step_share?,
+        allowance_mm: allowance_mm?,
+        scallop_mm: scallop_mm?,
+        point_tolerance_mm: point_tolerance_mm?,
+        chip_load_mm: chip_load_mm?,
+    })
+}
+
+pub(super) fn blank(s: &Section, name: &str, _title: &str) -> Option<Blank> {
+    let length_mm = mm(s, "length_mm", 150.0, 1000.0);
+    let width_mm = mm(s, "width_mm", 60.0, 1000.0);
+    let height_mm = mm(s, "height_mm", 5.0, 150.0);
+    let scatter_mm = mm(s, "scatter_mm", 0.0, 5.0);
+    let side_margin_mm = mm(s, "side_margin_mm", 0.0, 50.0);
+    let height_margin_mm = mm(s, "height_margin_mm", 0.0, 50.0);
+    Some(Blank {
+        name: name.to_owned(),
+        length_mm: length_mm?,
+        width_mm: width_mm?,
+        height_mm: height_mm?,
+        measured: false,
+        scatter_mm: scatter_mm?,
+        side_margin_mm: side_margin_mm?,
+        height_margin_mm: height_margin_mm?,
+    })
+}
+
+pub(super) fn cutter(s: &Section, name: &str, _title: &str) -> Option<Cutter> {
+    let shape = shape(s);
+    let flutes = s.whole("flutes", Need::Required, Allowed::plain(1.0, 12.0));
+    let flute_length_mm = mm(s, "flute_length_mm", 1.0, 200.0);
+    let shank_diameter_mm = mm(s, "shank_diameter_mm", 1.0, 30.0);
+    let stickout_mm = mm(s, "stickout_mm", 5.0, 250.0);
+    let holder_diameter_mm = mm(s, "holder_diameter_mm", 5.0, 120.0);
+    if let (Some(flute), Some(stickout)) = (flute_length_mm, stickout_mm)
+        && flute > stickout
+    {
+        let message = format!("`flute_length_mm` is {flute}, longer than `stickout_mm` {stickout}");
+        s.at("flute_length_mm", message, "the flutes end below the holder: measure from the tip");
+    }
+    Some(Cutter {
+        name: name.to_owned(),
+        shape: shape?,
+        flutes: flutes?,
+        flute_length_mm: flute_length_mm?,
+        shank_diameter_mm: shank_diameter_mm?,
+        stickout_mm: stickout_mm?,
+        holder_diameter_mm: holder_diameter_mm?,
+    })
+}
+
+#[derive(Clone, Copy)]
+enum End {
+    Flat,
+    Ball,
+    Bull,
+    Taper,
+}
+
+fn shape(s: &Section) -> Option<Shape> {
+    let kinds = [("flat", End::Flat), ("ball", End::Ball), ("bull", End::Bull), ("taper", End::Taper)];
+    let end = s.choice("kind", Need::Required, &kinds);
+    let diameter = mm(s, "diameter_mm", 0.5, 50.0);
+    let end = end?;
+    let corner = if matches!(end, End::Bull | End::Taper) { mm(s, "corner_radius_mm", 0.05, 25.0) } else { None };
+    let half_angle = match end {
+        End::Taper => number(s, "half_angle_deg", Allowed::new(0.5, 60.0, "deg")),
+        _ => None,
+    };
+    let radius = diameter? / 2.0;
+    if let Some(corner) = corner.filter(|corner| *corner >= radius) {
+        let message = format!("`corner_radius_mm` is {corner}, not below the cutter's radius of {radius} mm");
+        s.at("corner_radius_mm", message, "a corner as large as the radius is a ball: write kind = \"ball\"");
+        return None;
+    }
+    match end {
+        End::Flat => Some(Shape::Flat { radius }),
+        End::Ball => Some(Shape::Ball { radius }),
+        End::Bull => Some(Shape::Bull { radius, corner: corner? }),
+        End::Taper => Some(Shape::Taper { tip: corner?, half_angle_rad: half_angle?.to_radians(), radius }),
+    }
+}
+
+pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
+    let travel_mm = s.numbers("travel_mm", Need::Required, Allowed::mm(10.0, 10_000.0));
+    let rate_mm_min = s.numbers("rate_mm_min", Need::Required, Allowed::new(50.0, 200_000.0, "mm/min"));
+    let acceleration_mm_s2 =
+        s.numbers("acceleration_mm_s2", Need::Required, Allowed::new(1.0, 50_000.0, "mm/s2"));
+    let junction_deviation_mm = mm(s, "junction_deviation_mm", 0.0005, 1.0);
+    let look_ahead = s.whole("look_ahead", Need::Required, Allowed::plain(1.0, 10_000.0));
+    let line_time_s = number(s, "line_time_s", Allowed::new(0.0, 1.0, "s"));
+    let safe_above_blank_mm = mm(s, "safe_above_blank_mm", 2.0, 200.0);
+    let spindle_rpm = window(s, "spindle_rpm", RPM);
+    let spin_up_s = number(s, "spin_up_s", Allowed::new(0.0, 120.0, "s"));
+    let dwells = [
+        ("p-seconds", DwellWord::PSeconds),
+        ("s-seconds", DwellWord::SSeconds),
+        ("p-milliseconds", DwellWord::PMilliseconds),
+    ];
+    let dwell = s.choice("dwell", Need::Required, &dwells);
+    let end = s.choice("end", Need::Required, &[("m2", EndWord::M2), ("m30", EndWord::M30)]);
+    let arcs = s.flag("arcs", Need::Required);
+    let motion_word_each_line = s.flag("motion_word_each_line", Need::Required);
+    let line_limit = s.whole("line_limit", Need::Required, Allowed::plain(40.0, 250.0));
+    let bed_cut_mm = mm(s, "bed_cut_mm", 0.0, 5.0);
+    Some(Machine {
+        name: name.to_owned(),
+        title: title.to_owned(),
+        travel_mm: travel_mm?,
+        rate_mm_min: rate_mm_min?,
+        acceleration_mm_s2: acceleration_mm_s2?,
+        junction_deviation_mm: junction_deviation_mm?,
+        look_ahead: look_ahead? as usize,
+        line_time_s: line_time_s?,
+        safe_above_blank_mm: safe_above_blank_mm?,
+        spindle_rpm: spindle_rpm?,
+        spin_up_s: spin_up_s?,
+        dwell: dwell?,
+        end: end?,
+        arcs: arcs?,
+        motion_word_each_line: motion_word_each_line?,
+        line_limit: line_limit? as usize,
+        bed_cut_mm: bed_cut_mm?,
+    })
+}
+
+pub(super) fn support(s: &Section, name: &str, title: &str) -> Option<StartingSupport> {
+    let cup = Allowed::mm(4.0, 24.0);
+    let heel_cup_depth_mm = number(s, "heel_cup_depth_mm", cup);
+    let heel_cup_depth_bounds_mm = window(s, "heel_cup_depth_bounds_mm", cup);
+    let arch_share = number(s, "arch_share", SHARE);
+    let rearfoot_post_deg = number(s, "rearfoot_post_deg", Allowed::new(-10.0, 10.0, "deg"));
+    let lateral_arch_mm = mm(s, "lateral_arch_mm", 0.0, 20.0);
+    let transverse_arch_mm = mm(s, "transverse_arch_mm", 0.0, 8.0);
+    let heel_thickness_mm = mm(s, "heel_thickness_mm", 1.0, 15.0);
+    let forefoot_thickness_mm = mm(s, "forefoot_thickness_mm", 1.0, 15.0);
+    let length_allowance_mm = mm(s, "length_allowance_mm", -15.0, 20.0);
+    let heel_wall_mm = mm(s, "heel_wall_mm", 0.0, 12.0);
+    let stations = stations(s);
+    Some(StartingSupport {
+        name: name.to_owned(),
+        title: title.to_owned(),
+        heel_cup_depth_mm: heel_cup_depth_mm?,
+        heel_cup_depth_bounds_mm: heel_cup_depth_bounds_mm?,
+        arch_share: arch_share?,
+        rearfoot_post_deg: rearfoot_post_deg?,
+        lateral_arch_mm: lateral_arch_mm?,
+        transverse_arch_mm: transverse_arch_mm?,
+        heel_thickness_mm: heel_thickness_mm?,
+        forefoot_thickness_mm: forefoot_thickness_mm?,
+        length_allowance_mm: length_allowance_mm?,
+        heel_wall_mm: heel_wall_mm?,
+        stations: stations?,
+    })
+}
+
+fn stations(s: &Section) -> Option<Stations> {
+    let station = |name: &str| number(s, &format!("station_{name}"), Allowed::plain(0.05, 0.95));
+    let heel_centre = station("heel_centre");
+    let widest_cup = station("widest_cup");
+    let medial_arch = station("medial_arch");
+    let lateral_arch = station("lateral_arch");
+    let transverse_arch = station("transverse_arch");
+    let first_met = station("first_met");
+    let fifth_met = station("fifth_met");
+    Some(Stations {
+        heel_centre: heel_centre?,
+        widest_cup: widest_cup?,
+        medial_arch: medial_arch?,
+        lateral_arch: lateral_arch?,
+        transverse_arch: transverse_arch?,
+        first_met: first_met?,
+        fifth_met: fifth_met?,
+    })
+}
+
+pub(super) fn tolerances(s: &Section, name: &str, title: &str) -> Option<Tolerances> {
+    let bands: Vec<(Value, Option<Band>)> =
+        Value::ALL.into_iter().map(|value| (value, band(s, value.name(), value.unit()))).collect();
+    let base_flatness = band(s, "base_flatness", "mm");
+    let forefoot_tilt = band(s, "forefoot_tilt", "mm");
+    let left_right = band(s, "left_right", "mm");
+    let surface = band(s, "surface", "mm");
+    let surface_share = number(s, "surface_share", Allowed::plain(0.5, 1.0));
+    Some(Tolerances {
+        name: name.to_owned(),
+        title: title.to_owned(),
+        bands: bands.into_iter().map(|(value, band)| Some((value, band?))).collect::<Option<_>>()?,
+        base_flatness: base_flatness?,
+        forefoot_tilt: forefoot_tilt?,
+        left_right: left_right?,
+        surface: surface?,
+        surface_share: surface_share?,
+    })
+}
+
+fn band(s: &Section, name: &str, unit: &'static str) -> Option<Band> {
+    let accept = number(s, &format!("{name}_accept"), Allowed::new(0.01, 10.0, unit));
+    let reject_below = s.number(&format!("{name}_reject_below"), Need::Optional, Allowed::new(-20.0, 0.0, unit));
+    let reject_above = s.number(&format!("{name}_reject_above"), Need::Optional, Allowed::new(0.0, 20.0, unit));
+    let accept = accept?;
+    let narrow = |bound: Option<f64>| bound.is_some_and(|bound| bound.abs() < accept);
+    if narrow(reject_below) || narrow(reject_above) {
+        let message = format!("`{name}` is accepted up to {accept} {unit} but rejected sooner");
+        s.at(&format!("{name}_accept"), message, "move the reject bounds out to the accepted difference or beyond");
+    }
+    Some(Band { accept, reject_below, reject_above })
+}

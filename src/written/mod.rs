@@ -1,0 +1,116 @@
+//! Text written by people, in TOML: read key by key, with every mistake gathered and placed by line
+//! and column instead of only the first. Knows TOML and ranges; does not know what a foot, a
+//! material or a file system is.
+//!
+//! [`read`] parses a text and hands its outermost [`Section`] to a closure. Each key is declared by
+//! asking for it, once; what is left over is unknown and refused with the nearest known key.
+
+mod allowed;
+mod problem;
+mod section;
+
+use std::cell::RefCell;
+use std::ops::Range;
+
+use toml::de::DeTable;
+
+pub use allowed::Allowed;
+pub use problem::{Colour, Problem, Problems, suggest};
+pub use section::{Field, Need, Section};
+
+/// Longest text that is read, bytes. A ticket is about 3 kB; a thousand earlier revisions still fit,
+/// and a scan or a program dropped here by mistake is refused before any work is done on it.
+pub const LONGEST_TEXT: usize = 1_000_000;
+
+/// Problems listed of one text. More than that says the file is something else altogether.
+const MOST_PROBLEMS: usize = 60;
+
+/// Reads `text` as TOML and hands the outermost section to `reader`.
+///
+/// A byte order mark and CRLF line ends are accepted.
+///
+/// # Errors
+/// All that is wrong: grammar, unknown keys, and whatever `reader` noted. Sorted by place.
+pub fn read<T>(file: &str, text: &str, reader: impl FnOnce(&Section) -> Option<T>) -> Result<T, Problems> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if text.len() > LONGEST_TEXT {
+        return Err(too_long(file, text.len()).into());
+    }
+    let (table, grammar) = DeTable::parse_recoverable(text);
+    let notes = Notes { text, grammar_broken: !grammar.is_empty(), list: RefCell::default() };
+    let root = Section::new(&notes, String::new(), 0..0, table.get_ref());
+    let result = reader(&root);
+    root.refuse_unknown();
+
+    let mut list: Vec<Note> = grammar.iter().map(|error| Note::from_grammar(error, text)).collect();
+    let broken_lines: Vec<usize> = list.iter().map(|note| line_of(text, note.place.start)).collect();
+    // What follows from a broken line is not a second mistake.
+    let spared = notes.list.into_inner().into_iter().filter(|note| {
+        broken_lines.is_empty() || !broken_lines.contains(&line_of(text, note.place.start))
+    });
+    list.extend(spared);
+    match (list.is_empty(), result) {
+        (true, Some(value)) => Ok(value),
+        (true, None) => Err(Problem::of_file(file, "cannot be read", "").into()),
+        (false, _) => Err(placed(file, text, list)),
+    }
+}
+
+/// The refusal of an over-long text.
+fn too_long(file: &str, bytes: usize) -> Problem {
+    Problem::of_file(
+        file,
+        format!("the text is {bytes} bytes long; at most {LONGEST_TEXT} are read"),
+        "is this the right file? a ticket or profile is a few thousand bytes",
+    )
+}
+
+/// Mistakes noted while reading, with their places as byte ranges of the text.
+#[derive(Debug)]
+struct Notes<'a> {
+    text: &'a str,
+    /// Whether the grammar failed somewhere: then what seems missing may only be unreadable.
+    grammar_broken: bool,
+    list: RefCell<Vec<Note>>,
+}
+
+#[derive(Debug)]
+struct Note {
+    place: Range<usize>,
+    message: String,
+    label: String,
+    help: String,
+}
+
+impl Note {
+    fn from_grammar(error: &toml::de::Error, text: &str) -> Note {
+        let place = error.span().unwrap_or(text.len()..text.len());
+        let message = match error.message() {
+            "duplicate key" => "this key or section stands twice".to_owned(),
+            other => format!("this is not TOML: {other}"),
+        };
+        let help = match error.message() {
+            "duplicate key" => "keep one of the two",
+            _ => "a line is `key = value`, `[section]` or `# comment`; text stands in double quotes",
+        };
+        Note { place, message, label: String::new(), help: help.to_owned() }
+    }
+}
+
+/// Turns byte ranges into lines and columns, in order of place.
+fn placed(file: &str, text: &str, mut list: Vec<Note>) -> Problems {
+    list.sort_by_key(|note| note.place.start);
+    let count = list.len();
+    let mut problems: Vec<Problem> =
+        list.into_iter().take(MOST_PROBLEMS).map(|note| Problem::of_note(file, text, note)).collect();
+    if count > MOST_PROBLEMS {
+        let more = format!("and {} more problems", count - MOST_PROBLEMS);
+        problems.push(Problem::of_file(file, more, "mend these first, then run it again"));
+    }
+    Problems::of_list(problems)
+}
+
+/// Number of line ends before `at`.
+fn line_of(text: &str, at: usize) -> usize {
+    text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count()
+}

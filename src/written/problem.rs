@@ -1,0 +1,194 @@
+//! What is wrong with a text, where, and what to do; printed on one line or with the line quoted.
+
+use std::fmt;
+
+use annotate_snippets::renderer::DecorStyle;
+use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
+
+use super::Note;
+
+/// One mistake in a text that a person wrote.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub struct Problem {
+    /// The file's name as it was given.
+    pub file: String,
+    /// Line, from 1; 0 when the whole file is meant.
+    pub line: usize,
+    /// Column in characters, from 1; 0 when the whole file is meant.
+    pub column: usize,
+    /// What is wrong, with the value and what is allowed.
+    pub message: String,
+    /// What to do; may be empty.
+    pub help: String,
+    /// Short words under the marked text; may be empty.
+    label: String,
+    quote: Option<Quote>,
+}
+
+/// The line in question, or the part of a long one, and the marked bytes in it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Quote {
+    line: String,
+    from: usize,
+    to: usize,
+}
+
+/// All that is wrong, in order of place. Never empty.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub struct Problems {
+    list: Vec<Problem>,
+}
+
+/// Whether rendered problems carry terminal colours.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Colour {
+    /// ANSI colours.
+    Ansi,
+    /// Plain text.
+    Plain,
+}
+
+impl Problem {
+    /// A problem with a whole file.
+    pub fn of_file(file: &str, message: impl Into<String>, help: impl Into<String>) -> Problem {
+        Problem {
+            file: file.to_owned(),
+            line: 0,
+            column: 0,
+            message: message.into(),
+            help: help.into(),
+            label: String::new(),
+            quote: None,
+        }
+    }
+
+    /// The problem as a compiler would show it: message, place, the line quoted and marked, help.
+    pub fn render(&self, colour: Colour) -> String {
+        let title = Level::ERROR.primary_title(&self.message);
+        let group = match &self.quote {
+            Some(quote) => {
+                let mark = AnnotationKind::Primary.span(quote.from..quote.to);
+                let mark = if self.label.is_empty() { mark } else { mark.label(&self.label) };
+                let snippet = Snippet::source(&quote.line).line_start(self.line).annotation(mark);
+                title.element(snippet.path(&self.file))
+            }
+            None => title.element(Origin::path(&self.file)),
+        };
+        let group = if self.help.is_empty() { group } else { group.element(Level::HELP.message(&self.help)) };
+        let renderer = match colour {
+            Colour::Ansi => Renderer::styled(),
+            Colour::Plain => Renderer::plain(),
+        };
+        renderer.decor_style(DecorStyle::Ascii).render(&[group])
+    }
+
+    pub(super) fn of_note(file: &str, text: &str, note: Note) -> Problem {
+        let start = char_floor(text, note.place.start);
+        let end = char_floor(text, note.place.end).max(start);
+        let before = text.get(..start).unwrap_or(text);
+        let line_start = before.rfind('\n').map_or(0, |at| at + 1);
+        let line = text.get(line_start..).unwrap_or("").lines().next().unwrap_or("");
+        Problem {
+            file: file.to_owned(),
+            line: before.matches('\n').count() + 1,
+            column: text.get(line_start..start).map_or(0, |s| s.chars().count()) + 1,
+            message: note.message,
+            help: note.help,
+            label: note.label,
+            quote: quote(line, start - line_start, end - line_start),
+        }
+    }
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.line {
+            0 => write!(f, "{}: {}", self.file, self.message),
+            _ => write!(f, "{}:{}:{}: {}", self.file, self.line, self.column, self.message),
+        }
+    }
+}
+
+impl Problems {
+    /// A list that the caller knows not to be empty.
+    pub(crate) fn of_list(list: Vec<Problem>) -> Problems {
+        Problems { list }
+    }
+
+    /// Every problem, in order of place.
+    pub fn iter(&self) -> std::slice::Iter<'_, Problem> {
+        self.list.iter()
+    }
+
+    /// How many there are; at least one.
+    #[allow(clippy::len_without_is_empty)] // never empty
+    pub fn len(&self) -> usize {
+        self.list.len()
+    }
+
+    /// All of them rendered, with a blank line between.
+    pub fn render(&self, colour: Colour) -> String {
+        let all: Vec<String> = self.list.iter().map(|problem| problem.render(colour)).collect();
+        all.join("\n\n")
+    }
+}
+
+impl fmt::Display for Problems {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let lines: Vec<String> = self.list.iter().map(Problem::to_string).collect();
+        f.write_str(&lines.join("\n"))
+    }
+}
+
+impl From<Problem> for Problems {
+    fn from(problem: Problem) -> Self {
+        Problems { list: vec![problem] }
+    }
+}
+
+impl IntoIterator for Problems {
+    type Item = Problem;
+    type IntoIter = std::vec::IntoIter<Problem>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.list.into_iter()
+    }
+}
+
+/// The known word that `wrong` most likely stands for.
+pub fn suggest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let wrong = wrong.to_lowercase();
+    known
+        .into_iter()
+        .map(|word| (strsim::jaro_winkler(&wrong, word), word))
+        .filter(|(likeness, _)| *likeness >= LEAST_LIKENESS)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, word)| word)
+}
+
+/// Jaro-Winkler likeness from which a word is offered: `hell_cup_depth` scores 0.97 against
+/// `heel_cup_depth`, unrelated keys of a ticket stay below 0.75. Own choice.
+const LEAST_LIKENESS: f64 = 0.8;
+
+/// Longest line that is quoted whole, bytes.
+const LONGEST_QUOTE: usize = 400;
+
+/// The line with its marked part, cut short around the mark when it is very long.
+fn quote(line: &str, from: usize, to: usize) -> Option<Quote> {
+    let from = from.min(line.len());
+    // An empty mark is shown under the place where something is missing.
+    let to = to.clamp(from, line.len());
+    if line.len() <= LONGEST_QUOTE {
+        return Some(Quote { line: line.to_owned(), from, to });
+    }
+    let start = char_floor(line, from.saturating_sub(LONGEST_QUOTE / 4));
+    let end = char_floor(line, (from + LONGEST_QUOTE / 2).min(line.len()));
+    let part = line.get(start..end)?;
+    Some(Quote { line: part.to_owned(), from: from - start, to: to.min(end) - start })
+}
+
+/// The start of the character that the byte at `at` belongs to.
+fn char_floor(text: &str, at: usize) -> usize {
+    let at = at.min(text.len());
+    (0..=at).rev().find(|i| text.is_char_boundary(*i)).unwrap_or(0)
+}

@@ -1,0 +1,355 @@
+//! One section of a text: its keys are asked for one by one, and every answer is checked.
+//!
+//! An answer of `None` means "not there" or "there and wrong"; what is wrong has been noted, so a
+//! reader may go on and find the rest.
+
+use std::cell::RefCell;
+use std::ops::Range;
+
+use toml::de::{DeTable, DeValue};
+
+use super::{Allowed, Note, Notes, suggest};
+
+/// Whether a key must be there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Need {
+    /// Its absence is a problem.
+    Required,
+    /// It may be left out.
+    Optional,
+}
+
+/// A key that was read, as a table of values would show it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Field {
+    /// The key.
+    pub key: String,
+    /// The value as written.
+    pub shown: String,
+    /// Unit of the value; empty for none.
+    pub unit: &'static str,
+    /// Whether the value holds numbers.
+    pub numeric: bool,
+}
+
+/// One table of a text.
+#[derive(Debug)]
+pub struct Section<'a> {
+    notes: &'a Notes<'a>,
+    /// Dotted path from the top, empty for the outermost.
+    path: String,
+    place: Range<usize>,
+    table: &'a DeTable<'a>,
+    asked: RefCell<Vec<String>>,
+    fields: RefCell<Vec<Field>>,
+}
+
+impl<'a> Section<'a> {
+    pub(super) fn new(notes: &'a Notes<'a>, path: String, place: Range<usize>, table: &'a DeTable<'a>) -> Section<'a> {
+        Section { notes, path, place, table, asked: RefCell::default(), fields: RefCell::default() }
+    }
+
+    /// The dotted path of this section, such as `left.support`.
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+
+    /// The keys read so far, in the order they were asked for.
+    pub fn fields(&self) -> Vec<Field> {
+        self.fields.borrow().clone()
+    }
+
+    /// Whether `key` is written here, whatever it holds.
+    pub fn has(&self, key: &str) -> bool {
+        self.table.contains_key(key)
+    }
+
+    /// Declares `key` as known without reading it.
+    pub fn allow(&self, key: &str) {
+        self.asked.borrow_mut().push(key.to_owned());
+    }
+
+    /// A number in `allowed`.
+    pub fn number(&self, key: &str, need: Need, allowed: Allowed) -> Option<f64> {
+        let (value, place) = self.value(key, need)?;
+        let number = self.checked_number(key, value, place.clone(), allowed)?;
+        self.record(key, place, allowed.unit, true);
+        Some(number)
+    }
+
+    /// A whole number in `allowed`.
+    pub fn whole(&self, key: &str, need: Need, allowed: Allowed) -> Option<u32> {
+        let (_, place) = self.peek(key).unzip();
+        let number = self.number(key, need, allowed)?;
+        if number.fract() == 0.0 && number >= 0.0 && number <= f64::from(u32::MAX) {
+            return Some(number as u32);
+        }
+        self.note(place?, format!("`{key}` must be a whole number, not {number}"), "", "write it without a fraction");
+        None
+    }
+
+    /// As many numbers as asked for, each in `allowed`.
+    pub fn numbers<const N: usize>(&self, key: &str, need: Need, allowed: Allowed) -> Option<[f64; N]> {
+        let (value, place) = self.value(key, need)?;
+        let Some(list) = value.as_array().filter(|list| list.len() == N) else {
+            let message = format!("`{key}` must be a list of {N} numbers, such as {}", example(N));
+            self.note(place, message, "", "");
+            return None;
+        };
+        let read: Vec<f64> = list
+            .iter()
+            .filter_map(|item| self.checked_number(key, item.get_ref(), item.span(), allowed))
+            .collect();
+        self.record(key, place, allowed.unit, true);
+        read.try_into().ok()
+    }
+
+    /// Text of one line or several, of at most `longest` characters, without control characters.
+    pub fn text(&self, key: &str, need: Need, longest: usize) -> Option<String> {
+        let (value, place) = self.value(key, need)?;
+        let Some(text) = value.as_str() else {
+            self.wrong_type(key, place, "text in double quotes", value);
+            return None;
+        };
+        let count = text.chars().count();
+        if count > longest {
+            let message = format!("`{key}` has {count} characters; at most {longest} are allowed");
+            self.note(place, message, "", "shorten it");
+            return None;
+        }
+        if let Some(odd) = text.chars().find(|c| c.is_control() && !matches!(c, '\n' | '\t' | '\r')) {
+            let message = format!("`{key}` holds a control character (U+{:04X})", u32::from(odd));
+            self.note(place, message, "", "take it out; it may have come in by copying");
+            return None;
+        }
+        self.record(key, place, "", false);
+        Some(text.to_owned())
+    }
+
+    /// One of the named choices.
+    pub fn choice<T: Copy>(&self, key: &str, need: Need, choices: &[(&str, T)]) -> Option<T> {
+        let text = self.text(key, need, usize::MAX)?;
+        let found = choices.iter().find(|(name, _)| *name == text).map(|(_, choice)| *choice);
+        if found.is_none() {
+            let names: Vec<&str> = choices.iter().map(|(name, _)| *name).collect();
+            let help = match suggest(&text, names.iter().copied()) {
+                Some(name) => format!("did you mean \"{name}\"?"),
+                None => format!("allowed: {}", quoted(&names)),
+            };
+            self.at(key, format!("`{key}` is \"{}\"; allowed are {}", shortened(&text), quoted(&names)), help);
+        }
+        found
+    }
+
+    /// `true` or `false`.
+    pub fn flag(&self, key: &str, need: Need) -> Option<bool> {
+        let (value, place) = self.value(key, need)?;
+        match value.as_bool() {
+            Some(flag) => {
+                self.record(key, place, "", false);
+                Some(flag)
+            }
+            None => {
+                self.wrong_type(key, place, "true or false", value);
+                None
+            }
+        }
+    }
+
+    /// A date, as a TOML date or as text.
+    pub fn date(&self, key: &str, need: Need) -> Option<String> {
+        match self.peek(key) {
+            Some((DeValue::Datetime(date), _)) => {
+                self.allow(key);
+                Some(date.to_string())
+            }
+            _ => self.text(key, need, 40),
+        }
+    }
+
+    /// A section inside this one, handed to `read`. Unknown keys in it are refused afterwards.
+    pub fn within<T>(&self, key: &str, need: Need, read: impl FnOnce(&Section) -> T) -> Option<T> {
+        let (value, place) = self.value(key, need)?;
+        let Some(table) = value.as_table() else {
+            let name = self.path_of(key);
+            let message = format!("`{key}` must be a section, not {}", kind(value));
+            self.note(place, message, "", format!("write [{name}] on its own line and the keys below it"));
+            return None;
+        };
+        let section = Section::new(self.notes, self.path_of(key), place, table);
+        let result = read(&section);
+        section.refuse_unknown();
+        Some(result)
+    }
+
+    /// Every section of a list of sections (`[[key]]`), in order. An absent list is empty.
+    pub fn each<T>(&self, key: &str, read: impl Fn(&Section) -> Option<T>) -> Vec<T> {
+        let Some((value, place)) = self.value(key, Need::Optional) else { return Vec::new() };
+        let Some(list) = value.as_array() else {
+            self.wrong_type(key, place, &format!("a list of sections, each headed [[{key}]]"), value);
+            return Vec::new();
+        };
+        let mut read_all = Vec::new();
+        for item in list.iter() {
+            let Some(table) = item.get_ref().as_table() else {
+                self.wrong_type(key, item.span(), &format!("a section headed [[{key}]]"), item.get_ref());
+                continue;
+            };
+            let section = Section::new(self.notes, self.path_of(key), item.span(), table);
+            read_all.extend(read(&section));
+            section.refuse_unknown();
+        }
+        read_all
+    }
+
+    /// Text that stands where a section could stand, such as `right = "as left"`.
+    pub fn text_instead(&self, key: &str) -> Option<String> {
+        let (value, _) = self.peek(key)?;
+        let text = value.as_str()?;
+        self.allow(key);
+        Some(text.to_owned())
+    }
+
+    /// A number that stands where a section is asked for, such as `length = 265`.
+    pub fn number_instead(&self, key: &str) -> Option<f64> {
+        let (value, _) = self.peek(key)?;
+        let number = number_of(value)?;
+        self.allow(key);
+        Some(number)
+    }
+
+    /// Notes a problem with `key`, or with this section when the key is not written.
+    pub fn at(&self, key: &str, message: impl Into<String>, help: impl Into<String>) {
+        let place = self.peek(key).map_or_else(|| self.place.clone(), |(_, place)| place);
+        self.note(place, message, "", help);
+    }
+
+    /// Notes a problem with this section as a whole.
+    pub fn here(&self, message: impl Into<String>, help: impl Into<String>) {
+        self.note(self.place.clone(), message, "", help);
+    }
+
+    /// Notes that something required is absent. Not noted when the grammar is broken somewhere, as
+    /// the missing part may stand in what could not be read.
+    pub fn missing(&self, message: impl Into<String>, help: impl Into<String>) {
+        if !self.notes.grammar_broken {
+            self.here(message, help);
+        }
+    }
+
+    pub(super) fn refuse_unknown(&self) {
+        let asked = self.asked.borrow();
+        for (key, _) in self.table.iter().filter(|(key, _)| !asked.iter().any(|known| known == key.get_ref())) {
+            let known = || asked.iter().map(String::as_str);
+            let help = match suggest(key.get_ref(), known()) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("known here: {}", known().collect::<Vec<_>>().join(", ")),
+            };
+            let place = if self.path.is_empty() { "at the top".to_owned() } else { format!("in [{}]", self.path) };
+            let message = format!("unknown key `{}` {place}", shortened(key.get_ref()));
+            self.note(key.span(), message, "", help);
+        }
+    }
+
+    fn path_of(&self, key: &str) -> String {
+        if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
+    }
+
+    fn peek(&self, key: &str) -> Option<(&'a DeValue<'a>, Range<usize>)> {
+        self.table.get(key).map(|value| (value.get_ref(), value.span()))
+    }
+
+    fn value(&self, key: &str, need: Need) -> Option<(&'a DeValue<'a>, Range<usize>)> {
+        self.allow(key);
+        let value = self.peek(key);
+        if value.is_none() && need == Need::Required {
+            let place = if self.path.is_empty() { "the text".to_owned() } else { format!("[{}]", self.path) };
+            self.missing(format!("{place} lacks `{key}`"), format!("add `{key}`"));
+        }
+        value
+    }
+
+    fn checked_number(&self, key: &str, value: &DeValue, place: Range<usize>, allowed: Allowed) -> Option<f64> {
+        let Some(number) = number_of(value) else {
+            self.wrong_type(key, place, "a number", value);
+            return None;
+        };
+        if allowed.admits(number) {
+            return Some(number);
+        }
+        let message = format!("`{key}` is {}; allowed is {}", self.as_written(&place), allowed.words());
+        let help = match allowed.guess(number) {
+            Some(guess) => format!("{guess}; lengths are written in mm"),
+            None if number.is_finite() => format!("give `{key}` in the range {}", allowed.words()),
+            None => "give a finite number".to_owned(),
+        };
+        self.note(place, message, format!("allowed: {}", allowed.words()), help);
+        None
+    }
+
+    fn wrong_type(&self, key: &str, place: Range<usize>, wanted: &str, value: &DeValue) {
+        let message = format!("`{key}` must be {wanted}, not {}", kind(value));
+        self.note(place, message, "", "");
+    }
+
+    fn as_written(&self, place: &Range<usize>) -> String {
+        shortened(self.notes.text.get(place.clone()).unwrap_or("unreadable"))
+    }
+
+    fn record(&self, key: &str, place: Range<usize>, unit: &'static str, numeric: bool) {
+        let shown = self.as_written(&place).trim_matches('"').to_owned();
+        self.fields.borrow_mut().push(Field { key: key.to_owned(), shown, unit, numeric });
+    }
+
+    fn note(
+        &self,
+        place: Range<usize>,
+        message: impl Into<String>,
+        label: impl Into<String>,
+        help: impl Into<String>,
+    ) {
+        let note = Note { place, message: message.into(), label: label.into(), help: help.into() };
+        self.notes.list.borrow_mut().push(note);
+    }
+}
+
+/// The number that a value holds, whole or not; `nan` and `inf` come through, to be refused by the
+/// range.
+fn number_of(value: &DeValue) -> Option<f64> {
+    match value {
+        // A whole number too large for i128 is still a number, and out of every range.
+        DeValue::Integer(whole) => {
+            Some(i128::from_str_radix(whole.as_str(), whole.radix()).map_or(f64::INFINITY, |whole| whole as f64))
+        }
+        DeValue::Float(float) => float.as_str().parse().ok(),
+        _ => None,
+    }
+}
+
+fn kind(value: &DeValue) -> &'static str {
+    match value {
+        DeValue::String(_) => "text",
+        DeValue::Integer(_) | DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a section",
+    }
+}
+
+fn example(count: usize) -> String {
+    format!("[{}]", (1..=count).map(|i| i.to_string()).collect::<Vec<_>>().join(", "))
+}
+
+fn quoted(names: &[&str]) -> String {
+    names.iter().map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ")
+}
+
+/// What was written, short enough for a message.
+pub(super) fn shortened(text: &str) -> String {
+    const LONGEST: usize = 60;
+    if text.chars().count() <= LONGEST {
+        return text.to_owned();
+    }
+    format!("{}...", text.chars().take(LONGEST).collect::<String>())
+}
