@@ -1,0 +1,196 @@
+//! What a job says in JSON: names are a contract, more may be added.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::Design;
+use crate::carve::Proof;
+use crate::frame::Side;
+use crate::limits::{BootEffect, Finding, Interval};
+use crate::value::{Value, Values};
+
+/// All findings of a ticket.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct CheckReport {
+    pub ticket: String,
+    pub revision: u32,
+    pub feet: Vec<FootReport>,
+    pub pass: bool,
+}
+
+/// One foot's values and findings.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct FootReport {
+    pub side: Side,
+    pub values: BTreeMap<Value, ValueReport>,
+    pub findings: Vec<Finding>,
+    pub boot_effect: BootEffect,
+    pub accepted_reason: Option<String>,
+    pub pass: bool,
+}
+
+/// One value: asked, read back from the design, gauged on the carved piece, and where it may lie.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct ValueReport {
+    pub asked: Option<f64>,
+    pub read_back: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub carved: Option<f64>,
+    pub unit: &'static str,
+    /// `null`: no change of this value alone passes every stop.
+    pub feasible: Option<[f64; 2]>,
+    /// The rule that filled a value the ticket left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub filled_in: Option<String>,
+}
+
+/// Everything `mill` made and how it was proved.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct JobReport {
+    pub ticket: String,
+    pub revision: u32,
+    pub program: &'static str,
+    pub version: &'static str,
+    pub ticket_sha256: String,
+    pub material: String,
+    pub blank: String,
+    pub machine: String,
+    pub feet: Vec<FootReport>,
+    pub programs: Vec<ProgramReport>,
+    pub solids: Vec<SolidReport>,
+    pub files: Vec<FileReport>,
+    pub time_s: f64,
+    /// The pair's worst figures, with each foot's own under `feet`.
+    pub proof: Option<PairProof>,
+    pub pass: bool,
+}
+
+/// One program, with all that is needed to check it from its text.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct ProgramReport {
+    pub file: String,
+    pub sha256: String,
+    pub side: Side,
+    pub face: &'static str,
+    pub step: &'static str,
+    pub cutter: CutterReport,
+    /// Row-major 4x4: program coordinates to the bench frame of the meshes.
+    pub bench_from_mill: [f64; 16],
+    pub blank_box_mm: [f64; 6],
+    pub safe_z_mm: f64,
+    pub feed_mm_min: f64,
+    pub spindle_rpm: f64,
+    pub time_s: f64,
+    pub lines: usize,
+}
+
+/// A cutter's form in numbers; what a form does not have is zero.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct CutterReport {
+    pub name: String,
+    pub kind: &'static str,
+    pub diameter_mm: f64,
+    pub corner_radius_mm: f64,
+    pub half_angle_deg: f64,
+    pub flute_mm: f64,
+}
+
+/// A mesh's size.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct SolidReport {
+    pub file: String,
+    pub volume_mm3: f64,
+    pub area_mm2: f64,
+    pub triangles: usize,
+}
+
+/// A written file.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct FileReport {
+    pub file: String,
+    pub bytes: usize,
+    pub sha256: String,
+}
+
+/// A proof with the values gauged on what it left standing.
+#[derive(Clone, Debug, Serialize)]
+pub struct ProofReport {
+    /// The figures.
+    #[serde(flatten)]
+    pub proof: Proof,
+    /// Values of the carved piece.
+    pub values: Values,
+}
+
+/// The worst of both feet.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct PairProof {
+    pub max_gouge_mm: f64,
+    pub scallop_p50_mm: Option<f64>,
+    pub scallop_p99_mm: Option<f64>,
+    pub scallop_max_mm: Option<f64>,
+    pub unreached_max_mm: Option<f64>,
+    pub rapid_contacts: usize,
+    pub time_s: f64,
+    pub cut_length_mm: f64,
+    pub lines: usize,
+    pub violations: Vec<crate::carve::Violation>,
+    pub pass: bool,
+    pub feet: BTreeMap<Side, ProofReport>,
+}
+
+impl FootReport {
+    /// The report of one designed foot; `carved` are the values gauged on the carved piece.
+    pub fn new(design: &Design, carved: Option<&Values>) -> FootReport {
+        let support = &design.order.support;
+        let value = |value: Value| ValueReport {
+            asked: support.asked(value),
+            read_back: design.read_back.get(&value).copied(),
+            carved: carved.and_then(|c| c.get(&value).copied()),
+            unit: value.unit(),
+            feasible: design.intervals.get(&value).map(|&Interval { lo, hi }| [lo, hi]),
+            filled_in: support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone()),
+        };
+        FootReport {
+            side: design.order.side,
+            values: Value::ALL.into_iter().map(|v| (v, value(v))).collect(),
+            findings: design.findings.clone(),
+            boot_effect: design.boot_effect,
+            accepted_reason: design.order.reason.clone().filter(|_| !design.accepted().is_empty()),
+            pass: !design.is_stopped(),
+        }
+    }
+}
+
+impl PairProof {
+    /// The worst figures of these proofs; `None` for none.
+    pub fn of(feet: BTreeMap<Side, ProofReport>) -> Option<PairProof> {
+        let proofs = || feet.values().map(|f| &f.proof);
+        let worst = |figure: fn(&Proof) -> Option<f64>| proofs().filter_map(figure).max_by(f64::total_cmp);
+        let max_gouge_mm = worst(|p| Some(p.max_gouge_mm))?;
+        Some(PairProof {
+            max_gouge_mm,
+            scallop_p50_mm: worst(|p| p.scallop_p50_mm),
+            scallop_p99_mm: worst(|p| p.scallop_p99_mm),
+            scallop_max_mm: worst(|p| p.scallop_max_mm),
+            unreached_max_mm: worst(|p| p.unreached_max_mm),
+            rapid_contacts: proofs().map(|p| p.rapid_contacts).sum(),
+            time_s: proofs().map(|p| p.time_s).sum(),
+            cut_length_mm: proofs().map(|p| p.cut_length_mm).sum(),
+            lines: proofs().map(|p| p.lines).sum(),
+            violations: proofs().flat_map(|p| p.violations.clone()).collect(),
+            pass: proofs().all(|p| p.pass),
+            feet,
+        })
+    }
+}
