@@ -62,6 +62,16 @@ pub(super) fn for_each_x_at(piece: &Bezier, y: f64, mut found: impl FnMut(f64)) 
     }
 }
 
+/// Calls `found` with the ends of the piece and every place where its x is extreme.
+pub(super) fn for_each_x_extreme(piece: &Bezier, mut found: impl FnMut(Point2)) {
+    let [a, b, c, d] = controls(piece);
+    let inner = extrema([a.x, b.x, c.x, d.x]).into_iter().flatten();
+    for t in inner.chain([0.0, 1.0]) {
+        let p = piece.sample(t);
+        found(Point2::new(p.x, p.y));
+    }
+}
+
 /// Where between `t0` and `t1`, over which the piece's height is monotone, it equals `y`.
 /// Bisection down to neighbouring floating-point numbers: slower than Newton's steps by a few
 /// hundred nanoseconds, but it cannot leave the interval or stall at a level tangent.

@@ -4,12 +4,15 @@
 
 mod bezier;
 mod crossing;
+mod fair;
 mod nearest;
 mod offset;
 mod outline;
+mod trim;
 
 pub use bezier::{Bezier, bezier, straight};
 pub use outline::{FLATTENING_MM, Outline};
+pub use trim::{BALL_SHARE, HEEL_SHARE, LENGTH_MM, TrimError, TrimMeasures, outline_from_measures};
 
 /// Why pieces do not make an outline. Places are in the frame the pieces were given in, mm.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

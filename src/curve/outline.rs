@@ -26,7 +26,8 @@ const LEAST_AREA_MM2: f64 = 1e-6;
 /// milliseconds to check.
 const MOST_PIECES: usize = 10_000;
 
-/// Accuracy of [`Outline::perimeter_mm`], mm for each piece.
+/// How far the quadratics that [`Outline::perimeter_mm`] measures may lie from the cubics, mm; the
+/// length is then off by far less.
 const LENGTH_MM: f64 = 1e-4;
 
 /// A closed, simple, counter-clockwise loop of cubic Beziers, mm, with its polyline.
@@ -83,7 +84,7 @@ impl Outline {
         0.5 * self.pieces.iter().map(bezier::doubled_area).sum::<f64>()
     }
 
-    /// The length of the loop, mm, within 1e-4 mm for each piece.
+    /// The length of the loop, mm.
     pub fn perimeter_mm(&self) -> f64 {
         self.pieces.iter().map(|p| p.approximate_length(LENGTH_MM)).sum()
     }
@@ -106,6 +107,21 @@ impl Outline {
             bezier::for_each_x_at(piece, y, |x| {
                 let (lo, hi) = found.unwrap_or((x, x));
                 found = Some((lo.min(x), hi.max(x)));
+            });
+        }
+        found
+    }
+
+    /// Least and greatest x on the part of the Beziers with a y of at least `y`; `None` where there
+    /// is no such part.
+    pub fn extent_ahead_of(&self, y: f64) -> Option<(f64, f64)> {
+        let mut found = self.section(y);
+        for piece in &self.pieces {
+            bezier::for_each_x_extreme(piece, |p| {
+                if p.y >= y {
+                    let (lo, hi) = found.unwrap_or((p.x, p.x));
+                    found = Some((lo.min(p.x), hi.max(p.x)));
+                }
             });
         }
         found
@@ -174,8 +190,7 @@ fn check_numbers(pieces: &[Bezier]) -> Result<(), CurveError> {
     }
     for (i, piece) in pieces.iter().enumerate() {
         let numbers = bezier::controls(piece).into_iter().flat_map(|p| [p.x, p.y]);
-        // Written so that NaN is refused too.
-        if let Some(value) = numbers.into_iter().find(|v| !(v.abs() <= LARGEST_MM)) {
+        if let Some(value) = numbers.into_iter().find(|v| !v.is_finite() || v.abs() > LARGEST_MM) {
             return Err(CurveError::Coordinate { piece: i + 1, value, allowed: LARGEST_MM });
         }
     }
