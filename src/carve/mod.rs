@@ -14,7 +14,6 @@ mod tabs;
 mod violation;
 mod walk;
 
-
 pub use proof::{Cut, CutFigures, Floor, Proof, Rules, Thinnest, prove};
 pub use stock::{Bite, Stock};
 pub use tabs::Tabs;

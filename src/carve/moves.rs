@@ -119,7 +119,10 @@ impl Judge<'_, '_> {
         let low = low(self.travel);
         if low.z < -bed_cut - ROUNDING_MM {
             self.add(Kind::BelowBed, low, (-low.z, bed_cut), || {
-                format!("the tip goes {:.3} mm below the bed, at most {bed_cut:.3} is allowed: check the z zero", -low.z)
+                format!(
+                    "the tip goes {:.3} mm below the bed, at most {bed_cut:.3} is allowed: check the z zero",
+                    -low.z
+                )
             });
         }
     }

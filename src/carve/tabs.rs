@@ -66,16 +66,25 @@ fn judge_stretch(s: &Stretch, tabs: &Tabs, radius: f64, step: f64, blame: Blame<
     let longest = tabs.length_mm + 2.0 * (radius + step);
     if s.highest_mm > highest {
         ledger.add(Kind::NotCutFree, blame, at, (s.highest_mm, highest), || {
-            format!("stock stands {:.2} mm high on the perimeter, a tab {:.2}: cut it down", s.highest_mm, tabs.height_mm)
+            format!(
+                "stock stands {:.2} mm high on the perimeter, a tab {:.2}: cut it down",
+                s.highest_mm, tabs.height_mm
+            )
         });
     } else if s.length_mm > longest {
         ledger.add(Kind::NotCutFree, blame, at, (s.length_mm, longest), || {
-            format!("{:.1} mm of the perimeter are not cut free, a tab is {:.1}: cut it down", s.length_mm, tabs.length_mm)
+            format!(
+                "{:.1} mm of the perimeter are not cut free, a tab is {:.1}: cut it down",
+                s.length_mm, tabs.length_mm
+            )
         });
     } else if s.full_mm < tabs.length_mm - 2.0 * step {
         ledger.add(Kind::Tabs, blame, at, (s.full_mm, tabs.length_mm), || {
             let (length, height) = (tabs.length_mm, tabs.height_mm);
-            format!("a tab stands in full on {:.1} mm, {length:.1} x {height:.1} mm are asked: the piece may break out", s.full_mm)
+            format!(
+                "a tab stands in full on {:.1} mm, {length:.1} x {height:.1} mm are asked: the piece may break out",
+                s.full_mm
+            )
         });
     }
 }
