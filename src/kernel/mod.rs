@@ -1,14 +1,12 @@
 //! The cutter's profile and its two uses: where the tip may go over a surface ([`Surface::reach`])
-//! and what a move leaves standing (`swept_height`). Knows nothing of feet, paths or machines.
+//! and what a move leaves standing ([`swept_height`]). Knows nothing of feet, paths or machines.
 
 mod contact;
+mod removal;
 mod surface;
 
-pub use surface::{Surface, SurfaceError};
-
-mod removal;
-
 pub use removal::{Lowest, Sweep, swept_height};
+pub use surface::{Surface, SurfaceError};
 
 /// A cutter's form, as a surface of revolution about its axis with the tip at height zero.
 /// Radii in mm. Made by the constructors, which keep every number positive and consistent.

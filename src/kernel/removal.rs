@@ -140,7 +140,8 @@ impl Sweep {
             _ => lowest_of(&self.shape, self.slope, d2, half).clamp(lo, hi),
         };
         let tip_mm = self.from.z + self.slope * (s + x);
-        Some(Lowest { tip_mm, height_mm: tip_mm + profile(&self.shape, x * x + d2) })
+        let q = (x * x + d2).sqrt().min(radius);
+        Some(Lowest { tip_mm, height_mm: tip_mm + self.shape.height_at(q) })
     }
 
     /// Where the line at height `y` enters and leaves the swept outline (a stadium).
@@ -197,27 +198,6 @@ impl BallRow {
         let x = smaller(larger(-self.lean * half, lo), hi);
         let height = self.base + self.slope * (s + x) - larger(self.radius2 - d2 - x * x, 0.0).sqrt();
         if half2 >= 0.0 && lo <= hi { height } else { f64::INFINITY }
-    }
-}
-
-/// Height of a cutter's surface above its tip at the square `q2` of a radius that it reaches.
-fn profile(shape: &Shape, q2: f64) -> f64 {
-    match *shape {
-        Shape::Flat { .. } => 0.0,
-        Shape::Ball { radius } => radius - (radius * radius - q2).max(0.0).sqrt(),
-        Shape::Bull { radius, corner } => {
-            let out = (q2.sqrt() - (radius - corner)).max(0.0);
-            corner - (corner * corner - out * out).max(0.0).sqrt()
-        }
-        Shape::Taper { tip, half_angle_rad, .. } => {
-            let (sin, cos) = half_angle_rad.sin_cos();
-            let q = q2.sqrt();
-            if q <= tip * cos {
-                tip - (tip * tip - q2).max(0.0).sqrt()
-            } else {
-                tip * (1.0 - sin) + (q - tip * cos) * cos / sin
-            }
-        }
     }
 }
 

@@ -1,0 +1,280 @@
+//! The piece that is left, held against its target: cut too deep, left standing, too thin, and the
+//! height of the scallops. Knows what stands and what should; how it came about only to say which
+//! line is to blame.
+
+use std::collections::BTreeMap;
+
+use super::proof::{Cut, Rules, Thinnest};
+use super::rim::Rim;
+use super::violation::{Blame, Ledger, MOST_LISTED, ViolationKind as Kind};
+use super::walk::who_cut;
+use super::{CarveError, Floor};
+use crate::frame::{Point2, Point3};
+use crate::grid::{Grid, Lattice, envelope};
+use crate::kernel::Shape;
+use crate::path::{Step, Target};
+
+/// Where even an ideal path would leave more than this, normal to the surface, the cutter counts as
+/// unable to reach and what stands there is no scallop, mm.
+///
+/// The ideal path is taken at the nodes only, so it leaves scallops of its own of step^2 / 8 R:
+/// 0.0017 mm on a level place and 0.007 mm on one of 75 degrees, for R = 3 and 0.2 mm. The limit lies above
+/// those and well below the scallops that are asked for (0.04-0.08). Our own choice.
+const UNREACHED_MM: f64 = 0.01;
+
+/// Bad places are told once for each square of this side, mm: its worst. Our own choice.
+const PATCH_MM: f64 = 10.0;
+
+/// The target at the stock's own nodes.
+pub(super) struct Piece {
+    rim: Rim,
+    /// Minus infinity where the target says nothing.
+    target: Grid,
+    inside: Vec<bool>,
+    /// Cosine of the target's slope: what a vertical difference is worth across the surface.
+    facing: Grid,
+}
+
+/// The finished surface in numbers, mm.
+#[derive(Clone, Copy)]
+pub(super) struct Finish {
+    pub(super) p50_mm: f64,
+    pub(super) p99_mm: f64,
+    pub(super) max_mm: f64,
+    pub(super) unreached_mm: f64,
+    pub(super) unreached_at: Option<Point2>,
+}
+
+impl Piece {
+    pub(super) fn new(target: &Target, lattice: Lattice) -> Result<Piece, CarveError> {
+        let rim = Rim::new(&target.outline)?;
+        let inside = rim.inside(&lattice);
+        let known = |z: f64| if z.is_finite() { z } else { f64::NEG_INFINITY };
+        let heights = Grid::from_fn(lattice, |p| target.surface.sample(p).map_or(f64::NEG_INFINITY, known));
+        if let Some(p) = nodes(&lattice, &inside).find(|&(k, _)| heights.z[k] == f64::NEG_INFINITY).map(|(_, p)| p) {
+            return Err(CarveError::NoTarget { x: p.x, y: p.y });
+        }
+        let facing = facing(&heights);
+        Ok(Piece { rim, target: heights, inside, facing })
+    }
+
+    /// Nodes inside the outline: index and place.
+    fn nodes(&self) -> impl Iterator<Item = (usize, Point2)> + '_ {
+        nodes(&self.target.lattice, &self.inside)
+    }
+
+    /// A vertical difference at node `k`, as it is across the surface.
+    fn normal(&self, k: usize, vertical: f64) -> f64 {
+        vertical * self.facing.z[k]
+    }
+}
+
+/// Deepest cut below the target, mm. Beside the outline a cut cannot be deeper, across the surface
+/// of the piece, than its distance from the outline: the perimeter's wall passes there.
+pub(super) fn gouge(piece: &Piece, carved: &Grid, cuts: &[Cut<'_>], rules: &Rules, ledger: &mut Ledger) -> f64 {
+    let mut worst = Patches::default();
+    let mut most = 0.0_f64;
+    for (k, p) in piece.nodes() {
+        let mut deep = piece.normal(k, piece.target.z[k] - carved.z[k]);
+        if deep > rules.gouge_mm {
+            deep = deep.min(piece.rim.distance(p));
+        }
+        most = most.max(deep);
+        if deep > rules.gouge_mm {
+            worst.note(p, deep, k);
+        }
+    }
+    worst.tell(cuts, carved, Kind::Gouge, rules.gouge_mm, ledger, |deep| {
+        let allowed = rules.gouge_mm;
+        format!("cut {deep:.3} mm too deep, at most {allowed:.3}: check the cutter against its profile and plan again")
+    });
+    most
+}
+
+/// What stands on the surface, once a program has finished it.
+pub(super) fn finish(
+    piece: &Piece,
+    carved: &Grid,
+    cuts: &[Cut<'_>],
+    rules: &Rules,
+    ledger: &mut Ledger,
+) -> Option<Finish> {
+    let closing = closing(&piece.target, cuts)?;
+    let mut standing = Vec::new();
+    let mut unreached = (UNREACHED_MM, None);
+    let mut worst = Patches::default();
+    for (k, p) in piece.nodes() {
+        let beyond = piece.normal(k, closing.z[k] - piece.target.z[k]);
+        let left = piece.normal(k, carved.z[k] - piece.target.z[k]).max(0.0);
+        if beyond > UNREACHED_MM {
+            if beyond > unreached.0 {
+                unreached = (beyond, Some(p));
+            }
+        } else {
+            standing.push(left);
+        }
+        // Where it cannot reach, the cutter still has to come down to its ideal path.
+        let spare = left - beyond.max(0.0);
+        if rules.left_mm.is_some_and(|allowed| spare > allowed) {
+            worst.note(p, spare, k);
+        }
+    }
+    let allowed = rules.left_mm.unwrap_or(f64::INFINITY);
+    worst.tell_of_finish(cuts, carved, allowed, ledger);
+    standing.sort_unstable_by(f64::total_cmp);
+    let (unreached_mm, unreached_at) = unreached;
+    Some(Finish {
+        p50_mm: share(&standing, 0.5),
+        p99_mm: share(&standing, 0.99),
+        max_mm: share(&standing, 1.0),
+        unreached_mm: if unreached_at.is_some() { unreached_mm } else { 0.0 },
+        unreached_at,
+    })
+}
+
+/// Least that remains over the underside against what must remain.
+///
+/// The gouge tolerance holds here too: a target that lies exactly on its limit may be cut by it.
+pub(super) fn floor(
+    piece: &Piece,
+    carved: &Grid,
+    cuts: &[Cut<'_>],
+    rules: &Rules,
+    ledger: &mut Ledger,
+) -> Result<Option<Thinnest>, CarveError> {
+    let Some(Floor { underside, least_mm }) = &rules.floor else { return Ok(None) };
+    let mut thinnest: Option<Thinnest> = None;
+    let mut worst = Patches::default();
+    for (k, p) in piece.nodes() {
+        let limits = underside.sample(p).zip(least_mm.sample(p)).filter(|(u, l)| u.is_finite() && l.is_finite());
+        let (under, least) = limits.ok_or(CarveError::NoFloor { x: p.x, y: p.y })?;
+        // Beside the outline the perimeter's wall passes, see `gouge`.
+        let thickness = carved.z[k] - under;
+        let short = least - thickness;
+        if short > rules.gouge_mm && piece.rim.distance(p) <= rules.gouge_mm {
+            continue;
+        }
+        if thinnest.is_none_or(|t| thickness - least < t.thickness_mm - t.least_mm) {
+            thinnest = Some(Thinnest { thickness_mm: thickness, least_mm: least, at_mm: [p.x, p.y] });
+        }
+        if short > rules.gouge_mm {
+            worst.note(p, short, k);
+        }
+    }
+    worst.tell(cuts, carved, Kind::Thin, rules.gouge_mm, ledger, |short| {
+        format!("{short:.2} mm thinner than the least thickness here: raise the thickness or check the z zero")
+    });
+    Ok(thinnest)
+}
+
+/// The worst place of each square.
+#[derive(Default)]
+struct Patches {
+    worst: BTreeMap<(i64, i64), (f64, usize, Point2)>,
+}
+
+impl Patches {
+    fn note(&mut self, p: Point2, amount: f64, k: usize) {
+        let square = ((p.x / PATCH_MM).floor() as i64, (p.y / PATCH_MM).floor() as i64);
+        let worst = self.worst.entry(square).or_insert((amount, k, p));
+        if amount > worst.0 {
+            *worst = (amount, k, p);
+        }
+    }
+
+    /// Worst first.
+    fn sorted(self) -> Vec<(f64, usize, Point2)> {
+        let mut list: Vec<_> = self.worst.into_values().collect();
+        list.sort_by(|a, b| b.0.total_cmp(&a.0));
+        list
+    }
+
+    /// Tells of places that were cut too deep, with the line that did it for those that are listed.
+    fn tell(
+        self,
+        cuts: &[Cut<'_>],
+        carved: &Grid,
+        kind: Kind,
+        allowed: f64,
+        ledger: &mut Ledger,
+        words: impl Fn(f64) -> String,
+    ) {
+        for (n, (amount, k, p)) in self.sorted().into_iter().enumerate() {
+            let cutter = if n < MOST_LISTED { who_cut(cuts, p) } else { None };
+            let line = |(c, t): (usize, usize)| {
+                let cut = cuts.get(c)?;
+                Some(Blame { file: cut.name, line: cut.program.travels.get(t)?.line })
+            };
+            let blame = cutter.and_then(line).unwrap_or(Blame { file: "", line: 0 });
+            let at = Point3::new(p.x, p.y, carved.z[k]);
+            ledger.add(kind, blame, at, (amount, allowed), || words(amount));
+        }
+    }
+
+    /// Tells of places that were not cut deep enough: no one line is to blame, only the last finish.
+    fn tell_of_finish(self, cuts: &[Cut<'_>], carved: &Grid, allowed: f64, ledger: &mut Ledger) {
+        let file = cuts.iter().rev().find(|cut| cut.step == Step::Finish).map_or("", |cut| cut.name);
+        for (amount, k, p) in self.sorted() {
+            let at = Point3::new(p.x, p.y, carved.z[k]);
+            ledger.add(Kind::LeftStanding, Blame { file, line: 0 }, at, (amount, allowed), || {
+                format!("{amount:.3} mm left standing where the cutter can reach, at most {allowed:.3}: finish here")
+            });
+        }
+    }
+}
+
+fn nodes<'a>(lattice: &'a Lattice, inside: &'a [bool]) -> impl Iterator<Item = (usize, Point2)> + 'a {
+    let within = inside.iter().enumerate().filter(|&(_, &inside)| inside);
+    within.map(|(k, _)| (k, lattice.node(k % lattice.nx, k / lattice.nx)))
+}
+
+/// What an ideal path of all finishing cutters would leave: each cutter's rest heights on every
+/// node, and from there what the cutter leaves; `None` without a finish.
+fn closing(target: &Grid, cuts: &[Cut<'_>]) -> Option<Grid> {
+    let mut shapes: Vec<Shape> = Vec::new();
+    for cut in cuts.iter().filter(|cut| cut.step == Step::Finish) {
+        if !shapes.contains(&cut.cutter.shape) {
+            shapes.push(cut.cutter.shape);
+        }
+    }
+    let closings = shapes.iter().map(|shape| {
+        let profile = |q: f64| shape.height_at(q.min(shape.radius()));
+        let mut tips = envelope(target, shape.radius(), profile);
+        negate(&mut tips);
+        let mut left = envelope(&tips, shape.radius(), profile);
+        negate(&mut left);
+        left
+    });
+    closings.reduce(|mut a, b| {
+        a.z.iter_mut().zip(&b.z).for_each(|(a, &b)| *a = a.min(b));
+        a
+    })
+}
+
+fn negate(grid: &mut Grid) {
+    grid.z.iter_mut().for_each(|z| *z = -*z);
+}
+
+/// The cosine of the slope at every node. Each axis takes the flatter of its two sides: at a crease
+/// a steep neighbour must not make a difference look smaller than it is.
+fn facing(heights: &Grid) -> Grid {
+    let Lattice { x0, y0, step, nx, ny } = heights.lattice;
+    let rise = |a: f64, b: f64| if a.is_finite() && b.is_finite() { ((b - a) / step).abs() } else { f64::INFINITY };
+    let flatter = |i: usize, n: usize, at: &dyn Fn(usize) -> f64| {
+        let before = if i > 0 { rise(at(i - 1), at(i)) } else { f64::INFINITY };
+        let after = if i + 1 < n { rise(at(i), at(i + 1)) } else { f64::INFINITY };
+        let least = before.min(after);
+        if least.is_finite() { least } else { 0.0 }
+    };
+    Grid::from_fn(heights.lattice, |p| {
+        let (i, j) = (((p.x - x0) / step).round() as usize, ((p.y - y0) / step).round() as usize);
+        let (sx, sy) = (flatter(i, nx, &|i| heights.at(i, j)), flatter(j, ny, &|j| heights.at(i, j)));
+        (1.0 + sx * sx + sy * sy).sqrt().recip()
+    })
+}
+
+/// The value that this share of the sorted values does not exceed; 0 without any.
+fn share(sorted: &[f64], share: f64) -> f64 {
+    let last = sorted.len().saturating_sub(1);
+    sorted.get((share * last as f64).round() as usize).copied().unwrap_or(0.0)
+}

@@ -1,0 +1,744 @@
+//! Program text becomes movements, or is refused line by line. The reader believes only the text:
+//! it shares no type with the writer, knows no planner's intentions, and takes no word that it does
+//! not know the meaning of.
+//!
+//! What it accepts is the strict common part of RS274/NGC in the freedom of form that the standard
+//! (NIST IR 6556, Kramer, Proctor and Messina 2000) gives to other people's text: lower case,
+//! blanks inside words, comments anywhere, several words in a line, modal motion, blank lines,
+//! leading zeros, both kinds of line ends. What it refuses, although the standard allows it, is
+//! what controllers are known to take differently or what would make the start unknown.
+
+mod words;
+
+use thiserror::Error;
+
+use super::{Dwell, Program, Travel};
+use crate::frame::Point3;
+use words::{Line, Word};
+
+/// Longest text that is looked at: 64 MB is a hundred times the longest footbed program.
+pub const MOST_BYTES: usize = 64_000_000;
+
+/// Most lines a program may hold, so that a hostile text cannot fill the memory: at 0.3 mm each they
+/// are 600 m of cutting, twenty times a fine footbed.
+pub const MOST_LINES: usize = 2_000_000;
+
+/// Refusals that are collected before reading stops; past these, a person fixes those first.
+pub const MOST_REFUSALS: usize = 20;
+
+/// Coordinates, feeds and speeds beyond this are slips of the point, and refused.
+const MOST_NUMBER: f64 = 100_000.0;
+
+/// Lines longer than the standard's 256 characters are not taken apart any more.
+const LONGEST_LINE: usize = 256;
+
+/// Characters of a refused line that are quoted.
+const LONGEST_QUOTE: usize = 60;
+
+/// What a text must keep to for one controller.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Acceptance {
+    /// Most characters in a line, without its end.
+    pub line_limit: usize,
+    /// The letter of the waiting time in a `G4` line.
+    pub dwell_letter: char,
+    /// Seconds in one unit of that time.
+    pub dwell_unit_s: f64,
+    /// The number of the M word that ends the program.
+    pub end_m: u32,
+    /// Whether every movement needs its own `G0` or `G1`.
+    pub motion_word_each_line: bool,
+}
+
+/// Everything in a text that cannot be accepted, in order of lines, at most [`MOST_REFUSALS`].
+#[derive(Clone, Debug, PartialEq, Error)]
+#[error("the program text cannot be accepted:{}", self.list.iter().map(|r| format!("\n  {r}")).collect::<String>())]
+pub struct Refusals {
+    /// At least one.
+    pub list: Vec<Refusal>,
+}
+
+/// One thing that cannot be accepted.
+#[derive(Clone, Debug, PartialEq, Error)]
+#[error("line {line}: {reason}{}", if self.found.is_empty() { String::new() } else { format!(": {}", self.found) })]
+pub struct Refusal {
+    /// From 1; 0 when it is the text as a whole.
+    pub line: usize,
+    /// The line's words as they stand, unprintable characters replaced, cut when long.
+    pub found: String,
+    /// What is wrong and what is allowed.
+    pub reason: Reason,
+}
+
+/// Why a text, or a line of it, is not accepted.
+#[derive(Clone, Debug, PartialEq, Error)]
+#[allow(missing_docs)] // the messages say what each is
+pub enum Reason {
+    #[error("the text has {bytes} bytes; at most {MOST_BYTES} are read")]
+    TooLong { bytes: usize },
+    #[error("the text has more than {MOST_LINES} lines")]
+    TooManyLines,
+    #[error("the line has {length} characters; this controller takes {limit}")]
+    LineTooLong { length: usize, limit: usize },
+    #[error("character {byte:#04x} is not plain text that every controller ignores or understands alike")]
+    Character { byte: u8 },
+    #[error("a comment is not closed in its line")]
+    CommentNotClosed,
+    #[error("a closing parenthesis without a comment")]
+    CommentNotOpened,
+    #[error("a comment inside a comment; controllers differ on where it ends")]
+    CommentNested,
+    #[error("a comment that begins with {order} is an order to some controllers")]
+    OrderInComment { order: &'static str },
+    #[error("'{found}' begins no word; parameters, expressions and optional lines are not accepted")]
+    NotAWord { found: char },
+    #[error("'{letter}{found}' is not a letter with a plain decimal number")]
+    Number { letter: char, found: String },
+    #[error("{letter}{number} is beyond {MOST_NUMBER}")]
+    OutOfRange { letter: char, number: f64 },
+    #[error("the word {letter}{number} is not in the accepted part of the language")]
+    UnknownWord { letter: char, number: f64 },
+    #[error("two words of one kind in one line: {letter}{first} and {letter}{second}")]
+    Repeated { letter: char, first: f64, second: f64 },
+    #[error("a movement before {missing} has been said; the machine's last state would decide")]
+    NotSet { missing: String },
+    #[error("the first movement must be G0 with Z alone: nobody knows yet what stands beside the tip")]
+    FirstLift,
+    #[error("after the first lift comes G0 with both X and Y: a way over from an unknown place")]
+    FirstOver,
+    #[error("no G0 or G1 is in force for this movement")]
+    NoMotion,
+    #[error("this controller needs G0 or G1 on every line that moves")]
+    NoMotionWord,
+    #[error("G{number} without X, Y or Z moves nothing")]
+    NothingToMove { number: f64 },
+    #[error("a feed movement before any F")]
+    NoFeed,
+    #[error("F{number} would never arrive; a feed must be above 0")]
+    FeedNotPositive { number: f64 },
+    #[error("M3 needs its speed S, 0 or more, in the same line")]
+    NoSpeed,
+    #[error("S{number} without M3 in its line")]
+    StraySpeed { number: f64 },
+    #[error("G4 needs its time {letter}, 0 or more; this controller takes no other letter")]
+    NoDwellTime { letter: char },
+    #[error("{letter}{number} belongs to no G4")]
+    StrayTime { letter: char, number: f64 },
+    #[error("G4 and a movement in one line; controllers differ on which comes first")]
+    DwellWithMove,
+    #[error("M{found} ends the program; this controller's end is M{wanted}")]
+    WrongEnd { found: f64, wanted: u32 },
+    #[error("text after the end of the program")]
+    AfterEnd,
+    #[error("the program does not end with M{wanted}; it may have been cut off")]
+    NoEnd { wanted: u32 },
+    #[error("nothing moves in X and Y")]
+    NothingMoves,
+}
+
+/// The movements that `bytes` order.
+///
+/// Words act in the standard's order of execution whatever their order in the line: feed, speed,
+/// spindle, dwell, settings, movement, end. `G17 G21 G40 G49 G54 G90 G94` must all have been said
+/// before anything moves; `G80` may be. The tip's first place is unknown: the first movement must be
+/// `G0 Z`, the next one in x and y must be `G0` with both `X` and `Y`; see [`Program::opening`].
+/// Whether the spindle turned, what was cut and whether the machine reaches that far is for the
+/// proof.
+///
+/// # Errors
+/// All [`Refusals`] up to a bound, each with its line and words.
+pub fn read(bytes: &[u8], limits: &Acceptance) -> Result<Program, Refusals> {
+    let mut reader = Reader::new(limits);
+    if bytes.len() > MOST_BYTES {
+        reader.number = 0;
+        reader.refuse(Reason::TooLong { bytes: bytes.len() });
+        return Err(Refusals { list: reader.refusals });
+    }
+    let text = bytes.strip_suffix(b"\n").unwrap_or(bytes);
+    for line in text.split(|b| *b == b'\n') {
+        if reader.refusals.len() >= MOST_REFUSALS {
+            break;
+        }
+        if reader.number >= MOST_LINES {
+            reader.refuse(Reason::TooManyLines);
+            break;
+        }
+        reader.line(line.strip_suffix(b"\r").unwrap_or(line));
+    }
+    reader.finish()
+}
+
+/// Settings that must have been said before a movement, by G number.
+const NEEDED: [u32; 7] = [17, 21, 40, 49, 54, 90, 94];
+
+/// Which motion is in force.
+#[derive(Clone, Copy, PartialEq)]
+enum Motion {
+    None,
+    Rapid,
+    Feed,
+}
+
+/// The state of a controller, as far as this part of the language has one.
+struct Reader<'a> {
+    limits: &'a Acceptance,
+    program: Program,
+    refusals: Vec<Refusal>,
+    number: usize,
+    quote: String,
+    said: [bool; NEEDED.len()],
+    motion: Motion,
+    place: [Option<f64>; 3],
+    feed: Option<f64>,
+    spindle_rpm: f64,
+    ended: bool,
+    /// Refusals that would only repeat themselves on every line have been made.
+    complained: Complained,
+}
+
+#[derive(Default)]
+struct Complained {
+    settings: bool,
+    feed: bool,
+    motion: bool,
+    after_end: bool,
+}
+
+/// The words of one line, each kind once.
+#[derive(Default)]
+struct Orders {
+    /// `G0`, `G1` or `G80`.
+    motion: Option<f64>,
+    dwell: Option<f64>,
+    settings: Vec<f64>,
+    /// `M3` or `M5`.
+    spindle: Option<f64>,
+    end: Option<f64>,
+    axes: [Option<f64>; 3],
+    feed: Option<f64>,
+    speed: Option<f64>,
+    time: Option<f64>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(limits: &'a Acceptance) -> Reader<'a> {
+        let program = Program { travels: Vec::new(), opening: 0, dwells: Vec::new(), comments: Vec::new(), lines: 0 };
+        Reader {
+            limits,
+            program,
+            refusals: Vec::new(),
+            number: 0,
+            quote: String::new(),
+            said: [false; NEEDED.len()],
+            motion: Motion::None,
+            place: [None; 3],
+            feed: None,
+            spindle_rpm: 0.0,
+            ended: false,
+            complained: Complained::default(),
+        }
+    }
+
+    fn refuse(&mut self, reason: Reason) {
+        if self.refusals.len() < MOST_REFUSALS {
+            self.refusals.push(Refusal { line: self.number, found: self.quote.clone(), reason });
+        }
+    }
+
+    fn line(&mut self, bytes: &[u8]) {
+        self.number += 1;
+        self.program.lines = self.number;
+        self.quote.clear();
+        self.quote
+            .extend(bytes.iter().take(LONGEST_QUOTE).map(|b| if matches!(b, b' '..=b'~') { *b as char } else { '?' }));
+        if bytes.len() > self.limits.line_limit {
+            self.refuse(Reason::LineTooLong { length: bytes.len(), limit: self.limits.line_limit });
+        }
+        if bytes.len() > LONGEST_LINE.max(self.limits.line_limit) {
+            return;
+        }
+        match words::check_characters(bytes).and_then(words::split) {
+            Err(reason) => self.refuse(reason),
+            Ok(line) => self.obey(line),
+        }
+    }
+
+    fn obey(&mut self, line: Line) {
+        if self.ended && (!line.words.is_empty() || !line.comments.is_empty()) {
+            if !std::mem::replace(&mut self.complained.after_end, true) {
+                self.refuse(Reason::AfterEnd);
+            }
+            return;
+        }
+        if !line.comments.is_empty() {
+            self.program.comments.push((self.number, line.comments.join(" ")));
+        }
+        if line.words.is_empty() {
+            return;
+        }
+        let Some(orders) = self.sort(&line.words) else { return };
+        self.set_feed(&orders);
+        self.set_spindle(&orders);
+        self.wait(&orders);
+        self.set_modes(&orders);
+        self.travel(&orders);
+        self.end(&orders);
+    }
+
+    /// Puts every word in its place; `None` when one has none.
+    fn sort(&mut self, words: &[Word]) -> Option<Orders> {
+        let before = self.refusals.len();
+        let mut orders = Orders::default();
+        let waits = words.contains(&Word { letter: 'G', number: 4.0 });
+        let time_letter = if waits || self.limits.dwell_letter != 'S' { self.limits.dwell_letter } else { ' ' };
+        for word in words {
+            if let Err(reason) = orders.take(*word, time_letter) {
+                self.refuse(reason);
+            }
+        }
+        (self.refusals.len() == before).then_some(orders)
+    }
+
+    fn set_feed(&mut self, orders: &Orders) {
+        match orders.feed {
+            Some(number) if number > 0.0 => self.feed = Some(number),
+            Some(number) => self.refuse(Reason::FeedNotPositive { number }),
+            None => {}
+        }
+    }
+
+    fn set_spindle(&mut self, orders: &Orders) {
+        match (orders.spindle, orders.speed) {
+            (Some(3.0), Some(rpm)) if rpm >= 0.0 => self.spindle_rpm = rpm,
+            (Some(3.0), _) => self.refuse(Reason::NoSpeed),
+            (_, Some(number)) => self.refuse(Reason::StraySpeed { number }),
+            (Some(_), None) => self.spindle_rpm = 0.0,
+            (None, None) => {}
+        }
+    }
+
+    fn wait(&mut self, orders: &Orders) {
+        let letter = self.limits.dwell_letter;
+        let waits = orders.dwell.is_some();
+        match (waits, orders.time) {
+            (true, Some(time)) if time >= 0.0 => {
+                self.program.dwells.push(Dwell { line: self.number, seconds: time * self.limits.dwell_unit_s });
+            }
+            (true, _) => self.refuse(Reason::NoDwellTime { letter }),
+            (false, Some(number)) => self.refuse(Reason::StrayTime { letter, number }),
+            (false, None) => {}
+        }
+        if waits && orders.moves() {
+            self.refuse(Reason::DwellWithMove);
+        }
+    }
+
+    fn set_modes(&mut self, orders: &Orders) {
+        for (needed, said) in NEEDED.iter().zip(self.said.iter_mut()) {
+            *said |= orders.settings.contains(&f64::from(*needed));
+        }
+        self.motion = match orders.motion {
+            Some(0.0) => Motion::Rapid,
+            Some(1.0) => Motion::Feed,
+            Some(_) => Motion::None,
+            None => self.motion,
+        };
+    }
+
+    fn travel(&mut self, orders: &Orders) {
+        if !orders.moves() {
+            if let Some(number) = orders.motion.filter(|number| *number < 2.0) {
+                self.refuse(Reason::NothingToMove { number });
+            }
+            return;
+        }
+        self.check_settings();
+        self.check_motion(orders);
+        if self.start_is_known(orders) {
+            self.go(orders);
+        }
+        for (place, axis) in self.place.iter_mut().zip(orders.axes) {
+            *place = axis.or(*place);
+        }
+    }
+
+    fn check_settings(&mut self) {
+        let missing: Vec<String> =
+            NEEDED.iter().zip(self.said).filter(|(_, said)| !said).map(|(g, _)| format!("G{g}")).collect();
+        if !missing.is_empty() && !std::mem::replace(&mut self.complained.settings, true) {
+            self.refuse(Reason::NotSet { missing: missing.join(" ") });
+        }
+    }
+
+    fn check_motion(&mut self, orders: &Orders) {
+        match self.motion {
+            Motion::None if !std::mem::replace(&mut self.complained.motion, true) => self.refuse(Reason::NoMotion),
+            Motion::Feed if self.feed.is_none() && !std::mem::replace(&mut self.complained.feed, true) => {
+                self.refuse(Reason::NoFeed);
+            }
+            _ => {}
+        }
+        if self.limits.motion_word_each_line && orders.motion.is_none() {
+            self.refuse(Reason::NoMotionWord);
+        }
+    }
+
+    /// Whether the movement starts where that is known, or is one of the two kinds by which the
+    /// place becomes known.
+    fn start_is_known(&mut self, orders: &Orders) -> bool {
+        let rapid = self.motion != Motion::Feed;
+        let [x, y, z] = orders.axes;
+        match self.place {
+            [Some(_), Some(_), Some(_)] => true,
+            [_, _, None] if rapid && z.is_some() && x.is_none() && y.is_none() => true,
+            [_, _, None] => {
+                self.refuse(Reason::FirstLift);
+                false
+            }
+            _ if rapid && z.is_some() && x.is_none() && y.is_none() => true,
+            _ if rapid && z.is_none() && x.is_some() && y.is_some() => true,
+            _ => {
+                self.refuse(Reason::FirstOver);
+                false
+            }
+        }
+    }
+
+    fn go(&mut self, orders: &Orders) {
+        let known = self.place.iter().all(Option::is_some);
+        let [x, y, z] = [0, 1, 2].map(|i: usize| {
+            let to = orders.axes[i].or(self.place[i]).unwrap_or(0.0);
+            (self.place[i].unwrap_or(to), to)
+        });
+        self.program.travels.push(Travel {
+            line: self.number,
+            rapid: self.motion != Motion::Feed,
+            from: Point3::new(x.0, y.0, z.0),
+            to: Point3::new(x.1, y.1, z.1),
+            feed_mm_min: self.feed.unwrap_or(0.0),
+            spindle_rpm: self.spindle_rpm,
+        });
+        if !known {
+            self.program.opening += 1;
+        }
+    }
+
+    fn end(&mut self, orders: &Orders) {
+        let Some(found) = orders.end else { return };
+        if found != f64::from(self.limits.end_m) {
+            self.refuse(Reason::WrongEnd { found, wanted: self.limits.end_m });
+        }
+        self.ended = true;
+    }
+
+    fn finish(mut self) -> Result<Program, Refusals> {
+        self.quote.clear();
+        if !self.ended {
+            self.refuse(Reason::NoEnd { wanted: self.limits.end_m });
+        } else if self.place.contains(&None) {
+            self.refuse(Reason::NothingMoves);
+        }
+        if self.refusals.is_empty() {
+            place_opening(&mut self.program);
+            Ok(self.program)
+        } else {
+            Err(Refusals { list: self.refusals })
+        }
+    }
+}
+
+impl Orders {
+    /// `time_letter` is the letter that means a time in this line: where S waits, it does so only
+    /// beside `G4`.
+    fn take(&mut self, word: Word, time_letter: char) -> Result<(), Reason> {
+        let Word { letter, number } = word;
+        if !(-MOST_NUMBER..=MOST_NUMBER).contains(&number) {
+            return Err(Reason::OutOfRange { letter, number });
+        }
+        match letter {
+            'G' => self.take_g(number),
+            'M' => self.take_m(number),
+            'X' => once(&mut self.axes[0], letter, number),
+            'Y' => once(&mut self.axes[1], letter, number),
+            'Z' => once(&mut self.axes[2], letter, number),
+            'F' => once(&mut self.feed, letter, number),
+            _ if letter == time_letter => once(&mut self.time, letter, number),
+            'S' => once(&mut self.speed, letter, number),
+            _ => Err(Reason::UnknownWord { letter, number }),
+        }
+    }
+
+    fn take_g(&mut self, number: f64) -> Result<(), Reason> {
+        if [0.0, 1.0, 80.0].contains(&number) {
+            return once(&mut self.motion, 'G', number);
+        }
+        if number == 4.0 {
+            return once(&mut self.dwell, 'G', number);
+        }
+        if !NEEDED.map(f64::from).contains(&number) {
+            return Err(Reason::UnknownWord { letter: 'G', number });
+        }
+        if self.settings.contains(&number) {
+            return Err(Reason::Repeated { letter: 'G', first: number, second: number });
+        }
+        self.settings.push(number);
+        Ok(())
+    }
+
+    fn take_m(&mut self, number: f64) -> Result<(), Reason> {
+        match number {
+            3.0 | 5.0 => once(&mut self.spindle, 'M', number),
+            2.0 | 30.0 => once(&mut self.end, 'M', number),
+            _ => Err(Reason::UnknownWord { letter: 'M', number }),
+        }
+    }
+
+    fn moves(&self) -> bool {
+        self.axes.iter().any(Option::is_some)
+    }
+}
+
+fn once(slot: &mut Option<f64>, letter: char, number: f64) -> Result<(), Reason> {
+    match slot.replace(number) {
+        Some(first) => Err(Reason::Repeated { letter, first, second: number }),
+        None => Ok(()),
+    }
+}
+
+/// Gives the unknown coordinates of the opening travels the first ones that the text names.
+fn place_opening(program: &mut Program) {
+    let opening = program.opening;
+    let Some(first) = opening.checked_sub(1).and_then(|last| program.travels.get(last)).map(|t| t.to) else { return };
+    for travel in program.travels.iter_mut().take(opening) {
+        (travel.from.x, travel.from.y) = (first.x, first.y);
+        (travel.to.x, travel.to.y) = (first.x, first.y);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn strict() -> Acceptance {
+        Acceptance { line_limit: 70, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: false }
+    }
+
+    /// A small program of the strict form.
+    const SAMPLE: &str = "(CODE: DEMO-01)\nG21\nG17 G90 G94\nG40 G49 G80\nG54\nG0 Z30\nM3 S14000\nG4 P2\nG0 X10 Y-5\n\
+                          Z21\nG1 Z18.5 F600\nX20 F2000\nX25 Y0.25 Z19\nG0 Z30\nM5\nM2\n";
+
+    fn refused(text: &str) -> Vec<(usize, Reason)> {
+        match read(text.as_bytes(), &strict()) {
+            Ok(_) => panic!("accepted: {text}"),
+            Err(refusals) => refusals.list.into_iter().map(|r| (r.line, r.reason)).collect(),
+        }
+    }
+
+    /// The sample with one line, found by its text, replaced by another.
+    fn with(line: &str, other: &str) -> String {
+        assert!(SAMPLE.contains(line));
+        SAMPLE.replacen(&format!("\n{line}\n"), &format!("\n{other}\n"), 1)
+    }
+
+    #[test]
+    fn the_sample_gives_its_movements() {
+        let program = read(SAMPLE.as_bytes(), &strict()).unwrap();
+        assert_eq!((program.lines, program.opening), (16, 2));
+        assert_eq!(program.comments, [(1, "CODE: DEMO-01".to_string())]);
+        assert_eq!(program.dwells, [Dwell { line: 8, seconds: 2.0 }]);
+        let ends: Vec<_> = program.travels.iter().map(|t| (t.line, t.rapid, t.to.x, t.to.y, t.to.z)).collect();
+        assert_eq!(
+            ends,
+            [
+                (6, true, 10.0, -5.0, 30.0),
+                (9, true, 10.0, -5.0, 30.0),
+                (10, true, 10.0, -5.0, 21.0),
+                (11, false, 10.0, -5.0, 18.5),
+                (12, false, 20.0, -5.0, 18.5),
+                (13, false, 25.0, 0.25, 19.0),
+                (14, true, 25.0, 0.25, 30.0),
+            ]
+        );
+        for pair in program.travels.windows(2) {
+            assert_eq!(pair[0].to, pair[1].from);
+        }
+        assert_eq!(program.travels[0].from, program.travels[0].to);
+        let feeds: Vec<f64> = program.travels.iter().filter(|t| !t.rapid).map(|t| t.feed_mm_min).collect();
+        assert_eq!(feeds, [600.0, 2000.0, 2000.0]);
+        let speeds: Vec<f64> = program.travels.iter().map(|t| t.spindle_rpm).collect();
+        assert_eq!(speeds, [0.0, 14000.0, 14000.0, 14000.0, 14000.0, 14000.0, 14000.0]);
+    }
+
+    /// Everything the standard leaves free gives the same movements.
+    #[test]
+    fn other_hands_write_the_same_program() {
+        let other = "( demo )\r\n\r\ng21 g17 g90 g94 g40 g49 g54\r\n g00 z 30.000 (up)\r\ns14000 m03\r\n\r\ng04 p2.\r\n\
+                     Y-5.0 x+1 0\r\nG0Z21\r\nf600 g01 z18.5\r\nG1 X20. F2000\r\nz19 y.25 x25\r\ng0z30 m5 m2\r\n\r\n";
+        let ours = read(SAMPLE.as_bytes(), &strict()).unwrap();
+        let theirs = read(other.as_bytes(), &strict()).unwrap();
+        let ways = |p: &Program| -> Vec<_> {
+            p.travels.iter().map(|t| (t.rapid, t.from, t.to, if t.rapid { 0.0 } else { t.feed_mm_min })).collect()
+        };
+        assert_eq!(ways(&ours), ways(&theirs));
+        assert_eq!((ours.opening, ours.dwells[0].seconds), (theirs.opening, theirs.dwells[0].seconds));
+        // Their last line stops the spindle before it moves, as the standard's order says.
+        assert_eq!(theirs.travels[6].spindle_rpm, 0.0);
+        assert_eq!(theirs.travels[5].spindle_rpm, 14000.0);
+    }
+
+    #[test]
+    fn words_of_other_dialects_are_refused_with_their_line() {
+        let unknown = |letter, number| vec![(12, Reason::UnknownWord { letter, number })];
+        for (line, letter, number) in [
+            ("G28", 'G', 28.0),
+            ("G30", 'G', 30.0),
+            ("G43 H1", 'G', 43.0),
+            ("G61", 'G', 61.0),
+            ("G64 P0.01", 'G', 64.0),
+            ("G91.1", 'G', 91.1),
+            ("G91", 'G', 91.0),
+            ("G20", 'G', 20.0),
+            ("G55", 'G', 55.0),
+            ("G2 X1 Y1 I1", 'G', 2.0),
+            ("M6", 'M', 6.0),
+            ("M7", 'M', 7.0),
+            ("M4 S1000", 'M', 4.0),
+            ("T1", 'T', 1.0),
+            ("N10 X3", 'N', 10.0),
+            ("A90", 'A', 90.0),
+            ("X1E3", 'E', 3.0),
+        ] {
+            let found = refused(&with("X20 F2000", line));
+            assert_eq!(found[0], unknown(letter, number)[0], "{line}");
+        }
+        assert!(matches!(refused(&with("X20 F2000", "%"))[0], (12, Reason::Character { byte: b'%' })));
+        assert!(matches!(refused(&with("X20 F2000", "X20 (now!)"))[0], (12, Reason::Character { byte: b'!' })));
+        assert!(matches!(refused(&with("X20 F2000", "X20 (\u{e9})"))[0], (12, Reason::Character { byte: 0xc3 })));
+        assert!(matches!(refused(&with("X20 F2000", "X20 ; on"))[0], (12, Reason::NotAWord { found: ';' })));
+    }
+
+    #[test]
+    fn states_that_the_text_leaves_open_are_refused() {
+        let missing = |g: &str| Reason::NotSet { missing: g.to_string() };
+        assert_eq!(refused(&with("G21", "")), [(6, missing("G21"))]);
+        assert_eq!(refused(&with("G17 G90 G94", "G17")), [(6, missing("G90 G94"))]);
+        assert_eq!(refused(&with("G54", "")), [(6, missing("G54"))]);
+        assert_eq!(refused(&with("G1 Z18.5 F600", "G1 Z18.5")), [(11, Reason::NoFeed)]);
+        assert_eq!(refused(&with("X20 F2000", "X20 F0")), [(12, Reason::FeedNotPositive { number: 0.0 })]);
+        assert_eq!(refused(&with("X20 F2000", "X20 F-5")), [(12, Reason::FeedNotPositive { number: -5.0 })]);
+        assert_eq!(refused(&with("G0 Z30", "Z30")), [(6, Reason::NoMotion)]);
+        assert_eq!(refused(&with("Z21", "G80\nZ21")), [(11, Reason::NoMotion)]);
+        assert_eq!(refused(&with("M3 S14000", "M3")), [(7, Reason::NoSpeed)]);
+        assert_eq!(refused(&with("M3 S14000", "M3 S-1")), [(7, Reason::NoSpeed)]);
+        assert_eq!(refused(&with("X20 F2000", "X20 S9")), [(12, Reason::StraySpeed { number: 9.0 })]);
+        assert_eq!(refused(&with("X20 F2000", "G1")), [(12, Reason::NothingToMove { number: 1.0 })]);
+    }
+
+    #[test]
+    fn the_first_movements_must_make_the_place_known() {
+        assert_eq!(refused(&with("G0 Z30", "G0 X0 Y0 Z30")), [(6, Reason::FirstLift)]);
+        assert_eq!(refused(&with("G0 Z30", "G1 Z30 F500")), [(6, Reason::FirstLift), (9, Reason::FirstOver)][..1]);
+        assert_eq!(refused(&with("G0 X10 Y-5", "G0 X10"))[0], (9, Reason::FirstOver));
+        assert_eq!(refused(&with("G0 X10 Y-5", "G0 X10 Y-5 Z20")), [(9, Reason::FirstOver)]);
+    }
+
+    #[test]
+    fn waits_use_the_controllers_letter() {
+        assert_eq!(refused(&with("G4 P2", "G4 S2")).len(), 2);
+        assert_eq!(refused(&with("G4 P2", "G4")), [(8, Reason::NoDwellTime { letter: 'P' })]);
+        assert_eq!(refused(&with("G4 P2", "G4 P-2")), [(8, Reason::NoDwellTime { letter: 'P' })]);
+        assert_eq!(refused(&with("G4 P2", "P2")), [(8, Reason::StrayTime { letter: 'P', number: 2.0 })]);
+        assert_eq!(refused(&with("Z21", "G4 P2 Z21")), [(10, Reason::DwellWithMove)]);
+        let by_s = Acceptance { dwell_letter: 'S', ..strict() };
+        for line in ["G4 S2", "S2 G4"] {
+            let program = read(with("G4 P2", line).as_bytes(), &by_s).unwrap();
+            assert_eq!(program.dwells, [Dwell { line: 8, seconds: 2.0 }]);
+            assert_eq!(program.travels[1].spindle_rpm, 14000.0);
+        }
+        assert!(read(with("G4 P2", "G4 P2").as_bytes(), &by_s).is_err());
+        let in_ms = Acceptance { dwell_unit_s: 0.001, ..strict() };
+        assert_eq!(read(SAMPLE.as_bytes(), &in_ms).unwrap().dwells, [Dwell { line: 8, seconds: 0.002 }]);
+    }
+
+    #[test]
+    fn ends_and_sizes_are_held() {
+        assert_eq!(refused(&SAMPLE.replace("M2\n", "")), [(15, Reason::NoEnd { wanted: 2 })]);
+        assert_eq!(refused(&with("M5", "M5\nM2")), [(17, Reason::AfterEnd)]);
+        assert_eq!(refused(&format!("{SAMPLE}(more)\nG0 X1\n")), [(17, Reason::AfterEnd)]);
+        assert!(read(format!("{SAMPLE}\n \n").as_bytes(), &strict()).is_ok());
+        assert_eq!(refused(&SAMPLE.replace("M2\n", "M30\n")), [(16, Reason::WrongEnd { found: 30.0, wanted: 2 })]);
+        let long = with("Z21", &format!("Z21 ({})", "A".repeat(65)));
+        assert_eq!(refused(&long), [(10, Reason::LineTooLong { length: 71, limit: 70 })]);
+        assert_eq!(refused(""), [(1, Reason::NoEnd { wanted: 2 })]);
+        assert_eq!(refused("M2\n"), [(1, Reason::NothingMoves)]);
+        assert_eq!(
+            refused(&with("X20 F2000", "X200000")),
+            [(12, Reason::OutOfRange { letter: 'X', number: 200000.0 })]
+        );
+        let huge = vec![b' '; MOST_BYTES + 1];
+        assert!(matches!(read(&huge, &strict()).unwrap_err().list[0].reason, Reason::TooLong { .. }));
+        let endless = vec![b'\n'; MOST_LINES + 2];
+        assert!(matches!(read(&endless, &strict()).unwrap_err().list[0].reason, Reason::TooManyLines));
+        assert_eq!(refused(&"Q1\n".repeat(1000)).len(), MOST_REFUSALS);
+    }
+
+    #[test]
+    fn a_controller_that_forgets_needs_every_motion_word() {
+        let forgetful = Acceptance { motion_word_each_line: true, ..strict() };
+        let found = read(SAMPLE.as_bytes(), &forgetful).unwrap_err().list;
+        let lines: Vec<usize> = found.iter().filter(|r| r.reason == Reason::NoMotionWord).map(|r| r.line).collect();
+        assert_eq!(lines, [10, 12, 13]);
+    }
+
+    #[test]
+    fn a_refusal_names_line_words_and_remedy() {
+        let refusals = read(with("X20 F2000", "X20 F0").as_bytes(), &strict()).unwrap_err();
+        assert_eq!(
+            refusals.to_string(),
+            "the program text cannot be accepted:\n  line 12: F0 would never arrive; a feed must be above 0: X20 F0"
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn random_bytes_never_panic(bytes in proptest::collection::vec(any::<u8>(), 0..400)) {
+            let _ = read(&bytes, &strict());
+        }
+
+        /// Words drawn from the language itself reach deeper than random bytes.
+        #[test]
+        fn random_words_never_panic(words in proptest::collection::vec(
+            "[GMXYZFSPTN(][-+. ]?[0-9]{0,3}[.]?[0-9]?[ \n)]", 0..120)) {
+            let text = format!("{}{}", &SAMPLE[..60], words.concat());
+            let _ = read(text.as_bytes(), &strict());
+        }
+
+        /// A program with some bytes changed is either refused with lines that exist, or still a
+        /// chain of finite movements.
+        #[test]
+        fn changed_programs_are_refused_or_whole(
+            changes in proptest::collection::vec((0..SAMPLE.len(), any::<u8>()), 1..6)
+        ) {
+            let mut bytes = SAMPLE.as_bytes().to_vec();
+            for (at, byte) in changes {
+                bytes[at] = byte;
+            }
+            match read(&bytes, &strict()) {
+                Ok(program) => {
+                    for pair in program.travels.windows(2) {
+                        prop_assert_eq!(pair[0].to, pair[1].from);
+                        prop_assert!(pair[0].line < pair[1].line);
+                    }
+                    prop_assert!(program.travels.iter().all(|t| t.to.iter().all(|c| c.is_finite())));
+                    prop_assert!(program.travels.iter().all(|t| t.rapid || t.feed_mm_min > 0.0));
+                }
+                Err(refusals) => {
+                    prop_assert!(!refusals.list.is_empty() && refusals.list.len() <= MOST_REFUSALS);
+                    prop_assert!(refusals.list.iter().all(|r| r.line <= bytes.len() + 1));
+                }
+            }
+        }
+    }
+}
