@@ -21,8 +21,8 @@ use crate::footbed::{Footbed, Places};
 use crate::frame::Point2;
 use crate::value::{Value, Values};
 
-/// Half the distance at which a wall crossing is looked for before it is closed in on, mm: walls
-/// are one crossing each, so a coarse walk cannot step over two.
+/// Distance at which a wall crossing is looked for before it is closed in on, mm: the sheet's knots
+/// are 4 mm apart, so a wall cannot cross back within it.
 const WALK_MM: f64 = 0.25;
 /// How closely a wall crossing is found, mm.
 const CROSSING_MM: f64 = 1e-7;
@@ -100,18 +100,22 @@ fn cup_width_mm(places: &Places, top: &dyn Fn(Point2) -> Option<f64>) -> Option<
     Some(walls[0]? - walls[1]?)
 }
 
-/// The x nearest to the axis, between it and `far`, at which `height` rises through `level`.
+/// The x farthest from the axis, up to `far`, at which `height` rises through `level`: the wall's
+/// inner face, whatever a tilted seat does between the walls.
 fn crossing(far: f64, level: f64, height: impl Fn(f64) -> Option<f64>) -> Option<f64> {
     let steps = (far.abs() / WALK_MM).ceil().max(1.0);
     let at = |k: f64| far * k / steps;
-    let mut k = 1.0;
-    while height(at(k))? < level {
-        k += 1.0;
-        if k > steps {
+    let mut k = steps;
+    if height(far)? < level {
+        return None;
+    }
+    while height(at(k))? >= level {
+        k -= 1.0;
+        if k < 0.0 {
             return None;
         }
     }
-    let (mut below, mut above) = (at(k - 1.0), at(k));
+    let (mut below, mut above) = (at(k), at(k + 1.0));
     while (above - below).abs() > CROSSING_MM {
         let middle = 0.5 * (below + above);
         if height(middle)? < level { below = middle } else { above = middle }

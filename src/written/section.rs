@@ -96,10 +96,8 @@ impl<'a> Section<'a> {
             self.note(place, message, "", "");
             return None;
         };
-        let read: Vec<f64> = list
-            .iter()
-            .filter_map(|item| self.checked_number(key, item.get_ref(), item.span(), allowed))
-            .collect();
+        let read: Vec<f64> =
+            list.iter().filter_map(|item| self.checked_number(key, item.get_ref(), item.span(), allowed)).collect();
         self.record(key, place, allowed.unit, true);
         read.try_into().ok()
     }
@@ -301,13 +299,7 @@ impl<'a> Section<'a> {
         self.fields.borrow_mut().push(Field { key: key.to_owned(), shown, unit, numeric });
     }
 
-    fn note(
-        &self,
-        place: Range<usize>,
-        message: impl Into<String>,
-        label: impl Into<String>,
-        help: impl Into<String>,
-    ) {
+    fn note(&self, place: Range<usize>, message: impl Into<String>, label: impl Into<String>, help: impl Into<String>) {
         let note = Note { place, message: message.into(), label: label.into(), help: help.into() };
         self.notes.list.borrow_mut().push(note);
     }
