@@ -6,9 +6,7 @@ use crate::kernel::Shape;
 use crate::value::Value;
 use crate::written::{Allowed, Need, Section};
 
-use super::{
-    Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances,
-};
+use super::{Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances};
 
 const RPM: Allowed = Allowed::new(100.0, 60_000.0, "rpm");
 const FEED: Allowed = Allowed::new(10.0, 60_000.0, "mm/min");
@@ -145,8 +143,7 @@ fn shape(s: &Section) -> Option<Shape> {
 pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
     let travel_mm = s.numbers("travel_mm", Need::Required, Allowed::mm(10.0, 10_000.0));
     let rate_mm_min = s.numbers("rate_mm_min", Need::Required, Allowed::new(50.0, 200_000.0, "mm/min"));
-    let acceleration_mm_s2 =
-        s.numbers("acceleration_mm_s2", Need::Required, Allowed::new(1.0, 50_000.0, "mm/s2"));
+    let acceleration_mm_s2 = s.numbers("acceleration_mm_s2", Need::Required, Allowed::new(1.0, 50_000.0, "mm/s2"));
     let junction_deviation_mm = mm(s, "junction_deviation_mm", 0.0005, 1.0);
     let look_ahead = s.whole("look_ahead", Need::Required, Allowed::plain(1.0, 10_000.0));
     let line_time_s = number(s, "line_time_s", Allowed::new(0.0, 1.0, "s"));

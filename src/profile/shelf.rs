@@ -108,7 +108,9 @@ impl Shelf {
     /// # Panics
     /// Never: a test reads every one of these fixed texts.
     pub fn built_in() -> Shelf {
-        Shelf::default().with_files(BUILT_IN.iter().copied()).expect("the fixed texts compiled in are all read by a test")
+        Shelf::default()
+            .with_files(BUILT_IN.iter().copied())
+            .expect("the fixed texts compiled in are all read by a test")
     }
 
     /// This shelf with the profiles of `files` (kind, file name, text) added; one of the same kind
@@ -227,7 +229,10 @@ fn lines(s: &Section) -> Vec<CardLine> {
     let with_reasons = s.within("why", Need::Required, |why| {
         let reason = |key: &str, numeric: bool| match (numeric, why.has(key)) {
             (true, false) => {
-                why.missing(format!("[why] lacks `{key}`"), "say where the number comes from, if only: shop's own choice");
+                why.missing(
+                    format!("[why] lacks `{key}`"),
+                    "say where the number comes from, if only: shop's own choice",
+                );
                 why.allow(key);
                 None
             }

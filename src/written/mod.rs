@@ -16,6 +16,7 @@ use toml::de::DeTable;
 
 pub use allowed::Allowed;
 pub use problem::{Colour, Problem, Problems, suggest};
+pub(crate) use section::shortened;
 pub use section::{Field, Need, Section};
 
 /// Longest text that is read, bytes. A ticket is about 3 kB; a thousand earlier revisions still fit,
@@ -45,9 +46,11 @@ pub fn read<T>(file: &str, text: &str, reader: impl FnOnce(&Section) -> Option<T
     let mut list: Vec<Note> = grammar.iter().map(|error| Note::from_grammar(error, text)).collect();
     let broken_lines: Vec<usize> = list.iter().map(|note| line_of(text, note.place.start)).collect();
     // What follows from a broken line is not a second mistake.
-    let spared = notes.list.into_inner().into_iter().filter(|note| {
-        broken_lines.is_empty() || !broken_lines.contains(&line_of(text, note.place.start))
-    });
+    let spared = notes
+        .list
+        .into_inner()
+        .into_iter()
+        .filter(|note| broken_lines.is_empty() || !broken_lines.contains(&line_of(text, note.place.start)));
     list.extend(spared);
     match (list.is_empty(), result) {
         (true, Some(value)) => Ok(value),

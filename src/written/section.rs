@@ -77,6 +77,15 @@ impl<'a> Section<'a> {
         Some(number)
     }
 
+    /// A number in `allowed`, or `usual` when the key is left out. `None` only when it is wrong.
+    pub fn number_or(&self, key: &str, allowed: Allowed, usual: f64) -> Option<f64> {
+        if self.has(key) {
+            return self.number(key, Need::Required, allowed);
+        }
+        self.allow(key);
+        Some(usual)
+    }
+
     /// A whole number in `allowed`.
     pub fn whole(&self, key: &str, need: Need, allowed: Allowed) -> Option<u32> {
         let (_, place) = self.peek(key).unzip();
@@ -96,10 +105,8 @@ impl<'a> Section<'a> {
             self.note(place, message, "", "");
             return None;
         };
-        let read: Vec<f64> = list
-            .iter()
-            .filter_map(|item| self.checked_number(key, item.get_ref(), item.span(), allowed))
-            .collect();
+        let read: Vec<f64> =
+            list.iter().filter_map(|item| self.checked_number(key, item.get_ref(), item.span(), allowed)).collect();
         self.record(key, place, allowed.unit, true);
         read.try_into().ok()
     }
@@ -218,6 +225,11 @@ impl<'a> Section<'a> {
         Some(number)
     }
 
+    /// Text at `key` inside the section `section`, without marking either as known.
+    pub fn text_inside(&self, section: &str, key: &str) -> Option<&'a str> {
+        self.table.get(section)?.get_ref().as_table()?.get(key)?.get_ref().as_str()
+    }
+
     /// Notes a problem with `key`, or with this section when the key is not written.
     pub fn at(&self, key: &str, message: impl Into<String>, help: impl Into<String>) {
         let place = self.peek(key).map_or_else(|| self.place.clone(), |(_, place)| place);
@@ -301,13 +313,7 @@ impl<'a> Section<'a> {
         self.fields.borrow_mut().push(Field { key: key.to_owned(), shown, unit, numeric });
     }
 
-    fn note(
-        &self,
-        place: Range<usize>,
-        message: impl Into<String>,
-        label: impl Into<String>,
-        help: impl Into<String>,
-    ) {
+    fn note(&self, place: Range<usize>, message: impl Into<String>, label: impl Into<String>, help: impl Into<String>) {
         let note = Note { place, message: message.into(), label: label.into(), help: help.into() };
         self.notes.list.borrow_mut().push(note);
     }
@@ -346,7 +352,7 @@ fn quoted(names: &[&str]) -> String {
 }
 
 /// What was written, short enough for a message.
-pub(super) fn shortened(text: &str) -> String {
+pub(crate) fn shortened(text: &str) -> String {
     const LONGEST: usize = 60;
     if text.chars().count() <= LONGEST {
         return text.to_owned();
