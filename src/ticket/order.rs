@@ -45,8 +45,6 @@ enum Other<'a> {
 /// One or two orders, left first.
 pub(super) fn feet(top: &Section, context: &Context) -> Option<Vec<FootOrder>> {
     let written: Vec<Side> = Side::BOTH.into_iter().filter(|side| top.has(side.name())).collect();
-    top.allow("left");
-    top.allow("right");
     if written.is_empty() {
         top.missing("the ticket orders no footbed", "add [left], [right] or both, each with foot and support");
         return None;

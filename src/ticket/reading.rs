@@ -34,6 +34,8 @@ fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, 
     let (boot, tracings) = boot.unwrap_or_default();
     let make = top.within("make", Need::Required, |s| making::make(s, shelf)).flatten();
 
+    top.allow("left");
+    top.allow("right");
     // With an unknown use, the feet are still read, so that their problems show too.
     let usage = wearer.as_ref().map_or(USUAL_USE, |wearer| wearer.usage.as_str());
     let start = shelf.support(usage).map_err(|unknown| top.here(unknown.to_string(), "")).ok();
