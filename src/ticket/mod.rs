@@ -1,13 +1,23 @@
 //! The job ticket: as written in TOML, then resolved, with every number in range. Nothing
 //! downstream validates again. Knows no file system: text comes in, a ticket or problems come out.
 
+mod fill;
+mod making;
+mod order;
+mod ranges;
+mod reading;
+
 use crate::foot::{Foot, Stations};
 use crate::frame::Side;
 use crate::profile::{Blank, Cutter, Machine, Material};
 use crate::value::Value;
 
+pub use crate::written::{Colour, Problem, Problems};
+pub use ranges::writable;
+pub use reading::read;
+
 /// A resolved job: one or two footbeds for one wearer and one boot.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Ticket {
     /// Letters, digits, `-` and `_`; at most 32. Safe in file names and program comments.
@@ -24,7 +34,7 @@ pub struct Ticket {
 }
 
 /// Who stands on it; codes only, never a name.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Wearer {
     pub weight_kg: Option<f64>,
@@ -33,7 +43,7 @@ pub struct Wearer {
 }
 
 /// The boot it goes into; what is unknown stays unknown.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 #[allow(missing_docs)]
 pub struct Boot {
     pub mondopoint_mm: Option<f64>,
@@ -42,7 +52,7 @@ pub struct Boot {
 }
 
 /// The insole that the footbed replaces, mm.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 #[allow(missing_docs)]
 pub struct StockInsole {
     pub heel_thickness: Option<f64>,
@@ -53,7 +63,7 @@ pub struct StockInsole {
 }
 
 /// How it is made.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Make {
     pub material: Material,
@@ -69,6 +79,8 @@ pub struct Make {
     pub passes: Passes,
     /// Number of holding tabs, their length along the outline and thickness, mm.
     pub tabs: Tabs,
+    /// Keys the ticket left out, each with the rule that filled it, in words.
+    pub filled_in: Vec<(&'static str, String)>,
 }
 
 /// Holding tabs of the perimeter cut.
@@ -99,7 +111,7 @@ pub enum Underside {
 }
 
 /// One footbed as ordered.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct FootOrder {
     pub side: Side,
@@ -113,16 +125,19 @@ pub struct FootOrder {
 }
 
 /// A traced outline as read from beside the ticket.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Traced {
     pub name: String,
     pub svg: String,
+    /// The foot whose insole was traced: the tracing is seen from above in that foot's bench frame,
+    /// even when it serves the other foot.
+    pub side: Side,
     pub clearance_mm: f64,
 }
 
 /// The asked values of one footbed. Definitions: `gauge/`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Support {
     pub heel_thickness_mm: f64,
@@ -140,6 +155,8 @@ pub struct Support {
     pub ball_width_mm: f64,
     pub heel_width_mm: f64,
     pub stations: Stations,
+    /// How each station was got, in words, by its name in [`Stations::named`].
+    pub station_rules: Vec<(&'static str, String)>,
     /// Share of the hollow under a relieved arch that is filled back, from the medial wall, 0..=1.
     pub stabiliser_share: f64,
     /// Values the ticket left out, each with the rule that filled it, in words.
@@ -147,7 +164,7 @@ pub struct Support {
 }
 
 /// An earlier revision, kept for the record.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct PastRevision {
     pub revision: u32,

@@ -16,6 +16,7 @@ use toml::de::DeTable;
 
 pub use allowed::Allowed;
 pub use problem::{Colour, Problem, Problems, suggest};
+pub(crate) use section::shortened;
 pub use section::{Field, Need, Section};
 
 /// Longest text that is read, bytes. A ticket is about 3 kB; a thousand earlier revisions still fit,

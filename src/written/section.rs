@@ -77,6 +77,15 @@ impl<'a> Section<'a> {
         Some(number)
     }
 
+    /// A number in `allowed`, or `usual` when the key is left out. `None` only when it is wrong.
+    pub fn number_or(&self, key: &str, allowed: Allowed, usual: f64) -> Option<f64> {
+        if self.has(key) {
+            return self.number(key, Need::Required, allowed);
+        }
+        self.allow(key);
+        Some(usual)
+    }
+
     /// A whole number in `allowed`.
     pub fn whole(&self, key: &str, need: Need, allowed: Allowed) -> Option<u32> {
         let (_, place) = self.peek(key).unzip();
@@ -216,6 +225,11 @@ impl<'a> Section<'a> {
         Some(number)
     }
 
+    /// Text at `key` inside the section `section`, without marking either as known.
+    pub fn text_inside(&self, section: &str, key: &str) -> Option<&'a str> {
+        self.table.get(section)?.get_ref().as_table()?.get(key)?.get_ref().as_str()
+    }
+
     /// Notes a problem with `key`, or with this section when the key is not written.
     pub fn at(&self, key: &str, message: impl Into<String>, help: impl Into<String>) {
         let place = self.peek(key).map_or_else(|| self.place.clone(), |(_, place)| place);
@@ -338,7 +352,7 @@ fn quoted(names: &[&str]) -> String {
 }
 
 /// What was written, short enough for a message.
-pub(super) fn shortened(text: &str) -> String {
+pub(crate) fn shortened(text: &str) -> String {
     const LONGEST: usize = 60;
     if text.chars().count() <= LONGEST {
         return text.to_owned();
