@@ -8,7 +8,7 @@ use super::{Case, Finding, Severity, field};
 use crate::foot::Foot;
 use crate::footbed::SHAPING;
 use crate::frame::Side;
-use crate::ticket::{FootOrder, Ticket, Underside, writable_range};
+use crate::ticket::{self, FootOrder, Ticket, Underside};
 use crate::value::Value;
 
 /// Heel to ball as a share of the foot length, for the ramp. Common practice, no source.
@@ -73,8 +73,8 @@ fn heel_to_ball_mm(case: &Case) -> f64 {
 
 /// The range in which a ticket may write a value at all.
 pub(super) fn writable(value: Value) -> Interval {
-    let (lo, hi) = writable_range(value);
-    Interval { lo, hi }
+    let allowed = ticket::writable(value);
+    Interval { lo: allowed.least, hi: allowed.most }
 }
 
 /// Where the stops of this file let a shaping value go, the others held.

@@ -193,19 +193,3 @@ impl Support {
         }
     }
 }
-
-/// The range in which a ticket may write a value: outside it is a slip of the pen, not a choice.
-pub fn writable_range(value: Value) -> (f64, f64) {
-    match value {
-        Value::HeelThickness | Value::ForefootThickness | Value::FlexZoneThickness => (1.0, 15.0),
-        Value::HeelCupDepth => (4.0, 24.0),
-        Value::HeelCupWidth => (30.0, 100.0),
-        Value::RearfootPost => (-10.0, 10.0),
-        Value::MedialArch => (0.0, 40.0),
-        Value::LateralArch => (0.0, 20.0),
-        Value::TransverseArch => (0.0, 8.0),
-        Value::Length => (140.0, 350.0),
-        Value::BallWidth => (50.0, 140.0),
-        Value::HeelWidth => (35.0, 110.0),
-    }
-}
