@@ -1,28 +1,33 @@
-//! The whole program on one page: [`make`] builds, checks, plans, writes, reads back, carves,
+//! The whole program on one page: [`make`] designs, checks, plans, writes, reads back, carves,
 //! gauges and draws. Value in, value out: no files, no clock, no printing.
 
-mod cutting;
+mod design;
+mod draw;
+mod pieces;
+mod programs;
 mod report;
 mod target;
 
 use std::collections::BTreeMap;
 
-use crate::carve::{self, Cut, Proof, Rules};
-use crate::curve::{self, Outline};
-use crate::footbed::{BuildError, Footbed, Underside};
-use crate::frame::{Placement, Side, bench_from_foot};
-use crate::gauge::{self, Piece};
-use crate::grid::Grid;
-use crate::limits::{self, BootEffect, Case, Finding, Intervals};
-use crate::path::{PathError, Step, Toolpath};
-use crate::ticket::{self, FootOrder, Ticket};
-use crate::value::Values;
-use crate::{mesh, nc};
+use rayon::prelude::*;
+use sha2::{Digest, Sha256};
 
-pub use report::{CheckReport, FootReport, JobReport};
+use crate::carve::CarveError;
+use crate::frame::Side;
+use crate::mesh::MeshError;
+use crate::nc::{Refusals, WriteError};
+use crate::path::PathError;
+use crate::ticket::{FootOrder, Ticket};
 
-/// How finely a job is computed. What is written changes with these, so they are options of the
-/// job and not of the machine it runs on.
+pub use design::{Design, DesignError, design};
+pub use pieces::Solid;
+pub use programs::{Proved, Written, prove, write};
+pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
+pub use target::mill_from_foot;
+
+/// How finely a job is computed. What is written changes with these, so they are part of the job
+/// and not of the machine it runs on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Precision {
     /// Lattice on which tip heights are planned, mm. At 0.25 mm the exact kernel's facets stray
@@ -40,4 +45,159 @@ pub struct Precision {
 impl Precision {
     /// What the shop uses.
     pub const SHOP: Precision = Precision { plan_mm: 0.25, carve_mm: 0.2, mesh_mm: 0.02, carved_mesh_mm: 0.1 };
+}
+
+/// A file to be written: its name within the job's folder, and what is in it.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct OutFile {
+    pub name: String,
+    pub bytes: Vec<u8>,
+}
+
+/// What a job came to. `files` is empty unless every foot passed its checks and its proof.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Made {
+    pub report: JobReport,
+    pub files: Vec<OutFile>,
+}
+
+/// Why a job could not be carried through; a job that was checked and found wanting is not an
+/// error but a [`Made`] without files.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // the stages of `make`
+pub enum JobError {
+    #[error("{} foot: {source}", side.name())]
+    Foot { side: Side, source: StageError },
+}
+
+/// The stage that failed.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)]
+pub enum StageError {
+    #[error(transparent)]
+    Design(#[from] DesignError),
+    #[error("the {step} path: {source}")]
+    Path { step: &'static str, source: PathError },
+    #[error("the {step} program: {source}")]
+    Write { step: &'static str, source: WriteError },
+    #[error("the {step} program does not read back: {source}")]
+    ReadBack { step: &'static str, source: Refusals },
+    #[error("the proof: {0}")]
+    Carve(#[from] CarveError),
+    #[error("the mesh: {0}")]
+    Mesh(#[from] MeshError),
+    #[error("the 3MF file: {0}")]
+    Package(std::io::Error),
+}
+
+/// All findings of a ticket and the interval of every value; nothing is cut or drawn.
+pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
+    let feet = each_foot(ticket, |order| Ok(FootReport::new(&design(ticket, order)?, None)))?;
+    let pass = feet.iter().all(|foot| foot.pass);
+    Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
+}
+
+/// The main job: from a resolved ticket to everything a workshop needs to cut the pair, or to the
+/// findings that keep it from being cut. `ticket_text` is what the ticket was read from; its
+/// checksum ties every program and sheet to it.
+pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: Precision) -> Result<Made, JobError> {
+    let sha256 = sha256_hex(ticket_text.as_bytes());
+    let feet = each_foot(ticket, |order| match side {
+        Some(only) if only != order.side => Ok(None),
+        _ => make_foot(ticket, order, &sha256, precision).map(Some),
+    })?;
+    let feet: Vec<MadeFoot> = feet.into_iter().flatten().collect();
+    let pass = !feet.is_empty() && feet.iter().all(MadeFoot::passes);
+    let mut files: Vec<OutFile> = vec![];
+    if pass {
+        files.extend(feet.iter().flat_map(|foot| foot.files()));
+        files.push(draw::sheet(ticket, &feet, &sha256));
+        files.push(draw::wearer(ticket, &feet));
+    }
+    let mut report = report::job(ticket, &feet, &sha256, &files, pass);
+    if pass {
+        files.push(OutFile { name: "job.json".into(), bytes: report.to_json() });
+    }
+    report.pass = pass;
+    Ok(Made { report, files })
+}
+
+/// One foot on its way through the job.
+struct MadeFoot<'a> {
+    design: Design<'a>,
+    /// `None` when the limits stopped it.
+    cut: Option<CutFoot>,
+}
+
+/// A foot whose programs were written and proved.
+struct CutFoot {
+    written: Vec<Written>,
+    proved: Proved,
+    solids: Vec<Solid>,
+    trim: OutFile,
+}
+
+impl MadeFoot<'_> {
+    fn passes(&self) -> bool {
+        self.cut.as_ref().is_some_and(|cut| cut.proved.proof.pass)
+    }
+
+    fn files(&self) -> Vec<OutFile> {
+        let Some(cut) = &self.cut else { return vec![] };
+        let programs = cut.written.iter().map(|w| OutFile { name: w.file.clone(), bytes: w.text.clone().into_bytes() });
+        let solids = cut.solids.iter().flat_map(|s| s.files.iter().cloned());
+        programs.chain(std::iter::once(cut.trim.clone())).chain(solids).collect()
+    }
+}
+
+/// Design, check, plan, write, read back, carve, gauge, mesh, draw: one foot.
+fn make_foot<'a>(
+    ticket: &'a Ticket,
+    order: &'a FootOrder,
+    sha256: &str,
+    precision: Precision,
+) -> Result<MadeFoot<'a>, StageError> {
+    let design = design(ticket, order)?;
+    if design.is_stopped() {
+        return Ok(MadeFoot { design, cut: None });
+    }
+    let written = programs::write(ticket, &design, sha256, precision)?;
+    let proved = programs::prove(ticket, &design, &written, precision)?;
+    let solids = pieces::solids(ticket, &design, &proved, precision)?;
+    let trim = draw::trim(ticket, &design);
+    Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })
+}
+
+/// Every foot of the ticket on a thread of its own; results in the ticket's order.
+fn each_foot<'a, T: Send>(
+    ticket: &'a Ticket,
+    work: impl Fn(&'a FootOrder) -> Result<T, StageError> + Sync,
+) -> Result<Vec<T>, JobError> {
+    ticket
+        .feet
+        .par_iter()
+        .map(|order| work(order).map_err(|source| JobError::Foot { side: order.side, source }))
+        .collect()
+}
+
+/// `<code>-r<rev>-<S>`: what the files of one foot begin with.
+fn stem(ticket: &Ticket, side: Side) -> String {
+    format!("{}-r{}-{}", ticket.code, ticket.revision, side.letter())
+}
+
+/// SHA-256 in lower-case hexadecimal (FIPS 180-4).
+pub fn sha256_hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The proofs of the feet that have one.
+fn proofs(feet: &[MadeFoot]) -> BTreeMap<Side, ProofReport> {
+    feet.iter()
+        .filter_map(|foot| {
+            let proved = &foot.cut.as_ref()?.proved;
+            Some((foot.design.order.side, ProofReport { proof: proved.proof.clone(), values: proved.values.clone() }))
+        })
+        .collect()
 }

@@ -1,0 +1,204 @@
+//! The middle of a job: a design becomes program texts, and the texts are proved from what they
+//! say, not from what was planned.
+
+use super::design::Design;
+use super::{Precision, StageError, stem, target};
+use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
+use crate::frame::Placement;
+use crate::gauge::{self, Piece};
+use crate::grid::Grid;
+use crate::nc::{self, Header, Program};
+use crate::path::{self, Cutting, Step, Target, Toolpath};
+use crate::profile::{Blank, Cutter};
+use crate::ticket::{Make, Ticket, Underside};
+use crate::value::Values;
+
+/// Most that may be cut below the design, normal to it, mm: the programmed points' own share
+/// (0.003) and the rounding of heights on the carving lattice. Far below the 0.3 mm that anyone
+/// feels. Shop's own choice.
+const GOUGE_MM: f64 = 0.02;
+/// Thickness the carving lattice may misjudge, mm.
+const FLOOR_SLACK_MM: f64 = 0.05;
+/// How far beyond its radius a cutter may leave the blank, mm: the frame run goes round outside.
+const OVERRUN_MM: f64 = 10.0;
+
+/// A program as written, with what its text reads back as.
+#[derive(Clone, Debug)]
+#[allow(missing_docs)]
+pub struct Written {
+    pub file: String,
+    pub step: Step,
+    pub cutter: Cutter,
+    pub spindle_rpm: f64,
+    pub feed_mm_min: f64,
+    pub text: String,
+    pub program: Program,
+    pub time_s: f64,
+    pub busiest_second: usize,
+}
+
+/// The programs of one foot, in the order they are run.
+pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precision) -> Result<Vec<Written>, StageError> {
+    let make = &ticket.make;
+    let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
+    let target = target::target(&design.footbed, placement, &make.blank, &make.machine, precision.plan_mm);
+    let header = header(ticket, design, sha256);
+    plan(&target, make)?
+        .iter()
+        .map(|path| {
+            let step = file_step(path.step);
+            let text = nc::write(path, &make.machine, &header).map_err(|source| StageError::Write { step, source })?;
+            let program = nc::read(text.as_bytes(), &nc::acceptance(&make.machine))
+                .map_err(|source| StageError::ReadBack { step, source })?;
+            let timing = nc::time(&program, &make.machine);
+            Ok(Written {
+                file: format!("{}-{step}.ngc", stem(ticket, design.order.side)),
+                step: path.step,
+                cutter: path.cutter.clone(),
+                spindle_rpm: path.spindle_rpm,
+                feed_mm_min: make.material.feed_mm_min,
+                text,
+                program,
+                time_s: timing.total_s,
+                busiest_second: timing.busiest_second,
+            })
+        })
+        .collect()
+}
+
+/// Where the cutters' tips go, step by step.
+fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
+    let mut cutting = Cutting::of(make);
+    let [lo, hi] = make.machine.spindle_rpm;
+    cutting.spindle_rpm = cutting.spindle_rpm.clamp(lo, hi);
+    let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
+    let mut paths = vec![
+        path::rough(target, &cutting).map_err(step(Step::Rough))?,
+        path::finish(target, &cutting).map_err(step(Step::Finish))?,
+        path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?,
+    ];
+    paths.push(path::frame(target, &cutting, &paths).map_err(step(Step::Frame))?);
+    Ok(paths)
+}
+
+/// The part of a file's name that says what the program does, numbered in the order of the cuts.
+pub fn file_step(step: Step) -> &'static str {
+    match step {
+        Step::Rough => "top-1-rough",
+        Step::Finish => "top-2-finish",
+        Step::Perimeter => "top-3-perimeter",
+        Step::Frame => "frame",
+    }
+}
+
+fn header(ticket: &Ticket, design: &Design, sha256: &str) -> Header {
+    let blank = &ticket.make.blank;
+    Header {
+        code: ticket.code.clone(),
+        revision: ticket.revision,
+        side: design.order.side,
+        zero: "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into(),
+        blank: format!(
+            "{} {} x {} x {} mm, {}",
+            blank.name, blank.width_mm, blank.length_mm, blank.height_mm, ticket.make.material.name
+        ),
+        ticket_sha256: sha256.to_string(),
+        cautions: vec![
+            "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".into(),
+            "Run the frame program first, in air. Never leave the machine alone.".into(),
+            "The machine's manual and local rules come first.".into(),
+        ],
+    }
+}
+
+/// Programs carved from their text, and the values of what they leave.
+#[derive(Clone, Debug)]
+pub struct Proved {
+    /// The proof, with the carved heights in the mill frame.
+    pub proof: Proof,
+    /// The values gauged on the carved piece. The flex zone's thickness is left out when the
+    /// underside is still to be relieved.
+    pub values: Values,
+    /// Where the foot frame lies in the mill frame.
+    pub placement: Placement,
+}
+
+/// Proves `written` on one blank, in order, against the design.
+pub fn prove(
+    ticket: &Ticket,
+    design: &Design,
+    written: &[Written],
+    precision: Precision,
+) -> Result<Proved, StageError> {
+    let make = &ticket.make;
+    let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
+    let target = target::target(&design.footbed, placement, &make.blank, &make.machine, precision.carve_mm);
+    let cuts: Vec<Cut> = written
+        .iter()
+        .map(|w| Cut {
+            name: &w.file,
+            step: w.step,
+            program: &w.program,
+            cutter: &w.cutter,
+            time_s: w.time_s,
+            busiest_second: w.busiest_second,
+        })
+        .collect();
+    let proof = carve::prove(&cuts, &target, &rules(make, design, &target, placement, precision))?;
+    let values = carved_values(make, design, &proof.carved, placement);
+    Ok(Proved { proof, values, placement })
+}
+
+fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, precision: Precision) -> Rules {
+    Rules {
+        step_mm: precision.carve_mm,
+        gouge_mm: GOUGE_MM,
+        left_mm: None,
+        bed_cut_mm: make.machine.bed_cut_mm,
+        travel_mm: make.machine.travel_mm,
+        overrun_mm: OVERRUN_MM,
+        floor: Some(floor(make, design, target, placement)),
+        tabs: Some(Tabs::of(&make.tabs)),
+    }
+}
+
+/// What must remain: the material's least thickness, or what an accepted reason lets the design
+/// have, whichever is less.
+fn floor(make: &Make, design: &Design, target: &Target, placement: Placement) -> Floor {
+    let footbed = &design.footbed;
+    let least = &make.material.least;
+    let lattice = target.surface.lattice;
+    let allowed = |z: f64, p: crate::frame::Point2| {
+        let zone = if p.y < footbed.places.heel_post_front_y() {
+            least.heel
+        } else if p.y < footbed.places.met_line_y(p.x) {
+            least.flex_zone
+        } else {
+            least.forefoot
+        };
+        zone.min(z) - FLOOR_SLACK_MM
+    };
+    let least_mm = Grid {
+        lattice,
+        z: (0..lattice.len())
+            .map(|k| {
+                let (i, j) = (k % lattice.nx, k / lattice.nx);
+                allowed(target.surface.at(i, j), placement.unplace(lattice.node(i, j)))
+            })
+            .collect(),
+    };
+    Floor { underside: Grid::filled(lattice, 0.0), least_mm }
+}
+
+/// The carved heights, gauged like any piece.
+fn carved_values(make: &Make, design: &Design, carved: &Grid, placement: Placement) -> Values {
+    let footbed = &design.footbed;
+    let top = |p| carved.sample(placement.place(p));
+    let underside = |_| (make.underside == Underside::Flat).then_some(0.0);
+    gauge::read(&footbed.places, Piece { top: &top, underside: &underside, outline: &footbed.outline })
+}
+
+/// The blank's box in program coordinates.
+pub fn blank_box_mm(blank: &Blank) -> [f64; 6] {
+    [0.0, 0.0, 0.0, blank.width_mm, blank.length_mm, blank.height_mm]
+}
