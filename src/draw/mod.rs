@@ -1,1 +1,35 @@
-//! To come.
+//! How a job is shown: the trim outline at 1:1, the job sheet and the wearer's page, all of one
+//! family with a workshop's drawings. It is handed outlines, heights and words as plain data
+//! ([`SheetData`], [`DrawnFoot`]); it does not know how they came about, nor where text is written.
+//!
+//! Paper coordinates are mm with y down, as in SVG; a foot is laid on the bench by
+//! [`bench_from_foot`](crate::frame::bench_from_foot) and by nothing else. Same data, same bytes.
+//!
+//! Standards followed, all [from memory]: ISO 128 (line kinds, cutting planes, hatching), ISO 129-1
+//! (dimensions), ISO 5455 (scales), ISO 5457 (frame), ISO 7200 (title block).
+
+mod cautions;
+mod contour;
+mod data;
+mod dimension;
+mod hatch;
+mod ink;
+#[cfg(test)]
+mod look;
+mod notes;
+mod plan;
+mod profile_a;
+#[cfg(test)]
+mod sample;
+mod section;
+mod sheet;
+mod tint;
+mod trim;
+mod wearer;
+
+pub use data::{
+    Bevel, BootRow, DrawError, DrawnFoot, Height, Landmarks, NoteRow, ProgramRow, Severity, SheetData, ValueRow,
+};
+pub use sheet::sheet_html;
+pub use trim::trim_svg;
+pub use wearer::wearer_html;

@@ -1,0 +1,116 @@
+//! Long section A-A: the footbed cut along its axis, toes up beside its plan and at the plan's
+//! scale, top surface facing the plan, boot board behind.
+
+use svg::node::element::Group;
+
+use super::dimension;
+use super::hatch;
+use super::ink::{self, Anchor};
+use super::plan::Block;
+use super::section::SupportPlane;
+use crate::frame::Point2;
+use crate::value::Value;
+
+/// Distance between samples along the section, mm: a tenth of a mm of curve height at a radius of
+/// 1 mm, far below what 1:2 shows.
+const SAMPLE_MM: f64 = 0.75;
+/// Hatching, mm of paper between strokes.
+const HATCH_MM: f64 = 1.3;
+
+/// Draws section A-A of a block.
+pub fn draw(b: &Block) -> Group {
+    let axis = b.foot.landmarks.heel_centre.x;
+    let span = along(b.foot.outline, axis);
+    let Some((y0, y1)) = span else { return ink::group("section") };
+    let place = |y: f64| Point2::new(axis, y);
+    let count = ((y1 - y0) / SAMPLE_MM).ceil().max(1.0) as usize;
+    // Ends are read a hair inside, where heights are sure to be the footbed's.
+    let station = |k: usize| (y0 + (y1 - y0) * k as f64 / count as f64).clamp(y0 + 1e-3, y1 - 1e-3);
+    let top: Vec<Point2> = (0..=count).map(|k| b.in_a(station(k), (b.foot.top)(place(station(k))))).collect();
+    let under = (0..=count).rev().map(|k| b.in_a(station(k), (b.foot.underside)(place(station(k)))));
+    let body: Vec<Point2> = top.iter().copied().chain(under).collect();
+    let group = grid(b, ink::group("section")).add(ink::shape("material", &body));
+    let group = hatch::strokes(&body, HATCH_MM).into_iter().fold(group, |g, (p, q)| g.add(ink::line("hatch", p, q)));
+    let group = group.add(ink::curve("w50 open", &body, true));
+    thicknesses(b, ground(b, support_line(b, group)), (y0, y1)).add(heading(b))
+}
+
+/// First and last y of the outline along the line at `x`.
+fn along(outline: &[Point2], x: f64) -> Option<(f64, f64)> {
+    let turned: Vec<Point2> = outline.iter().map(|p| Point2::new(p.y, p.x)).collect();
+    let cuts = super::plan::crossings_at(&turned, x);
+    Some((*cuts.first()?, *cuts.last()?)).filter(|(a, b)| b - a > 1.0)
+}
+
+/// A grid of 5 mm behind the section, heavier every 50 mm along.
+fn grid(b: &Block, group: Group) -> Group {
+    let (low, high) = ((b.rect.y0 / 10.0).floor() as i32, (b.rect.y1 / 10.0).ceil() as i32);
+    let tall = f64::from((b.peak / 5.0).ceil() as i32) * 5.0;
+    let group = (low..=high).fold(group, |g, k| {
+        let y = f64::from(k) * 10.0;
+        g.add(ink::line("grid", b.in_a(y, 0.0), b.in_a(y, tall)))
+    });
+    let (first, last) = (f64::from(low) * 10.0, f64::from(high) * 10.0);
+    let rows = 0..=(tall / 5.0) as i32;
+    rows.fold(group, |g, k| g.add(ink::line("grid", b.in_a(first, f64::from(k) * 5.0), b.in_a(last, f64::from(k) * 5.0))))
+}
+
+fn support_line(b: &Block, group: Group) -> Group {
+    let l = &b.foot.landmarks;
+    let Some(plane) = SupportPlane::of(b.foot) else { return group };
+    let z = |y: f64| plane.at(Point2::new(l.heel_centre.x, y));
+    let (from, to) = (b.rect.y0, b.rect.y1);
+    group.add(ink::line("w13 chain", b.in_a(from, z(from)), b.in_a(to, z(to))))
+}
+
+/// The boot board, with strokes behind it as drawings mark ground.
+fn ground(b: &Block, group: Group) -> Group {
+    let (from, to) = (b.in_a(b.rect.y0 - 3.0, 0.0), b.in_a(b.rect.y1 + 3.0, 0.0));
+    let group = group.add(ink::line("w50", from, to));
+    let count = ((from.y - to.y) / 2.0).floor() as i32;
+    (0..count).fold(group, |g, k| {
+        let y = to.y + f64::from(k) * 2.0 + 1.6;
+        g.add(ink::line("w13", Point2::new(from.x, y), Point2::new(from.x + b.medial * 1.3, y - 1.3)))
+    })
+}
+
+fn thicknesses(b: &Block, group: Group, ends: (f64, f64)) -> Group {
+    let l = &b.foot.landmarks;
+    let axis = l.heel_centre.x;
+    let ahead = l.first_met.y + 0.35 * (ends.1 - l.first_met.y);
+    let words = |value: Value| b.foot.values.iter().find(|r| r.value == value).map(dimension::words);
+    let mut stations = vec![(Value::HeelThickness, l.heel_centre.y), (Value::ForefootThickness, ahead)];
+    stations.extend(l.flex_zone.map(|p| (Value::FlexZoneThickness, p.y)));
+    let group = stations.into_iter().fold(group, |g, (value, y)| match words(value) {
+        Some(text) => {
+            let p = Point2::new(axis, y);
+            let (from, to) = (b.in_a(y, (b.foot.underside)(p)), b.in_a(y, (b.foot.top)(p)));
+            let at = Point2::new(b.board_x + b.medial * 4.0 + 0.9, from.y);
+            g.add(dimension::between(from, to)).add(ink::upright_label("t halo", at, text))
+        }
+        None => g,
+    });
+    match words(Value::Length) {
+        Some(text) => {
+            let x = b.board_x + b.medial * 7.0;
+            let (rear, front) = (b.at(Point2::new(0.0, b.rect.y0)).y, b.at(Point2::new(0.0, b.rect.y1)).y);
+            group.add(length(b, x, rear, front, &text))
+        }
+        None => group,
+    }
+}
+
+fn length(b: &Block, x: f64, rear: f64, front: f64, text: &str) -> Group {
+    let from = b.board_x + b.medial * 1.6;
+    let end = |y: f64| ink::line("w13", Point2::new(from, y), Point2::new(x + b.medial, y));
+    dimension::between(Point2::new(x, rear), Point2::new(x, front))
+        .add(end(rear))
+        .add(end(front))
+        .add(ink::upright_label("t halo", Point2::new(x + 0.9, (rear + front) / 2.0), text))
+}
+
+fn heading(b: &Block) -> svg::node::element::Text {
+    let y = b.at(Point2::new(0.0, b.rect.y1)).y - 3.4;
+    let x = b.board_x - b.medial * b.scale * b.peak / 2.0;
+    ink::label("t b", Point2::new(x, y), Anchor::Middle, format!("A-A {}", b.foot.side.letter()))
+}
