@@ -14,6 +14,9 @@ mod tabs;
 mod violation;
 mod walk;
 
+#[cfg(test)]
+mod brute;
+
 pub use proof::{Cut, CutFigures, Floor, Proof, Rules, Thinnest, prove};
 pub use stock::{Bite, Stock};
 pub use tabs::Tabs;

@@ -11,6 +11,10 @@ use crate::path::Step;
 /// Heights of tabs are held to this, mm: far above rounding, far below a tab. Our own choice.
 const HEIGHT_TOLERANCE_MM: f64 = 0.05;
 
+/// A tab may be shorter than asked by this share: a cutter that is lifted over a path of the right
+/// length around a bend leaves less, the chord being shorter than the path. Our own choice.
+const LENGTH_SHARE: f64 = 0.1;
+
 /// What the perimeter must leave. Lengths in mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tabs {
@@ -50,57 +54,78 @@ pub(super) fn judge(
     let rim = Rim::new(outline).ok()?;
     let (radius, step) = (cut.cutter.shape.radius(), rules.step_mm);
     let line = rim.line_outside(radius + tabs.allowance_mm, step);
-    let stretches = stretches(carved, &line, &tabs);
+    let asked = Asked { tabs, longest_mm: tabs.length_mm + 2.0 * (radius + step), step_mm: step };
     let blame = Blame { file: cut.name, line: 0 };
-    for stretch in &stretches {
-        judge_stretch(stretch, &tabs, radius, step, blame, ledger);
+    let stretches = stretches(carved, &line, &tabs);
+    let hanging: Vec<_> = stretches.iter().filter(|s| !asked.is_tab(s)).collect();
+    for stretch in &hanging {
+        asked.tell_hanging(stretch, blame, ledger);
     }
-    judge_count(&stretches, &tabs, blame, ledger);
-    Some(stretches.len())
+    let found: Vec<_> = stretches.iter().filter(|s| asked.is_tab(s)).collect();
+    for stretch in found.iter().filter(|s| s.full_mm < asked.shortest_mm()) {
+        asked.tell_slight(stretch, blame, ledger);
+    }
+    // A place that is not cut free may hide tabs, so only its own words are said.
+    if hanging.is_empty() && found.len() != tabs.count {
+        asked.tell_count(&found, blame, ledger);
+    }
+    Some(found.len())
 }
 
-fn judge_stretch(s: &Stretch, tabs: &Tabs, radius: f64, step: f64, blame: Blame<'_>, ledger: &mut Ledger) {
-    let at = Point3::new(s.middle.x, s.middle.y, s.highest_mm);
-    let highest = tabs.height_mm + HEIGHT_TOLERANCE_MM;
-    // Sloping ends may lengthen a tab's foot by the cutter's radius on each side.
-    let longest = tabs.length_mm + 2.0 * (radius + step);
-    if s.highest_mm > highest {
-        ledger.add(Kind::NotCutFree, blame, at, (s.highest_mm, highest), || {
-            format!(
-                "stock stands {:.2} mm high on the perimeter, a tab {:.2}: cut it down",
-                s.highest_mm, tabs.height_mm
-            )
+/// What a stretch is held to.
+struct Asked {
+    tabs: Tabs,
+    /// Sloping ends may lengthen a tab's foot by the cutter's radius on each side.
+    longest_mm: f64,
+    step_mm: f64,
+}
+
+impl Asked {
+    fn is_tab(&self, s: &Stretch) -> bool {
+        s.highest_mm <= self.tabs.height_mm + HEIGHT_TOLERANCE_MM && s.length_mm <= self.longest_mm
+    }
+
+    fn shortest_mm(&self) -> f64 {
+        (1.0 - LENGTH_SHARE) * self.tabs.length_mm - 2.0 * self.step_mm
+    }
+
+    fn tell_hanging(&self, s: &Stretch, blame: Blame<'_>, ledger: &mut Ledger) {
+        let Tabs { length_mm, height_mm, .. } = self.tabs;
+        let (length, high) = (s.length_mm, s.highest_mm);
+        let tall = high > height_mm + HEIGHT_TOLERANCE_MM;
+        let pair = if tall { (high, height_mm) } else { (length, self.longest_mm) };
+        ledger.add(Kind::NotCutFree, blame, s.place(), pair, || {
+            format!("{length:.1} mm of the perimeter stand up to {high:.2} mm high, a tab is {length_mm:.1} x {height_mm:.1} mm: cut it down")
         });
-    } else if s.length_mm > longest {
-        ledger.add(Kind::NotCutFree, blame, at, (s.length_mm, longest), || {
-            format!(
-                "{:.1} mm of the perimeter are not cut free, a tab is {:.1}: cut it down",
-                s.length_mm, tabs.length_mm
-            )
+    }
+
+    fn tell_slight(&self, s: &Stretch, blame: Blame<'_>, ledger: &mut Ledger) {
+        let Tabs { length_mm, height_mm, .. } = self.tabs;
+        ledger.add(Kind::Tabs, blame, s.place(), (s.full_mm, length_mm), || {
+            let full = s.full_mm;
+            format!("a tab is {height_mm:.1} mm high on {full:.1} mm only, {length_mm:.1} are asked: the piece may break out")
         });
-    } else if s.full_mm < tabs.length_mm - 2.0 * step {
-        ledger.add(Kind::Tabs, blame, at, (s.full_mm, tabs.length_mm), || {
-            let (length, height) = (tabs.length_mm, tabs.height_mm);
-            format!(
-                "a tab stands in full on {:.1} mm, {length:.1} x {height:.1} mm are asked: the piece may break out",
-                s.full_mm
-            )
-        });
+    }
+
+    fn tell_count(&self, found: &[&Stretch], blame: Blame<'_>, ledger: &mut Ledger) {
+        let (count, asked) = (found.len(), self.tabs.count);
+        let at = found.first().map_or(Point3::origin(), |s| s.place());
+        let pair = (count as f64, asked as f64);
+        if count < asked {
+            ledger.add(Kind::Tabs, blame, at, pair, || {
+                format!("{count} of {asked} tabs stand around the piece: it would come loose while it is cut")
+            });
+        } else {
+            ledger.add(Kind::NotCutFree, blame, at, pair, || {
+                format!("the piece hangs on {count} places, {asked} tabs are asked: cut the others")
+            });
+        }
     }
 }
 
-fn judge_count(stretches: &[Stretch], tabs: &Tabs, blame: Blame<'_>, ledger: &mut Ledger) {
-    let (found, asked) = (stretches.len(), tabs.count);
-    let at = stretches.first().map_or(Point3::origin(), |s| Point3::new(s.middle.x, s.middle.y, s.highest_mm));
-    let pair = (found as f64, asked as f64);
-    if found < asked {
-        ledger.add(Kind::Tabs, blame, at, pair, || {
-            format!("{found} of {asked} tabs stand around the piece: it would come loose while it is cut")
-        });
-    } else if found > asked {
-        ledger.add(Kind::NotCutFree, blame, at, pair, || {
-            format!("the piece hangs on {found} places, {asked} tabs are asked: cut the others")
-        });
+impl Stretch {
+    fn place(&self) -> Point3 {
+        Point3::new(self.middle.x, self.middle.y, self.highest_mm)
     }
 }
 

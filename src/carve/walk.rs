@@ -15,7 +15,7 @@ use crate::profile::Cutter;
 /// What one travel met.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Encounter {
-    /// Volume taken, mm3; 0 for rapids, which take nothing here.
+    /// Volume taken, mm3.
     pub(super) removed_mm3: f64,
     /// Where a feed move took most, if it took more than a touch.
     pub(super) taken: Option<Contact>,
@@ -161,6 +161,10 @@ fn meet(band: &mut Band<'_>, pass: &Pass, tool: &Tool, top_mm: f64) -> Encounter
     if pass.rapid {
         let slim = tool.slim.map(|shape| pass.sweep(&shape, TOUCH_MM));
         note.cutter = slim.and_then(|sweep| touched(band, &sweep));
+        if note.cutter.is_some() {
+            // It has cut its way, good or bad, and the way back is free.
+            note.removed_mm3 = band.carve(&pass.sweep(&tool.shape, 0.0)).removed_mm3;
+        }
     } else {
         let bite = band.carve(&pass.sweep(&tool.shape, 0.0));
         note.removed_mm3 = bite.removed_mm3;
@@ -177,12 +181,12 @@ fn touched(band: &mut Band<'_>, sweep: &Sweep) -> Option<Contact> {
     band.contact(sweep).map(|contact| Contact { depth_mm: contact.depth_mm + TOUCH_MM, ..contact })
 }
 
-/// The feed travel that left the least height at `at`: (cut, travel), the first of equals.
+/// The travel that left the least height at `at`: (cut, travel), the first of equals.
 pub(super) fn who_cut(cuts: &[Cut<'_>], at: Point2) -> Option<(usize, usize)> {
     let mut least = (f64::INFINITY, None);
     for (c, cut) in cuts.iter().enumerate() {
         let reach = cut.cutter.shape.radius() + TOUCH_MM;
-        for (t, travel) in cut.program.travels.iter().enumerate().filter(|(_, travel)| !travel.rapid) {
+        for (t, travel) in cut.program.travels.iter().enumerate() {
             let (a, b) = (travel.from, travel.to);
             let far = a.x.min(b.x) > at.x + reach
                 || a.x.max(b.x) < at.x - reach
