@@ -194,7 +194,11 @@ impl<'a> Reader<'a> {
         (self.refusals.len() == before).then_some(orders)
     }
 
+    /// Saying `G94` anew makes at least one known controller forget the feed, so it does here.
     fn set_feed(&mut self, orders: &Orders) {
+        if orders.settings.contains(&94.0) {
+            self.feed = None;
+        }
         match orders.feed {
             Some(number) if number > 0.0 => self.feed = Some(number),
             Some(number) => self.refuse(Reason::FeedNotPositive { number }),
@@ -463,6 +467,7 @@ mod tests {
         assert_eq!(refused(&with("G17 G90 G94", "G17")), [(6, missing("G90 G94"))]);
         assert_eq!(refused(&with("G54", "")), [(6, missing("G54"))]);
         assert_eq!(refused(&with("G1 Z18.5 F600", "G1 Z18.5")), [(11, Reason::NoFeed)]);
+        assert_eq!(refused(&with("X20 F2000", "G94\nX20")), [(13, Reason::NoFeed)]);
         assert_eq!(refused(&with("X20 F2000", "X20 F0")), [(12, Reason::FeedNotPositive { number: 0.0 })]);
         assert_eq!(refused(&with("X20 F2000", "X20 F-5")), [(12, Reason::FeedNotPositive { number: -5.0 })]);
         assert_eq!(refused(&with("G0 Z30", "Z30")), [(6, Reason::NoMotion)]);
