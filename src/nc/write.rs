@@ -4,15 +4,17 @@
 //! differs between controllers is read from the machine's profile; `docs/controllers.md` gives the
 //! reasons.
 
+mod words;
+
 use std::fmt::Write;
 
 use thiserror::Error;
 
 use super::time::{Joint, Leg, leg_times};
 use crate::frame::{Point3, Side, Vector3};
-use crate::kernel::Shape;
 use crate::path::{Motion, Step, Toolpath};
-use crate::profile::{Cutter, DwellWord, EndWord, Machine};
+use crate::profile::{DwellWord, EndWord, Machine};
+use words::{cutter_words, plain, step_words, thousandths, time_words, wrapped};
 
 /// What the program says about itself in its comments. Any text may be given: what could break out
 /// of a comment or command a controller is replaced.
@@ -286,78 +288,6 @@ impl Text<'_> {
     }
 }
 
-/// Thousandths as a decimal number without trailing zeros; never `-0`.
-fn thousandths(n: i64) -> String {
-    let sign = if n < 0 { "-" } else { "" };
-    let (whole, part) = (n.unsigned_abs() / 1000, n.unsigned_abs() % 1000);
-    if part == 0 {
-        return format!("{sign}{whole}");
-    }
-    format!("{sign}{whole}.{part:03}").trim_end_matches('0').to_string()
-}
-
-/// The words in upper case, without apostrophes, with everything else that is not plain replaced by
-/// a space, and runs of spaces made one. What stays is enough for words, numbers and file names, and nothing that any
-/// known controller acts on.
-fn plain(words: &str) -> String {
-    let keep = |c: char| if c.is_ascii_alphanumeric() || ".,:+=/-_".contains(c) { c.to_ascii_uppercase() } else { ' ' };
-    words.chars().filter(|c| *c != '\'').map(keep).collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-/// Lines of at most `room` characters, broken at spaces where there are any. ASCII only.
-fn wrapped(text: &str, room: usize) -> Vec<String> {
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for word in text.split(' ') {
-        if !line.is_empty() && line.len() + 1 + word.len() > room {
-            lines.push(std::mem::take(&mut line));
-        }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        for c in word.chars() {
-            if line.len() == room {
-                lines.push(std::mem::take(&mut line));
-            }
-            line.push(c);
-        }
-    }
-    lines.push(line);
-    lines
-}
-
-fn step_words(step: Step) -> &'static str {
-    match step {
-        Step::Rough => "rough",
-        Step::Finish => "finish",
-        Step::Perimeter => "perimeter",
-        Step::Frame => "frame, a dry run with the spindle off",
-    }
-}
-
-fn cutter_words(cutter: &Cutter) -> String {
-    let shape = match cutter.shape {
-        Shape::Flat { radius } => format!("flat, diameter {}", short(2.0 * radius)),
-        Shape::Ball { radius } => format!("ball, diameter {}", short(2.0 * radius)),
-        Shape::Bull { radius, corner } => {
-            format!("bull-nose, diameter {}, corner {}", short(2.0 * radius), short(corner))
-        }
-        Shape::Taper { tip, half_angle_rad, radius } => format!(
-            "tapered ball, tip diameter {}, half angle {} deg, diameter {}",
-            short(2.0 * tip),
-            short(half_angle_rad.to_degrees()),
-            short(2.0 * radius)
-        ),
-    };
-    let (flutes, out) = (cutter.flutes, short(cutter.stickout_mm));
-    format!("{}, {shape} mm, {flutes} flutes, {out} mm out", cutter.name)
-}
-
-/// A number with at most three decimals.
-fn short(value: f64) -> String {
-    thousandths((value * 1000.0).round() as i64)
-}
-
 fn box_words(moves: &Moves) -> String {
     let mut words = String::new();
     for (axis, name) in ['X', 'Y', 'Z'].into_iter().enumerate() {
@@ -382,18 +312,15 @@ fn estimate_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
     leg_times(&legs, machine).iter().sum::<f64>() + spin_up_s
 }
 
-fn time_words(seconds: f64) -> String {
-    let tenths = (seconds / 6.0).round() as i64;
-    format!("about {} min", thousandths(tenths * 100))
-}
-
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::kernel::Shape;
     use crate::nc::{acceptance, read, time};
     use crate::path::Move;
+    use crate::profile::Cutter;
 
     fn machine() -> Machine {
         Machine {
