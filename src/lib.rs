@@ -58,6 +58,6 @@ pub mod nc;
 pub mod carve;
 pub mod draw;
 // floor 9: the job
-//pub mod job;
+pub mod job;
 // floor 10: arguments, files, exit status
 pub mod cli;

@@ -125,6 +125,11 @@ impl Placement {
         Point2::new(self.x_sign * (p.x - self.move_mm.x), p.y - self.move_mm.y)
     }
 
+    /// How far this placement has been moved on from `other` on the same side, mm.
+    pub fn offset_from(self, other: Placement) -> Vector3 {
+        self.move_mm - other.move_mm
+    }
+
     /// How far the foot frame's base plane stands above the outer frame's, mm.
     pub fn lift_mm(self) -> f64 {
         self.move_mm.z

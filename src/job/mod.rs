@@ -14,6 +14,7 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use crate::carve::CarveError;
+use crate::draw::DrawError;
 use crate::frame::Side;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
@@ -21,7 +22,6 @@ use crate::path::PathError;
 use crate::ticket::{FootOrder, Ticket};
 
 pub use design::{Design, DesignError, design};
-pub use pieces::Solid;
 pub use programs::{Proved, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::mill_from_foot;
@@ -70,6 +70,8 @@ pub struct Made {
 pub enum JobError {
     #[error("{} foot: {source}", side.name())]
     Foot { side: Side, source: StageError },
+    #[error("the sheets: {0}")]
+    Sheets(#[from] DrawError),
 }
 
 /// The stage that failed.
@@ -88,8 +90,8 @@ pub enum StageError {
     Carve(#[from] CarveError),
     #[error("the mesh: {0}")]
     Mesh(#[from] MeshError),
-    #[error("the 3MF file: {0}")]
-    Package(std::io::Error),
+    #[error("the drawing: {0}")]
+    Draw(#[from] DrawError),
 }
 
 /// All findings of a ticket and the interval of every value; nothing is cut or drawn.
@@ -113,8 +115,8 @@ pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: P
     let mut files: Vec<OutFile> = vec![];
     if pass {
         files.extend(feet.iter().flat_map(|foot| foot.files()));
-        files.push(draw::sheet(ticket, &feet, &sha256));
-        files.push(draw::wearer(ticket, &feet));
+        files.push(draw::sheet(ticket, &feet, &sha256)?);
+        files.push(draw::wearer(ticket, &feet)?);
     }
     let mut report = report::job(ticket, &feet, &sha256, &files, pass);
     if pass {
@@ -166,7 +168,7 @@ fn make_foot<'a>(
     let written = programs::write(ticket, &design, sha256, precision)?;
     let proved = programs::prove(ticket, &design, &written, precision)?;
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
-    let trim = draw::trim(ticket, &design);
+    let trim = draw::trim(ticket, &design)?;
     Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })
 }
 

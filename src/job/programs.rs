@@ -31,6 +31,7 @@ pub struct Written {
     pub cutter: Cutter,
     pub spindle_rpm: f64,
     pub feed_mm_min: f64,
+    pub safe_z_mm: f64,
     pub text: String,
     pub program: Program,
     pub time_s: f64,
@@ -57,6 +58,7 @@ pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precisio
                 cutter: path.cutter.clone(),
                 spindle_rpm: path.spindle_rpm,
                 feed_mm_min: make.material.feed_mm_min,
+                safe_z_mm: target.safe_z_mm,
                 text,
                 program,
                 time_s: timing.total_s,
@@ -72,13 +74,12 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let [lo, hi] = make.machine.spindle_rpm;
     cutting.spindle_rpm = cutting.spindle_rpm.clamp(lo, hi);
     let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
-    let mut paths = vec![
-        path::rough(target, &cutting).map_err(step(Step::Rough))?,
-        path::finish(target, &cutting).map_err(step(Step::Finish))?,
-        path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?,
-    ];
-    paths.push(path::frame(target, &cutting, &paths).map_err(step(Step::Frame))?);
-    Ok(paths)
+    let seconds = |path: &Toolpath| nc::path_time_s(path, &make.machine);
+    let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
+    let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
+    let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
+    let frame = path::frame(target, &cutting, &[&rough, &finish, &perimeter]).map_err(step(Step::Frame))?;
+    Ok(vec![rough, finish, perimeter, frame])
 }
 
 /// The part of a file's name that says what the program does, numbered in the order of the cuts.
@@ -87,6 +88,16 @@ pub fn file_step(step: Step) -> &'static str {
         Step::Rough => "top-1-rough",
         Step::Finish => "top-2-finish",
         Step::Perimeter => "top-3-perimeter",
+        Step::Frame => "frame",
+    }
+}
+
+/// The word for a step in `job.json`.
+pub fn kind_of_step(step: Step) -> &'static str {
+    match step {
+        Step::Rough => "rough",
+        Step::Finish => "finish",
+        Step::Perimeter => "perimeter",
         Step::Frame => "frame",
     }
 }

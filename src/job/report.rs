@@ -2,12 +2,18 @@
 
 use std::collections::BTreeMap;
 
+use nalgebra::Matrix4;
 use serde::Serialize;
 
-use super::Design;
-use crate::carve::Proof;
-use crate::frame::Side;
+use super::pieces::Solid;
+use super::programs::{blank_box_mm, kind_of_step};
+use super::{Design, MadeFoot, OutFile, Written, proofs, sha256_hex};
+use crate::carve::{Proof, Violation};
+use crate::frame::{Side, bench_from_foot};
+use crate::kernel::Shape;
 use crate::limits::{BootEffect, Finding, Interval};
+use crate::profile::Cutter;
+use crate::ticket::{Make, Ticket};
 use crate::value::{Value, Values};
 
 /// All findings of a ticket.
@@ -144,7 +150,7 @@ pub struct PairProof {
     pub time_s: f64,
     pub cut_length_mm: f64,
     pub lines: usize,
-    pub violations: Vec<crate::carve::Violation>,
+    pub violations: Vec<Violation>,
     pub pass: bool,
     pub feet: BTreeMap<Side, ProofReport>,
 }
@@ -192,5 +198,93 @@ impl PairProof {
             pass: proofs().all(|p| p.pass),
             feet,
         })
+    }
+}
+
+/// The report of a whole job.
+pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[OutFile], pass: bool) -> JobReport {
+    let programs: Vec<ProgramReport> = feet.iter().flat_map(|foot| program_reports(&ticket.make, foot)).collect();
+    JobReport {
+        ticket: ticket.code.clone(),
+        revision: ticket.revision,
+        program: env!("CARGO_PKG_NAME"),
+        version: env!("CARGO_PKG_VERSION"),
+        ticket_sha256: sha256.to_string(),
+        material: ticket.make.material.name.clone(),
+        blank: ticket.make.blank.name.clone(),
+        machine: ticket.make.machine.name.clone(),
+        feet: feet
+            .iter()
+            .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
+            .collect(),
+        time_s: programs.iter().map(|p| p.time_s).sum(),
+        programs,
+        solids: feet.iter().filter_map(|foot| foot.cut.as_ref()).flat_map(|cut| &cut.solids).map(solid_report).collect(),
+        files: files
+            .iter()
+            .map(|f| FileReport { file: f.name.clone(), bytes: f.bytes.len(), sha256: sha256_hex(&f.bytes) })
+            .collect(),
+        proof: PairProof::of(proofs(feet)),
+        pass,
+    }
+}
+
+impl JobReport {
+    /// The report as it is written to `job.json`.
+    pub fn to_json(&self) -> Vec<u8> {
+        // Plain structs of numbers and text; keys of maps are unit variants: this cannot fail.
+        let mut text = serde_json::to_vec_pretty(self).unwrap_or_default();
+        text.push(b'\n');
+        text
+    }
+}
+
+fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
+    let Some(cut) = &foot.cut else { return vec![] };
+    let lift = cut.proved.placement.offset_from(bench_from_foot(foot.design.order.side));
+    let back = Matrix4::new_translation(&-lift);
+    cut.written
+        .iter()
+        .map(|written| ProgramReport {
+            file: written.file.clone(),
+            sha256: sha256_hex(written.text.as_bytes()),
+            side: foot.design.order.side,
+            face: "top",
+            step: kind_of_step(written.step),
+            cutter: cutter_report(&written.cutter),
+            bench_from_mill: std::array::from_fn(|k| back[(k / 4, k % 4)]),
+            blank_box_mm: blank_box_mm(&make.blank),
+            safe_z_mm: written.safe_z_mm,
+            feed_mm_min: written.feed_mm_min,
+            spindle_rpm: written.spindle_rpm,
+            time_s: written.time_s,
+            lines: written.program.lines,
+        })
+        .collect()
+}
+
+fn solid_report(solid: &Solid) -> SolidReport {
+    SolidReport {
+        file: solid.files.first().map_or(String::new(), |f| f.name.clone()),
+        volume_mm3: solid.mesh.volume_mm3(),
+        area_mm2: solid.mesh.area_mm2(),
+        triangles: solid.mesh.triangles.len(),
+    }
+}
+
+fn cutter_report(cutter: &Cutter) -> CutterReport {
+    let (kind, corner_radius_mm, half_angle_deg) = match cutter.shape {
+        Shape::Flat { .. } => ("flat", 0.0, 0.0),
+        Shape::Ball { radius } => ("ball", radius, 0.0),
+        Shape::Bull { corner, .. } => ("bull", corner, 0.0),
+        Shape::Taper { tip, half_angle_rad, .. } => ("taper", tip, half_angle_rad.to_degrees()),
+    };
+    CutterReport {
+        name: cutter.name.clone(),
+        kind,
+        diameter_mm: 2.0 * cutter.shape.radius(),
+        corner_radius_mm,
+        half_angle_deg,
+        flute_mm: cutter.flute_length_mm,
     }
 }

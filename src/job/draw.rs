@@ -1,0 +1,182 @@
+//! What the drawings of a job are made from.
+
+use super::design::Design;
+use super::programs::Written;
+use super::{CutFoot, MadeFoot, OutFile, sha256_hex, stem};
+use crate::carve::Proof;
+use crate::draw::{self, Bevel, BootRow, DrawError, DrawnFoot, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
+use crate::footbed::Footbed;
+use crate::frame::{Point2, Side};
+use crate::gauge::{self, Piece};
+use crate::limits::{Finding, Severity};
+use crate::profile::Blank;
+use crate::ticket::Ticket;
+use crate::value::{Value, Values};
+
+/// The lower edge is bevelled over this width at this angle, so that the footbed seats in the
+/// liner's round. [from memory]: 2-4 mm, 30-45 deg.
+const BEVEL_MM: f64 = 3.0;
+const BEVEL_WORDS: &str = "bevel 40 deg, 3 mm, lower edge, by hand";
+
+/// The trim outline at 1:1.
+pub(super) fn trim(ticket: &Ticket, design: &Design) -> Result<OutFile, DrawError> {
+    let model = Model::new(design);
+    let svg = draw::trim_svg(&model.drawn(design, None), &ticket.code, ticket.revision)?;
+    Ok(OutFile { name: format!("{}-trim.svg", stem(ticket, design.order.side)), bytes: svg.into_bytes() })
+}
+
+/// The job sheet.
+pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<OutFile, DrawError> {
+    let models: Vec<Model> = feet.iter().map(|foot| Model::new(&foot.design)).collect();
+    let drawn = feet.iter().zip(&models).map(|(foot, model)| model.drawn(&foot.design, foot.cut.as_ref())).collect();
+    let make = &ticket.make;
+    let data = SheetData {
+        code: &ticket.code,
+        revision: ticket.revision,
+        note: &ticket.note,
+        material: format!("{} ({})", make.material.title, make.material.name),
+        blank: blank_words(&make.blank),
+        machine: format!("{} ({})", make.machine.title, make.machine.name),
+        z_zero: "Z0 on the machine bed under the blank: touch the bed, not the blank".into(),
+        xy_zero: "X0 Y0 at the blank's marked corner, lower left seen from above, toes to +Y; underside down".into(),
+        cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
+            .map(|(step, cutter)| format!("{step}: {}", cutter.name))
+            .to_vec(),
+        ticket_sha256: sha256.to_string(),
+        feet: drawn,
+    };
+    Ok(OutFile { name: "sheet.html".into(), bytes: draw::sheet_html(&data)?.into_bytes() })
+}
+
+/// The wearer's page.
+pub(super) fn wearer(ticket: &Ticket, feet: &[MadeFoot]) -> Result<OutFile, DrawError> {
+    let sides: Vec<Side> = feet.iter().map(|f| f.design.order.side).collect();
+    let html = draw::wearer_html(&ticket.code, ticket.revision, &sides)?;
+    Ok(OutFile { name: "wearer.html".into(), bytes: html.into_bytes() })
+}
+
+fn blank_words(blank: &Blank) -> String {
+    let size = if blank.measured { "measured" } else { "as bought" };
+    format!("{}, {} x {} x {} mm, {size}", blank.name, blank.length_mm, blank.width_mm, blank.height_mm)
+}
+
+/// What drawings of one foot borrow: its heights and its bevel line.
+struct Model<'a> {
+    top: Box<dyn Fn(Point2) -> f64 + Sync + 'a>,
+    underside: Box<dyn Fn(Point2) -> f64 + Sync + 'a>,
+    bevel: Vec<Point2>,
+}
+
+impl<'a> Model<'a> {
+    fn new(design: &'a Design) -> Model<'a> {
+        let footbed = &design.footbed;
+        Model {
+            top: Box::new(|p| footbed.top_at(p)),
+            underside: Box::new(|p| footbed.underside_at(p)),
+            bevel: bevel_line(footbed),
+        }
+    }
+
+    fn drawn(&'a self, design: &'a Design, cut: Option<&CutFoot>) -> DrawnFoot<'a> {
+        let footbed = &design.footbed;
+        DrawnFoot {
+            side: design.order.side,
+            outline: footbed.outline.points(),
+            top: &*self.top,
+            underside: &*self.underside,
+            landmarks: landmarks(footbed),
+            bevel: (!self.bevel.is_empty()).then(|| Bevel { line: &self.bevel, words: BEVEL_WORDS.into() }),
+            tabs: &[],
+            values: value_rows(design, cut.map(|c| &c.proved.values)),
+            boot: boot_rows(design),
+            notes: design.findings.iter().map(|f| note_row(f, design.order.reason.as_deref())).collect(),
+            programs: cut.map_or(vec![], |c| c.written.iter().map(program_row).collect()),
+            proof: cut.map_or(String::new(), |c| proof_words(&c.proved.proof)),
+        }
+    }
+}
+
+fn landmarks(footbed: &Footbed) -> Landmarks {
+    let places = &footbed.places;
+    let (top, underside) = (|p| Some(footbed.top_at(p)), |p| Some(footbed.underside_at(p)));
+    let piece = Piece { top: &top, underside: &underside, outline: &footbed.outline };
+    Landmarks {
+        heel_centre: places.heel_centre,
+        widest_cup_y: places.rim[0].y,
+        first_met: places.first_met,
+        fifth_met: places.fifth_met,
+        medial_arch: places.medial_arch,
+        lateral_arch: places.lateral_arch,
+        dome: places.dome,
+        flex_zone: gauge::flex_zone(places, piece).map(|least| least.at),
+    }
+}
+
+fn value_rows(design: &Design, carved: Option<&Values>) -> Vec<ValueRow> {
+    let support = &design.order.support;
+    Value::ALL
+        .into_iter()
+        .filter_map(|value| {
+            Some(ValueRow {
+                value,
+                asked: support.asked(value),
+                read_back: *design.read_back.get(&value)?,
+                carved: carved.and_then(|c| c.get(&value).copied()),
+                range: design.intervals.get(&value).map(|i| (i.lo, i.hi)),
+                rule: support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone()),
+            })
+        })
+        .collect()
+}
+
+fn boot_rows(design: &Design) -> Vec<BootRow> {
+    let effect = &design.boot_effect;
+    let row = |words: &str, unit, value| BootRow { words: words.into(), unit, value };
+    vec![
+        row("heel rise", "mm", effect.heel_rise_mm),
+        row("ball rise", "mm", effect.ball_rise_mm),
+        row("ramp change", "deg", effect.ramp_change_deg),
+        row("instep lift", "mm", effect.instep_lift_mm),
+    ]
+}
+
+fn note_row(finding: &Finding, reason: Option<&str>) -> NoteRow {
+    let number = |x: Option<f64>| x.map_or(String::new(), |x| format!("{x:.2} {}", finding.unit));
+    let accepted = finding.severity == Severity::Stop && !finding.blocks(reason);
+    NoteRow {
+        severity: finding.severity,
+        limit: finding.limit.into(),
+        at: finding.at_mm.map(Point2::from),
+        measured: number(finding.measured),
+        allowed: number(finding.allowed),
+        message: finding.message.clone(),
+        advice: finding.advice.clone(),
+        accepted: reason.filter(|_| accepted).map(str::to_string),
+    }
+}
+
+fn program_row(written: &Written) -> ProgramRow {
+    ProgramRow {
+        file: written.file.clone(),
+        cutter: written.cutter.name.clone(),
+        time_s: written.time_s,
+        lines: written.program.lines,
+        sha256: sha256_hex(written.text.as_bytes()),
+    }
+}
+
+fn proof_words(proof: &Proof) -> String {
+    let mm = |x: Option<f64>| x.map_or("unknown".to_string(), |x| format!("{x:.3} mm"));
+    format!(
+        "proved from the program text: deepest cut below the design {:.3} mm, scallop {} (99 %), unreached {}, rapids in stock {}",
+        proof.max_gouge_mm,
+        mm(proof.scallop_p99_mm),
+        mm(proof.unreached_max_mm),
+        proof.rapid_contacts
+    )
+}
+
+fn bevel_line(footbed: &Footbed) -> Vec<Point2> {
+    let inset = footbed.outline.offset(-BEVEL_MM).unwrap_or_default();
+    inset.into_iter().max_by_key(Vec::len).unwrap_or_default()
+}
