@@ -357,8 +357,11 @@ fn collect(folder: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
+/// Folder and name, because two jobs may hold programs of one name.
 fn flat_name(path: &Path) -> String {
-    format!("sample-{}", path.file_stem().unwrap_or_default().to_string_lossy())
+    let last_two: Vec<_> =
+        path.with_extension("").iter().rev().take(2).map(|p| p.to_string_lossy().to_string()).collect();
+    format!("sample-{}", last_two.into_iter().rev().collect::<Vec<_>>().join("--"))
 }
 
 /// Writes for the outside programs, when they are to be asked.
