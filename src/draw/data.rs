@@ -1,6 +1,7 @@
 //! What a drawing is made from: plain data, filled in by the job. Knows nothing of how it is drawn.
 
 use crate::frame::{Point2, Side};
+use crate::limits::Severity;
 use crate::value::Value;
 
 /// A height above the base plane at a place of the foot frame, mm.
@@ -92,28 +93,6 @@ pub struct BootRow {
     pub unit: &'static str,
     /// How much; `None` prints as `unknown`.
     pub value: Option<f64>,
-}
-
-/// How much a finding weighs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Severity {
-    /// No program without a typed reason.
-    Stop,
-    /// To be looked at before cutting.
-    Caution,
-    /// Worth knowing.
-    Note,
-}
-
-impl Severity {
-    /// `stop`, `caution` or `note`.
-    pub fn name(self) -> &'static str {
-        match self {
-            Severity::Stop => "stop",
-            Severity::Caution => "caution",
-            Severity::Note => "note",
-        }
-    }
 }
 
 /// One finding.

@@ -28,7 +28,7 @@ mod trim;
 mod wearer;
 
 pub use data::{
-    Bevel, BootRow, DrawError, DrawnFoot, Height, Landmarks, NoteRow, ProgramRow, Severity, SheetData, ValueRow,
+    Bevel, BootRow, DrawError, DrawnFoot, Height, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow,
 };
 pub use sheet::sheet_html;
 pub use trim::trim_svg;

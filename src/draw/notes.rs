@@ -3,7 +3,8 @@
 
 use svg::node::element::Group;
 
-use super::data::{DrawnFoot, NoteRow, Severity};
+use super::data::{DrawnFoot, NoteRow};
+use crate::limits::Severity;
 use super::ink;
 use crate::frame::{Point2, Side};
 

@@ -20,6 +20,7 @@ use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
 use crate::ticket::{FootOrder, Ticket};
+use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
 pub use programs::{Proved, Written, prove, write};
@@ -90,6 +91,8 @@ pub enum StageError {
     Carve(#[from] CarveError),
     #[error("the mesh: {0}")]
     Mesh(#[from] MeshError),
+    #[error("the 3MF file: {0}")]
+    Package(std::io::Error),
     #[error("the drawing: {0}")]
     Draw(#[from] DrawError),
 }

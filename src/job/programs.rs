@@ -17,6 +17,8 @@ use crate::value::Values;
 /// (0.003) and the rounding of heights on the carving lattice. Far below the 0.3 mm that anyone
 /// feels. Shop's own choice.
 const GOUGE_MM: f64 = 0.02;
+/// Most that may stand in the perimeter's groove beside its tabs, mm: a film that a thumb breaks.
+const LEFT_AROUND_MM: f64 = 0.05;
 /// Thickness the carving lattice may misjudge, mm.
 const FLOOR_SLACK_MM: f64 = 0.05;
 /// How far beyond its radius a cutter may leave the blank, mm: the frame run goes round outside.
@@ -74,7 +76,8 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let [lo, hi] = make.machine.spindle_rpm;
     cutting.spindle_rpm = cutting.spindle_rpm.clamp(lo, hi);
     let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
-    let seconds = |path: &Toolpath| nc::path_time_s(path, &make.machine);
+    // A path that cannot be written is never the quickest.
+    let seconds = |path: &Toolpath| nc::path_time_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
@@ -169,7 +172,17 @@ fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, pr
         travel_mm: make.machine.travel_mm,
         overrun_mm: OVERRUN_MM,
         floor: Some(floor(make, design, target, placement)),
-        tabs: Some(Tabs::of(&make.tabs)),
+        tabs: Some(tabs(make)),
+    }
+}
+
+fn tabs(make: &Make) -> Tabs {
+    Tabs {
+        count: make.tabs.count,
+        length_mm: make.tabs.length_mm,
+        height_mm: make.tabs.thickness_mm,
+        allowance_mm: 0.0,
+        left_mm: LEFT_AROUND_MM,
     }
 }
 

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::pieces::Solid;
 use super::programs::{blank_box_mm, kind_of_step};
-use super::{Design, MadeFoot, OutFile, Written, proofs, sha256_hex};
+use super::{Design, MadeFoot, OutFile, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
 use crate::kernel::Shape;

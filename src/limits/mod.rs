@@ -32,6 +32,17 @@ pub enum Severity {
     Note,
 }
 
+impl Severity {
+    /// `stop`, `caution` or `note`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Severity::Stop => "stop",
+            Severity::Caution => "caution",
+            Severity::Note => "note",
+        }
+    }
+}
+
 /// Whether a typed reason can outweigh a stop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]

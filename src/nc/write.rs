@@ -92,6 +92,14 @@ pub fn write(path: &Toolpath, machine: &Machine, header: &Header) -> Result<Stri
     Ok(text.lines)
 }
 
+/// How long `machine` needs for these moves, as they would be printed, s.
+///
+/// # Errors
+/// As [`write()`].
+pub fn path_time_s(path: &Toolpath, machine: &Machine) -> Result<f64, WriteError> {
+    Ok(estimate_s(path, &rounded(path)?, machine))
+}
+
 fn check_spindle(path: &Toolpath, machine: &Machine) -> Result<(), WriteError> {
     let [least, greatest] = machine.spindle_rpm;
     let value = path.spindle_rpm;
