@@ -53,6 +53,7 @@ pub fn read<T>(file: &str, text: &str, reader: impl FnOnce(&Section) -> Option<T
     let mut list: Vec<Note> = grammar.iter().map(|error| Note::from_grammar(error, text)).collect();
     list.sort_by_key(|note| note.place.start);
     list.retain(|note| broken_lines.insert(lines.number(note.place.start)));
+    drop_keys_of_repeated_sections(text, &mut list);
     let others = notes.list.into_inner().into_iter();
     list.extend(others.filter(|note| !broken_lines.contains(&lines.number(note.place.start))));
     match (list.is_empty(), result) {
@@ -92,7 +93,7 @@ impl Note {
     fn from_grammar(error: &toml::de::Error, text: &str) -> Note {
         let place = error.span().unwrap_or(text.len()..text.len());
         let (message, help) = match error.message() {
-            "duplicate key" => ("this key or section stands twice".to_owned(), "keep one of the two"),
+            "duplicate key" => (STANDS_TWICE.to_owned(), "keep one of the two"),
             unquoted if unquoted.starts_with("string values must be quoted") => (
                 "this is neither a number nor text in quotes".to_owned(),
                 "write numbers without their unit, and text in double quotes",
@@ -117,6 +118,26 @@ fn placed(file: &str, text: &str, mut list: Vec<Note>) -> Problems {
         problems.push(Problem::of_file(file, more, "mend these first, then run it again"));
     }
     Problems::of_list(problems)
+}
+
+const STANDS_TWICE: &str = "this key or section stands twice";
+
+/// A section that stands twice makes each of its keys stand twice; the section says it all.
+fn drop_keys_of_repeated_sections(text: &str, list: &mut Vec<Note>) {
+    let mut section_from = None;
+    list.retain(|note| {
+        if note.message != STANDS_TWICE {
+            return true;
+        }
+        let start = note.place.start;
+        let line_start = text.get(..start).and_then(|before| before.rfind('\n')).map_or(0, |at| at + 1);
+        let is_section = text.get(line_start..).is_some_and(|line| line.trim_start().starts_with('['));
+        let inside = section_from.and_then(|from| text.get(from..start)).is_some_and(|part| !part.contains("\n["));
+        if is_section {
+            section_from = Some(start);
+        }
+        is_section || !inside
+    });
 }
 
 /// Where the lines of a text start.
