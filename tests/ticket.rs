@@ -215,3 +215,28 @@ fn files_of_the_shop_add_and_take_a_place() {
     let problems = Shelf::built_in().with_files([(Kind::Blank, "x.toml", bad)]).expect_err("a reason is missing");
     assert!(problems.to_string().contains("[why] lacks `height_mm`"), "{problems}");
 }
+
+#[test]
+fn the_format_page_names_every_key() {
+    let page = include_str!("../docs/formats-ticket.md");
+    let named = |key: &str| page.contains(&format!("`{key}`"));
+    for value in Value::ALL {
+        assert!(named(value.name()), "{}", value.name());
+    }
+    let support = &good(DEMO).feet[0].support;
+    for (station, _) in support.stations.named() {
+        assert!(named(station), "{station}");
+    }
+    for key in DEMO
+        .lines()
+        .filter(|line| line.starts_with(|c: char| c.is_ascii_lowercase()))
+        .filter_map(|line| line.split_once(" = "))
+    {
+        assert!(page.contains(key.0), "{}", key.0);
+    }
+    for kind in [Kind::Material, Kind::Blank, Kind::Cutter, Kind::Machine] {
+        for line in Shelf::built_in().cards(kind).flat_map(|card| &card.lines) {
+            assert!(named(&line.key), "{} {}", kind.folder(), line.key);
+        }
+    }
+}

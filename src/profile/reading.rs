@@ -264,3 +264,60 @@ fn band(s: &Section, name: &str, unit: &'static str) -> Option<Band> {
     }
     Some(Band { accept, reject_below, reject_above })
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::kernel::Shape;
+    use crate::profile::{Kind, Shelf};
+
+    /// Adds `text` with `line` replaced to the shelf; gives what is wrong with it.
+    fn wrong(kind: Kind, text: &str, line: &str, by: &str) -> String {
+        assert!(text.contains(line), "{line}");
+        let text = text.replacen(line, by, 1);
+        Shelf::built_in()
+            .with_files([(kind, "mine.toml", text)])
+            .map(|_| ())
+            .expect_err("should be refused")
+            .to_string()
+    }
+
+    const BULL: &str = include_str!("../../profiles/cutters/bull-10.toml");
+    const FOAM: &str = include_str!("../../profiles/materials/eva-firm.toml");
+    const MILL: &str = include_str!("../../profiles/machines/small-mill.toml");
+    const BANDS: &str = include_str!("../../profiles/tolerances/workshop.toml");
+
+    #[test]
+    fn cutters_become_shapes() {
+        let shelf = Shelf::built_in();
+        let shape = |name: &str| shelf.cutter(name).map(|cutter| cutter.shape);
+        assert_eq!(shape("flat-6"), Ok(Shape::Flat { radius: 3.0 }));
+        assert_eq!(shape("ball-8"), Ok(Shape::Ball { radius: 4.0 }));
+        assert_eq!(shape("bull-10"), Ok(Shape::Bull { radius: 5.0, corner: 2.0 }));
+        let taper = Shape::Taper { tip: 1.5, half_angle_rad: 5f64.to_radians(), radius: 3.0 };
+        assert_eq!(shape("taper-6"), Ok(taper));
+    }
+
+    #[test]
+    fn numbers_that_contradict_each_other_are_refused() {
+        let corner = wrong(Kind::Cutter, BULL, "corner_radius_mm = 2.0", "corner_radius_mm = 5.0");
+        assert!(corner.contains("not below the cutter's radius"), "{corner}");
+        let flutes = wrong(Kind::Cutter, BULL, "flute_length_mm = 40.0", "flute_length_mm = 80.0");
+        assert!(flutes.contains("longer than `stickout_mm`"), "{flutes}");
+        let window = wrong(Kind::Material, FOAM, "[0.03, 0.4]", "[0.4, 0.03]");
+        assert!(window.contains("runs from 0.4 to 0.03"), "{window}");
+        let band = wrong(Kind::Tolerances, BANDS, "length_reject_above = 2.0", "length_reject_above = 0.5");
+        assert!(band.contains("rejected sooner"), "{band}");
+    }
+
+    #[test]
+    fn what_does_not_belong_or_is_missing_is_told() {
+        let angle = wrong(Kind::Cutter, BULL, "flutes = 2", "flutes = 2\nhalf_angle_deg = 5.0");
+        assert!(angle.contains("unknown key `half_angle_deg`"), "{angle}");
+        let axes = wrong(Kind::Machine, MILL, "[400.0, 250.0, 120.0]", "[400.0, 250.0]");
+        assert!(axes.contains("must be a list of 3 numbers"), "{axes}");
+        let nan = wrong(Kind::Machine, MILL, "[400.0, 250.0, 120.0]", "[400.0, 250.0, nan]");
+        assert!(nan.contains("`travel_mm` is nan"), "{nan}");
+        let none = wrong(Kind::Material, FOAM, "sanding_mm = 0.3\n", "");
+        assert!(none.contains("`sanding_mm` is missing"), "{none}");
+    }
+}

@@ -253,7 +253,7 @@ const LONGEST_TITLE: usize = 80;
 const LONGEST_WHY: usize = 300;
 
 /// The file's name without folders and `.toml`: letters, digits, `-` and `_`.
-fn profile_name(file: &str) -> Result<&str, Problem> {
+fn profile_name(file: &str) -> Result<&str, Problems> {
     let last = file.rsplit(['/', '\\']).next().unwrap_or(file);
     let name = last.strip_suffix(".toml").unwrap_or(last);
     let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
@@ -261,7 +261,7 @@ fn profile_name(file: &str) -> Result<&str, Problem> {
         return Ok(name);
     }
     let message = format!("\"{name}\" cannot name a profile");
-    Err(Problem::of_file(file, message, "name the file with at most 32 letters, digits, '-' or '_', and .toml"))
+    Err(Problem::of_file(file, message, "name the file with at most 32 letters, digits, '-' or '_', and .toml").into())
 }
 
 macro_rules! built_in {

@@ -127,7 +127,7 @@ fn part<T>(
 fn as_other<'a>(s: &Section, key: &str, text: &str, side: Side, beside: &Other<'a>) -> Option<&'a FootOrder> {
     let other = other(side).name();
     if text != format!("as {other}") {
-        let message = format!("`{key}` is \"{}\"", crate::written::shortened(text));
+        let message = format!("`{}` is \"{}\"", s.full_name(key), crate::written::shortened(text));
         s.at(key, message, format!("write \"as {other}\" to share, or a section of its own"));
         return None;
     }
@@ -135,7 +135,7 @@ fn as_other<'a>(s: &Section, key: &str, text: &str, side: Side, beside: &Other<'
         Other::Read(order) => Some(order),
         Other::Broken => None,
         Other::Absent => {
-            let message = format!("`{key}` is \"as {other}\", but there is no {other} foot written out");
+            let message = format!("`{}` is \"as {other}\", but there is no {other} foot written out", s.full_name(key));
             s.at(key, message, format!("write [{other}] with its foot and support"));
             None
         }
@@ -143,9 +143,12 @@ fn as_other<'a>(s: &Section, key: &str, text: &str, side: Side, beside: &Other<'
 }
 
 fn foot(s: &Section) -> Option<Foot> {
-    let length = measure(s, "length", Need::Required, ranges::FOOT_LENGTH);
+    let length = measure(s, "length", ranges::FOOT_LENGTH);
+    if !s.has("length") {
+        s.missing(format!("`{}` is missing", s.full_name("length")), "add length = { standing = ... }");
+    }
     let optional = |key: &str, allowed: Allowed| match s.has(key) {
-        true => measure(s, key, Need::Required, allowed),
+        true => measure(s, key, allowed),
         false => {
             s.allow(key);
             Some(Loaded::default())
@@ -156,21 +159,24 @@ fn foot(s: &Section) -> Option<Foot> {
     let medial_arch = optional("medial_arch", ranges::FOOT_ARCH);
     let first_met = optional("first_met", ranges::FOOT_FIRST_MET);
     let fifth_met = optional("fifth_met", ranges::FOOT_FIFTH_MET);
+    // What could be read is compared even when another measure is wrong, so that all of it shows.
+    let or_none = Option::unwrap_or_default;
     let foot = Foot {
-        length: length?,
-        ball_width: ball_width?,
-        heel_width: heel_width?,
-        medial_arch: medial_arch?,
-        first_met: first_met?,
-        fifth_met: fifth_met?,
+        length: or_none(length),
+        ball_width: or_none(ball_width),
+        heel_width: or_none(heel_width),
+        medial_arch: or_none(medial_arch),
+        first_met: or_none(first_met),
+        fifth_met: or_none(fifth_met),
     };
-    possible(s, &foot).then_some(foot)
+    let all = [length, ball_width, heel_width, medial_arch, first_met, fifth_met].iter().all(Option::is_some);
+    (possible(s, &foot) && all).then_some(foot)
 }
 
 /// One measure in each loading it was taken in.
-fn measure(s: &Section, key: &str, need: Need, allowed: Allowed) -> Option<Loaded> {
+fn measure(s: &Section, key: &str, allowed: Allowed) -> Option<Loaded> {
     if let Some(number) = s.number_instead(key) {
-        let message = format!("`{key}` is {number} without its loading");
+        let message = format!("`{}` is {number} without its loading", s.full_name(key));
         let help = match allowed.guess(number) {
             Some(guess) => format!("{guess}; and say how loaded the foot was: {key} = {{ standing = ... }}"),
             None => format!(
@@ -180,7 +186,7 @@ fn measure(s: &Section, key: &str, need: Need, allowed: Allowed) -> Option<Loade
         s.at(key, message, help);
         return None;
     }
-    s.within(key, need, |s| {
+    s.within(key, Need::Optional, |s| {
         let before = s.fields().len();
         let loaded = Loaded {
             unloaded: s.number("unloaded", Need::Optional, allowed),
@@ -189,7 +195,7 @@ fn measure(s: &Section, key: &str, need: Need, allowed: Allowed) -> Option<Loade
         };
         let states = ["unloaded", "seated", "standing"].into_iter().filter(|state| s.has(state)).count();
         if states == 0 {
-            s.missing(format!("`{key}` has no measure"), "give it standing, seated or unloaded");
+            s.missing(format!("`{}` has no measure", s.path()), "give it standing, seated or unloaded");
         }
         // A state that is written but wrong has been noted; the measure as a whole is not usable.
         (states > 0 && s.fields().len() - before == states).then_some(loaded)

@@ -27,7 +27,7 @@ pub fn read(
 const USUAL_USE: &str = "everyday";
 
 fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, String>) -> Option<Ticket> {
-    let head = top.within("ticket", Need::Required, head).flatten();
+    let head = top.within("ticket", Need::Required, head);
     let wearer = top.within("wearer", Need::Optional, |s| wearer(s, shelf));
     let wearer = wearer.unwrap_or_else(|| Some(Wearer { weight_kg: None, usage: USUAL_USE.to_owned() }));
     let boot = top.within("boot", Need::Optional, |s| boot(s, beside));
@@ -44,8 +44,8 @@ fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, 
     let head = head?;
     check_history(top, head.revision, &history);
     Some(Ticket {
-        code: head.code,
-        revision: head.revision,
+        code: head.code?,
+        revision: head.revision?,
         note: head.note,
         wearer: wearer?,
         boot,
@@ -56,18 +56,18 @@ fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, 
 }
 
 struct Head {
-    code: String,
-    revision: u32,
+    code: Option<String>,
+    revision: Option<u32>,
     note: String,
 }
 
-fn head(s: &Section) -> Option<Head> {
+fn head(s: &Section) -> Head {
     let code = s.text("code", Need::Required, usize::MAX).and_then(|code| checked_code(s, code));
     let revision = if s.has("revision") { whole_revision(s) } else { Some(1) };
     s.allow("revision");
     let note = s.text("note", Need::Optional, ranges::LONGEST_NOTE).unwrap_or_default();
     refuse_names(s);
-    Some(Head { code: code?, revision: revision?, note })
+    Head { code, revision, note }
 }
 
 fn whole_revision(s: &Section) -> Option<u32> {
@@ -124,7 +124,13 @@ pub(super) fn look_up<T>(
     find: impl FnOnce(&str) -> Result<T, Unknown>,
 ) -> Option<T> {
     find(name)
-        .map_err(|unknown| s.at(key, format!("there is no {} \"{}\"", unknown.kind.word(), unknown.name), unknown.help))
+        .map_err(|unknown| {
+            s.at(
+                key,
+                format!("there is no {} \"{}\"", unknown.kind.word(), written::shortened(&unknown.name)),
+                unknown.help,
+            )
+        })
         .ok()
 }
 
@@ -193,7 +199,7 @@ fn past_revision(s: &Section) -> Option<PastRevision> {
     Some(PastRevision { revision: revision?, date, change: change?, reason })
 }
 
-fn check_history(top: &Section, revision: u32, history: &[PastRevision]) {
+fn check_history(top: &Section, revision: Option<u32>, history: &[PastRevision]) {
     for pair in history.windows(2) {
         if let [before, after] = pair
             && after.revision <= before.revision
@@ -202,6 +208,7 @@ fn check_history(top: &Section, revision: u32, history: &[PastRevision]) {
             top.at("history", message, "list earlier revisions once each, oldest first");
         }
     }
+    let Some(revision) = revision else { return };
     if let Some(late) = history.iter().find(|past| past.revision >= revision) {
         let message = format!("[[history]] holds revision {}, but the ticket is revision {revision}", late.revision);
         top.at("history", message, "[[history]] keeps earlier revisions; raise `revision` under [ticket]");

@@ -10,6 +10,7 @@ mod problem;
 mod section;
 
 use std::cell::RefCell;
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use toml::de::DeTable;
@@ -37,21 +38,24 @@ pub fn read<T>(file: &str, text: &str, reader: impl FnOnce(&Section) -> Option<T
     if text.len() > LONGEST_TEXT {
         return Err(too_long(file, text.len()).into());
     }
+    if text.trim().is_empty() {
+        return Err(Problem::of_file(file, "the text is empty", "is this the right file?").into());
+    }
     let (table, grammar) = DeTable::parse_recoverable(text);
     let notes = Notes { text, grammar_broken: !grammar.is_empty(), list: RefCell::default() };
     let root = Section::new(&notes, String::new(), 0..0, table.get_ref());
     let result = reader(&root);
     root.refuse_unknown();
 
+    // What follows from a broken line is not a second mistake, so only its first one counts.
+    let mut broken_lines = BTreeSet::new();
+    let lines = Lines::of(text);
     let mut list: Vec<Note> = grammar.iter().map(|error| Note::from_grammar(error, text)).collect();
-    let broken_lines: Vec<usize> = list.iter().map(|note| line_of(text, note.place.start)).collect();
-    // What follows from a broken line is not a second mistake.
-    let spared = notes
-        .list
-        .into_inner()
-        .into_iter()
-        .filter(|note| broken_lines.is_empty() || !broken_lines.contains(&line_of(text, note.place.start)));
-    list.extend(spared);
+    list.sort_by_key(|note| note.place.start);
+    list.retain(|note| broken_lines.insert(lines.number(note.place.start)));
+    drop_keys_of_repeated_sections(text, &mut list);
+    let others = notes.list.into_inner().into_iter();
+    list.extend(others.filter(|note| !broken_lines.contains(&lines.number(note.place.start))));
     match (list.is_empty(), result) {
         (true, Some(value)) => Ok(value),
         (true, None) => Err(Problem::of_file(file, "cannot be read", "").into()),
@@ -88,13 +92,16 @@ struct Note {
 impl Note {
     fn from_grammar(error: &toml::de::Error, text: &str) -> Note {
         let place = error.span().unwrap_or(text.len()..text.len());
-        let message = match error.message() {
-            "duplicate key" => "this key or section stands twice".to_owned(),
-            other => format!("this is not TOML: {other}"),
-        };
-        let help = match error.message() {
-            "duplicate key" => "keep one of the two",
-            _ => "a line is `key = value`, `[section]` or `# comment`; text stands in double quotes",
+        let (message, help) = match error.message() {
+            "duplicate key" => (STANDS_TWICE.to_owned(), "keep one of the two"),
+            unquoted if unquoted.starts_with("string values must be quoted") => (
+                "this is neither a number nor text in quotes".to_owned(),
+                "write numbers without their unit, and text in double quotes",
+            ),
+            other => (
+                format!("this is not TOML: {other}"),
+                "a line is `key = value`, `[section]` or `# comment`; text stands in double quotes",
+            ),
         };
         Note { place, message, label: String::new(), help: help.to_owned() }
     }
@@ -113,7 +120,38 @@ fn placed(file: &str, text: &str, mut list: Vec<Note>) -> Problems {
     Problems::of_list(problems)
 }
 
-/// Number of line ends before `at`.
-fn line_of(text: &str, at: usize) -> usize {
-    text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count()
+const STANDS_TWICE: &str = "this key or section stands twice";
+
+/// A section that stands twice makes each of its keys stand twice; the section says it all.
+fn drop_keys_of_repeated_sections(text: &str, list: &mut Vec<Note>) {
+    let mut section_from = None;
+    list.retain(|note| {
+        if note.message != STANDS_TWICE {
+            return true;
+        }
+        let start = note.place.start;
+        let line_start = text.get(..start).and_then(|before| before.rfind('\n')).map_or(0, |at| at + 1);
+        let is_section = text.get(line_start..).is_some_and(|line| line.trim_start().starts_with('['));
+        let inside = section_from.and_then(|from| text.get(from..start)).is_some_and(|part| !part.contains("\n["));
+        if is_section {
+            section_from = Some(start);
+        }
+        is_section || !inside
+    });
+}
+
+/// Where the lines of a text start.
+struct Lines {
+    starts: Vec<usize>,
+}
+
+impl Lines {
+    fn of(text: &str) -> Lines {
+        Lines { starts: text.match_indices('\n').map(|(at, _)| at + 1).collect() }
+    }
+
+    /// The line, from 0, that the byte at `at` belongs to.
+    fn number(&self, at: usize) -> usize {
+        self.starts.partition_point(|start| *start <= at)
+    }
 }

@@ -31,6 +31,8 @@ struct Quote {
     line: String,
     from: usize,
     to: usize,
+    /// Whether this is only a part of the line.
+    cut: bool,
 }
 
 /// All that is wrong, in order of place. Never empty.
@@ -70,7 +72,14 @@ impl Problem {
                 let mark = AnnotationKind::Primary.span(quote.from..quote.to);
                 let mark = if self.label.is_empty() { mark } else { mark.label(&self.label) };
                 let snippet = Snippet::source(&quote.line).line_start(self.line).annotation(mark);
-                title.element(snippet.path(&self.file))
+                // A part of a long line has its own columns, so the place is told apart from it.
+                match quote.cut {
+                    false => title.element(snippet.path(&self.file)),
+                    true => {
+                        let place = Origin::path(&self.file).line(self.line).char_column(self.column);
+                        title.element(place).element(snippet)
+                    }
+                }
             }
             None => title.element(Origin::path(&self.file)),
         };
@@ -160,10 +169,17 @@ pub fn suggest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
     let wrong = wrong.to_lowercase();
     known
         .into_iter()
-        .map(|word| (strsim::jaro_winkler(&wrong, word), word))
+        .map(|word| (likeness(&wrong, word), word))
         .filter(|(likeness, _)| *likeness >= LEAST_LIKENESS)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, word)| word)
+}
+
+/// Likeness of two words, 0 to 1: one of a compound's parts stands for the whole as well as a slip
+/// of the pen does.
+fn likeness(wrong: &str, word: &str) -> f64 {
+    let is_part = word.split(['_', '-']).any(|part| part == wrong);
+    strsim::jaro_winkler(wrong, word).max(if is_part { LEAST_LIKENESS } else { 0.0 })
 }
 
 /// Jaro-Winkler likeness from which a word is offered: `hell_cup_depth` scores 0.97 against
@@ -179,16 +195,41 @@ fn quote(line: &str, from: usize, to: usize) -> Option<Quote> {
     // An empty mark is shown under the place where something is missing.
     let to = to.clamp(from, line.len());
     if line.len() <= LONGEST_QUOTE {
-        return Some(Quote { line: line.to_owned(), from, to });
+        return Some(Quote { line: line.to_owned(), from, to, cut: false });
     }
     let start = char_floor(line, from.saturating_sub(LONGEST_QUOTE / 4));
     let end = char_floor(line, (from + LONGEST_QUOTE / 2).min(line.len()));
     let part = line.get(start..end)?;
-    Some(Quote { line: part.to_owned(), from: from - start, to: to.min(end) - start })
+    Some(Quote { line: part.to_owned(), from: from - start, to: to.min(end) - start, cut: true })
 }
 
 /// The start of the character that the byte at `at` belongs to.
 fn char_floor(text: &str, at: usize) -> usize {
     let at = at.min(text.len());
     (0..=at).rev().find(|i| text.is_char_boundary(*i)).unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_word_is_offered_and_a_far_one_is_not() {
+        let known = ["heel_cup_depth", "heel_thickness", "medial_arch", "lateral_arch"];
+        assert_eq!(suggest("hell_cup_depth", known), Some("heel_cup_depth"));
+        assert_eq!(suggest("Medial_Arch", known), Some("medial_arch"));
+        assert_eq!(suggest("medial", known), Some("medial_arch"));
+        assert_eq!(suggest("colour", known), None);
+    }
+
+    #[test]
+    fn a_mark_never_splits_a_character() {
+        let note = |place| Note { place, message: "m".to_owned(), label: String::new(), help: String::new() };
+        let text = format!("k = \"{}\"", "é".repeat(4000));
+        for at in [0, 5, 6, 7, 3999, 8005, 8006, 9999] {
+            let problem = Problem::of_note("f", &text, note(at..at + 1));
+            assert!(problem.render(Colour::Plain).starts_with("error: m"));
+            assert_eq!(problem.line, 1);
+        }
+    }
 }

@@ -54,6 +54,11 @@ impl<'a> Section<'a> {
         &self.path
     }
 
+    /// The dotted name of `key` in this section, such as `left.foot.length`.
+    pub fn full_name(&self, key: &str) -> String {
+        if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
+    }
+
     /// The keys read so far, in the order they were asked for.
     pub fn fields(&self) -> Vec<Field> {
         self.fields.borrow().clone()
@@ -66,7 +71,10 @@ impl<'a> Section<'a> {
 
     /// Declares `key` as known without reading it.
     pub fn allow(&self, key: &str) {
-        self.asked.borrow_mut().push(key.to_owned());
+        let mut asked = self.asked.borrow_mut();
+        if !asked.iter().any(|known| known == key) {
+            asked.push(key.to_owned());
+        }
     }
 
     /// A number in `allowed`.
@@ -93,7 +101,12 @@ impl<'a> Section<'a> {
         if number.fract() == 0.0 && number >= 0.0 && number <= f64::from(u32::MAX) {
             return Some(number as u32);
         }
-        self.note(place?, format!("`{key}` must be a whole number, not {number}"), "", "write it without a fraction");
+        self.note(
+            place?,
+            format!("`{}` must be a whole number, not {number}", self.full_name(key)),
+            "",
+            "write it without a fraction",
+        );
         None
     }
 
@@ -101,8 +114,8 @@ impl<'a> Section<'a> {
     pub fn numbers<const N: usize>(&self, key: &str, need: Need, allowed: Allowed) -> Option<[f64; N]> {
         let (value, place) = self.value(key, need)?;
         let Some(list) = value.as_array().filter(|list| list.len() == N) else {
-            let message = format!("`{key}` must be a list of {N} numbers, such as {}", example(N));
-            self.note(place, message, "", "");
+            let message = format!("`{}` must be a list of {N} numbers", self.full_name(key));
+            self.note(place, message, "", format!("write it such as {}", example(N)));
             return None;
         };
         let read: Vec<f64> =
@@ -115,17 +128,17 @@ impl<'a> Section<'a> {
     pub fn text(&self, key: &str, need: Need, longest: usize) -> Option<String> {
         let (value, place) = self.value(key, need)?;
         let Some(text) = value.as_str() else {
-            self.wrong_type(key, place, "text in double quotes", value);
+            self.wrong_type(key, place, A_TEXT, value);
             return None;
         };
         let count = text.chars().count();
         if count > longest {
-            let message = format!("`{key}` has {count} characters; at most {longest} are allowed");
+            let message = format!("`{}` has {count} characters; at most {longest} are allowed", self.full_name(key));
             self.note(place, message, "", "shorten it");
             return None;
         }
         if let Some(odd) = text.chars().find(|c| c.is_control() && !matches!(c, '\n' | '\t' | '\r')) {
-            let message = format!("`{key}` holds a control character (U+{:04X})", u32::from(odd));
+            let message = format!("`{}` holds a control character (U+{:04X})", self.full_name(key), u32::from(odd));
             self.note(place, message, "", "take it out; it may have come in by copying");
             return None;
         }
@@ -143,7 +156,11 @@ impl<'a> Section<'a> {
                 Some(name) => format!("did you mean \"{name}\"?"),
                 None => format!("allowed: {}", quoted(&names)),
             };
-            self.at(key, format!("`{key}` is \"{}\"; allowed are {}", shortened(&text), quoted(&names)), help);
+            self.at(
+                key,
+                format!("`{}` is \"{}\"; allowed are {}", self.full_name(key), shortened(&text), quoted(&names)),
+                help,
+            );
         }
         found
     }
@@ -157,7 +174,7 @@ impl<'a> Section<'a> {
                 Some(flag)
             }
             None => {
-                self.wrong_type(key, place, "true or false", value);
+                self.wrong_type(key, place, A_FLAG, value);
                 None
             }
         }
@@ -176,14 +193,19 @@ impl<'a> Section<'a> {
 
     /// A section inside this one, handed to `read`. Unknown keys in it are refused afterwards.
     pub fn within<T>(&self, key: &str, need: Need, read: impl FnOnce(&Section) -> T) -> Option<T> {
-        let (value, place) = self.value(key, need)?;
+        let name = self.full_name(key);
+        let Some((value, place)) = self.value(key, Need::Optional) else {
+            if need == Need::Required {
+                self.missing(format!("the section [{name}] is missing"), format!("add [{name}] and its keys"));
+            }
+            return None;
+        };
         let Some(table) = value.as_table() else {
-            let name = self.path_of(key);
-            let message = format!("`{key}` must be a section, not {}", kind(value));
+            let message = format!("`{name}` must be a section, not {}", kind(value));
             self.note(place, message, "", format!("write [{name}] on its own line and the keys below it"));
             return None;
         };
-        let section = Section::new(self.notes, self.path_of(key), place, table);
+        let section = Section::new(self.notes, self.full_name(key), place, table);
         let result = read(&section);
         section.refuse_unknown();
         Some(result)
@@ -193,16 +215,16 @@ impl<'a> Section<'a> {
     pub fn each<T>(&self, key: &str, read: impl Fn(&Section) -> Option<T>) -> Vec<T> {
         let Some((value, place)) = self.value(key, Need::Optional) else { return Vec::new() };
         let Some(list) = value.as_array() else {
-            self.wrong_type(key, place, &format!("a list of sections, each headed [[{key}]]"), value);
+            self.wrong_type(key, place, A_LIST, value);
             return Vec::new();
         };
         let mut read_all = Vec::new();
         for item in list.iter() {
             let Some(table) = item.get_ref().as_table() else {
-                self.wrong_type(key, item.span(), &format!("a section headed [[{key}]]"), item.get_ref());
+                self.wrong_type(key, item.span(), A_LIST, item.get_ref());
                 continue;
             };
-            let section = Section::new(self.notes, self.path_of(key), item.span(), table);
+            let section = Section::new(self.notes, self.full_name(key), item.span(), table);
             read_all.extend(read(&section));
             section.refuse_unknown();
         }
@@ -263,10 +285,6 @@ impl<'a> Section<'a> {
         }
     }
 
-    fn path_of(&self, key: &str) -> String {
-        if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
-    }
-
     fn peek(&self, key: &str) -> Option<(&'a DeValue<'a>, Range<usize>)> {
         self.table.get(key).map(|value| (value.get_ref(), value.span()))
     }
@@ -275,33 +293,33 @@ impl<'a> Section<'a> {
         self.allow(key);
         let value = self.peek(key);
         if value.is_none() && need == Need::Required {
-            let place = if self.path.is_empty() { "the text".to_owned() } else { format!("[{}]", self.path) };
-            self.missing(format!("{place} lacks `{key}`"), format!("add `{key}`"));
+            self.missing(format!("`{}` is missing", self.full_name(key)), format!("add `{key}`"));
         }
         value
     }
 
     fn checked_number(&self, key: &str, value: &DeValue, place: Range<usize>, allowed: Allowed) -> Option<f64> {
         let Some(number) = number_of(value) else {
-            self.wrong_type(key, place, "a number", value);
+            self.wrong_type(key, place, A_NUMBER, value);
             return None;
         };
         if allowed.admits(number) {
             return Some(number);
         }
-        let message = format!("`{key}` is {}; allowed is {}", self.as_written(&place), allowed.words());
+        let name = self.full_name(key);
+        let message = format!("`{name}` is {}; allowed is {}", self.as_written(&place), allowed.words());
         let help = match allowed.guess(number) {
             Some(guess) => format!("{guess}; lengths are written in mm"),
-            None if number.is_finite() => format!("give `{key}` in the range {}", allowed.words()),
+            None if number.is_finite() => format!("give a number from {}", allowed.words()),
             None => "give a finite number".to_owned(),
         };
         self.note(place, message, format!("allowed: {}", allowed.words()), help);
         None
     }
 
-    fn wrong_type(&self, key: &str, place: Range<usize>, wanted: &str, value: &DeValue) {
-        let message = format!("`{key}` must be {wanted}, not {}", kind(value));
-        self.note(place, message, "", "");
+    fn wrong_type(&self, key: &str, place: Range<usize>, (wanted, help): (&str, &str), value: &DeValue) {
+        let message = format!("`{}` must be {wanted}, not {}", self.full_name(key), kind(value));
+        self.note(place, message, "", help);
     }
 
     fn as_written(&self, place: &Range<usize>) -> String {
@@ -318,6 +336,12 @@ impl<'a> Section<'a> {
         self.notes.list.borrow_mut().push(note);
     }
 }
+
+/// What a value had to be, and what to do when it is not.
+const A_NUMBER: (&str, &str) = ("a number", "write a plain number, without quotes or unit");
+const A_TEXT: (&str, &str) = ("text", "put it in double quotes");
+const A_FLAG: (&str, &str) = ("true or false", "write true or false, without quotes");
+const A_LIST: (&str, &str) = ("a list of sections", "head each of them with the name in double brackets");
 
 /// The number that a value holds, whole or not; `nan` and `inf` come through, to be refused by the
 /// range.
@@ -351,11 +375,13 @@ fn quoted(names: &[&str]) -> String {
     names.iter().map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ")
 }
 
-/// What was written, short enough for a message.
+/// What was written, short enough for a message and without signs that would steer a terminal.
 pub(crate) fn shortened(text: &str) -> String {
     const LONGEST: usize = 60;
-    if text.chars().count() <= LONGEST {
-        return text.to_owned();
+    let visible = text.chars().map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c });
+    let mut short: String = visible.take(LONGEST).collect();
+    if text.chars().nth(LONGEST).is_some() {
+        short.push_str("...");
     }
-    format!("{}...", text.chars().take(LONGEST).collect::<String>())
+    short
 }
