@@ -36,7 +36,7 @@ def canonical(path):
         # Without -g it waits for input; an error budget (-n 0) would hide errors.
         run = subprocess.run(
             ["rs274", "-t", "tool.tbl", "-g", str(path), "out"], env={**os.environ, "HOME": home}, cwd=home,
-            stdin=subprocess.DEVNULL, capture_output=True, text=True, errors="replace", timeout=120,
+            stdin=subprocess.DEVNULL, capture_output=True, text=True, errors="replace", timeout=600,
         )
         if run.returncode != 0:
             raise Refused(run.stderr.strip().replace("\n", " | ")[:300])

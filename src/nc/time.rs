@@ -194,9 +194,11 @@ fn corner_square(before: &Pace, after: &Pace, machine: &Machine) -> f64 {
     if onward >= STRAIGHT {
         return slower * slower;
     }
-    // The corner changes the speed's direction along this vector, so its axes set the limit.
+    // What the machine can do along both legs, and no more than along the change of direction: on
+    // level legs that meet in a ridge the turn is all in z, whose axis is often the slowest.
     let turn = (after.direction - before.direction).normalize();
-    let a = along_axes(&machine.acceleration_mm_s2, turn);
+    let legs = before.acceleration_mm_s2.min(after.acceleration_mm_s2);
+    let a = along_axes(&machine.acceleration_mm_s2, turn).min(legs);
     let s = ((1.0 + onward).max(0.0) / 2.0).sqrt();
     (a * machine.junction_deviation_mm * s / (1.0 - s)).min(slower * slower)
 }
@@ -329,14 +331,13 @@ mod tests {
         assert_relative_eq!(times[50], 2.0 * (peak - end) / 500.0, epsilon = 1e-9);
     }
 
-    /// A right angle with d = 0.02 mm between two axes: the turn's direction is at 45 degrees, so
-    /// a = 500 sqrt(2); v^2 = a d s / (1 - s) with s = sin 45.
+    /// A right angle with d = 0.02 mm between two axes: v^2 = a d s / (1 - s) with s = sin 45.
     #[test]
     fn corners_are_passed_at_the_speed_their_deviation_allows() {
         let machine = Machine { junction_deviation_mm: 0.02, ..stopping() };
         let legs = [feed(100.0, 0.0, 0.0, 3000.0), feed(0.0, 100.0, 0.0, 3000.0)];
         let s = 0.5f64.sqrt();
-        let corner = (500.0 * 2f64.sqrt() * 0.02 * s / (1.0 - s)).sqrt();
+        let corner = (500.0 * 0.02 * s / (1.0 - s)).sqrt();
         // Each leg: ramp 0..50, cruise, ramp between 50 and the corner's speed.
         let ramps_mm = 50.0 * 50.0 / 1000.0 + (50.0 * 50.0 - corner * corner) / 1000.0;
         let leg_s = 50.0 / 500.0 + (50.0 - corner) / 500.0 + (100.0 - ramps_mm) / 50.0;
@@ -344,6 +345,13 @@ mod tests {
         // A reversal stops.
         let back = [feed(100.0, 0.0, 0.0, 3000.0), feed(-100.0, 0.0, 0.0, 3000.0)];
         assert_relative_eq!(total(&back, &machine), 4.2, epsilon = 1e-9);
+        // A flat ridge between legs of slope 0.1: s = cos of the slope's angle, and the turn is all
+        // in z, where this machine has 50 mm/s^2.
+        let slow_z = Machine { acceleration_mm_s2: [500.0, 500.0, 50.0], ..machine };
+        let ridge = [feed(10.0, 0.0, 1.0, 3000.0), feed(10.0, 0.0, -1.0, 3000.0)];
+        let paces: Vec<Pace> = ridge.iter().filter_map(|leg| Pace::of(leg, &slow_z)).collect();
+        let s = 0.1f64.atan().cos();
+        assert_relative_eq!(corner_squares(&paces, &slow_z)[1], 50.0 * 0.02 * s / (1.0 - s), epsilon = 1e-9);
     }
 
     #[test]
