@@ -43,7 +43,7 @@ pub fn between(a: Point2, b: Point2) -> Group {
         let whole = group.add(ink::line("w13", a, b));
         return whole.add(ink::arrowhead(a, -dx, -dy)).add(ink::arrowhead(b, dx, dy));
     }
-    let tail = 4.0;
+    let tail = 3.4;
     let before = Point2::new(a.x - tail * dx, a.y - tail * dy);
     let after = Point2::new(b.x + tail * dx, b.y + tail * dy);
     group.add(ink::line("w13", before, after)).add(ink::arrowhead(a, dx, dy)).add(ink::arrowhead(b, -dx, -dy))
@@ -58,17 +58,6 @@ pub fn level(from: Point2, to: Point2, y: f64, text: &str) -> Group {
         .chain(extension(to, b))
         .fold(between(a, b), Group::add)
         .add(ink::label("t halo", middle, Anchor::Middle, text))
-}
-
-/// An upright dimension at `x` between two features, its words along the line.
-pub fn upright(from: Point2, to: Point2, x: f64, text: &str) -> Group {
-    let (a, b) = (Point2::new(x, from.y), Point2::new(x, to.y));
-    let middle = Point2::new(x + 0.9, (a.y + b.y) / 2.0);
-    extension(from, a)
-        .into_iter()
-        .chain(extension(to, b))
-        .fold(between(a, b), Group::add)
-        .add(ink::upright_label("t halo", middle, text))
 }
 
 /// The line that carries a feature out to its dimension line, with a small gap at the feature.

@@ -5,10 +5,9 @@ use svg::node::element::{Circle, Group, Line, Path, Polygon, Text, Title};
 
 use crate::frame::Point2;
 
-/// Sizes of lettering, mm: the smallest print of 2.5 mm (ISO 3098 [from memory]) and one step up.
+/// The lettering of tables and drawings, mm: 2.5, the smallest size of ISO 3098 that reads at arm's
+/// length [from memory].
 pub const SMALL_MM: f64 = 2.5;
-/// Lettering of names and titles, mm.
-pub const LARGE_MM: f64 = 3.5;
 
 /// Mean advance of a sans letter as a share of its size: measured on Liberation Sans for lower-case
 /// English; used only to keep labels apart.

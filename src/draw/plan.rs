@@ -2,7 +2,7 @@
 //! other, with contour lines, landmarks, cutting planes, dimensions and balloons. Each plan has its
 //! long section A-A beside it at the same scale. Knows nothing of tables.
 
-use svg::node::element::{ClipPath, Definitions, Group, Path, SVG};
+use svg::node::element::{ClipPath, Definitions, Group, Path, SVG, Use};
 
 use super::contour;
 use super::data::{DrawError, DrawnFoot};
@@ -16,15 +16,15 @@ use crate::grid::{Grid, Lattice};
 use crate::value::Value;
 
 /// Paper above the toes: a dimension line and the end of plane A.
-const HEAD_MM: f64 = 9.5;
-/// Paper below the heels: a dimension line, the end of plane A, and the check bar.
-const FOOT_MM: f64 = 18.0;
+const HEAD_MM: f64 = 12.0;
+/// Paper below the heels: a dimension line and the end of plane A.
+const FOOT_MM: f64 = 11.0;
 /// Paper beside the lateral edge: letters of the planes, then balloons.
 const LATERAL_MM: f64 = 13.5;
 /// Between the medial edge and the tallest point of section A-A.
 const MEDIAL_MM: f64 = 4.5;
 /// Behind the boot board of A-A: words of thicknesses and the length.
-const BEHIND_MM: f64 = 9.0;
+const BEHIND_MM: f64 = 9.6;
 
 /// Scales to choose from, as 1:n. ISO 5455 recommends 1:2 and 1:5 and lets the series be extended
 /// [from memory]; the steps between them keep a long footbed as large as the sheet allows.
@@ -100,7 +100,6 @@ pub fn plan(feet: &[DrawnFoot], list: &[Numbered], room_mm: (f64, f64)) -> Resul
     for block in &blocks {
         drawing = drawing.add(profile_a::draw(block)).add(draw_block(block, list));
     }
-    drawing = drawing.add(check_bar(width, height, divisor));
     Ok(Picture { svg: drawing.to_string(), width, height, divisor })
 }
 
@@ -248,13 +247,19 @@ impl Contours {
 
     fn lines(&self, outline: &[Point2]) -> Group {
         let clip = ClipPath::new().set("id", self.clip.as_str()).add(ink::curve("", outline, true));
-        let inside = ink::group("tint").set("clip-path", format!("url(#{})", self.clip));
-        let inside = inside.add(ink::curve("low", outline, true).set("fill", self.low_tint.as_str()));
-        let inside = self.levels.iter().fold(inside, |group, (d, fill, index)| {
+        let reference = format!("url(#{})", self.clip);
+        let name = |k: usize| format!("{}-{k}", self.clip);
+        let mut shapes = Definitions::new().add(clip);
+        let mut tint = ink::group("tint").set("clip-path", reference.as_str());
+        let mut lines = ink::group("lines").set("clip-path", reference.as_str());
+        tint = tint.add(ink::curve("", outline, true).set("fill", self.low_tint.as_str()));
+        for (k, (d, fill, index)) in self.levels.iter().enumerate() {
+            shapes = shapes.add(Path::new().set("id", name(k)).set("d", d.as_str()));
+            tint = tint.add(Use::new().set("href", format!("#{}", name(k))).set("fill", fill.as_str()));
             let class = if *index { "contour index" } else { "contour" };
-            group.add(Path::new().set("class", class).set("d", d.as_str()).set("fill", fill.as_str()))
-        });
-        Group::new().add(Definitions::new().add(clip)).add(inside)
+            lines = lines.add(Use::new().set("href", format!("#{}", name(k))).set("class", class));
+        }
+        Group::new().add(shapes).add(tint).add(lines)
     }
 }
 
@@ -302,8 +307,9 @@ impl Labels {
     fn is_free(&self, p: Point2, outline: &[Point2]) -> bool {
         let off_lines = (p.x - self.axis_x).abs() > 2.6 && self.levels.iter().all(|y| (p.y - y).abs() > 2.2);
         let near = |q: &Point2, dx: f64, dy: f64| (p.x - q.x).abs() < dx && (p.y - q.y).abs() < dy;
-        let inside = crossings_at(outline, p.y).iter().filter(|x| **x <= p.x).count() % 2 == 1;
-        off_lines && inside && self.taken.iter().all(|q| !near(q, 5.0, 4.2)) && outline.iter().all(|q| !near(q, 2.6, 2.0))
+        let inside = |dx: f64, dy: f64| crossings_at(outline, p.y + dy).iter().filter(|x| **x <= p.x + dx).count() % 2 == 1;
+        let corners = [(-2.4, -1.6), (2.4, -1.6), (-2.4, 1.6), (2.4, 1.6)];
+        off_lines && self.taken.iter().all(|q| !near(q, 5.0, 4.2)) && corners.iter().all(|c| inside(c.0, c.1))
     }
 
     /// Distance on paper between contours of 1 mm at a place, up to 4 mm.
@@ -377,7 +383,7 @@ fn cutting_planes(b: &Block, group: Group) -> Group {
 fn plane_a(b: &Block, group: Group) -> Group {
     let x = b.at(b.foot.landmarks.heel_centre).x;
     let (top, low) = (b.at(Point2::new(0.0, b.rect.y1)).y, b.at(Point2::new(0.0, b.rect.y0)).y);
-    let (from, to) = (Point2::new(x, top - 8.6), Point2::new(x, low + 10.0));
+    let (from, to) = (Point2::new(x, top - 11.0), Point2::new(x, low + 10.0));
     let thick = |y: f64| ink::line("w50", Point2::new(x, y), Point2::new(x, y + 2.6));
     let arrow = |y: f64| {
         let tip = Point2::new(x - 3.2 * b.medial, y);
@@ -459,31 +465,15 @@ fn balloons(b: &Block, list: &[Numbered], group: Group) -> Group {
     let mut mine: Vec<(&Numbered, Point2)> =
         mine.filter(|(_, at)| at.x.is_finite() && at.y.is_finite()).collect();
     mine.sort_by(|a, c| a.1.y.total_cmp(&c.1.y));
-    let x = b.lateral(LATERAL_MM - notes::BALLOON_MM * 1.3);
+    let x = b.lateral(LATERAL_MM - 3.9);
     let end = b.at(Point2::new(0.0, b.rect.y0)).y + 4.0;
     let ys = notes::spread(&mine.iter().map(|m| m.1.y).collect::<Vec<_>>(), 6.2, end);
     mine.iter().zip(ys).fold(group, |group, ((note, target), y)| {
         let at = Point2::new(x, y);
-        let start = Point2::new(x + b.medial * notes::BALLOON_MM, y);
+        let start = Point2::new(x + b.medial * 2.3, y);
         group
             .add(ink::line("leader", start, *target))
             .add(ink::circle("leader-end", *target, 0.55))
             .add(notes::balloon(note.row.severity, note.number, at))
     })
-}
-
-/// A bar of 100 mm at the plan's scale, with its true length on this paper.
-fn check_bar(width: f64, height: f64, divisor: f64) -> Group {
-    let length = 100.0 / divisor;
-    let y = height - 2.0;
-    let x = (width - length) / 2.0;
-    let tick = |k: i32| {
-        let at = x + length * f64::from(k) / 10.0;
-        let tall = if k % 5 == 0 { 1.8 } else { 1.0 };
-        ink::line("w25", Point2::new(at, y), Point2::new(at, y - tall))
-    };
-    let bar = ink::line("w50", Point2::new(x, y), Point2::new(x + length, y)).set("id", "check-bar");
-    let words = format!("check bar: 100 mm at 1:{divisor}, {} mm on this paper", ink::coarse(length));
-    let group = (0..=10).map(tick).fold(ink::group("check"), Group::add).add(bar);
-    group.add(ink::label("t", Point2::new(width / 2.0, y - 2.6), Anchor::Middle, words))
 }

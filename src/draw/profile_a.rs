@@ -17,6 +17,9 @@ const SAMPLE_MM: f64 = 0.75;
 /// Hatching, mm of paper between strokes.
 const HATCH_MM: f64 = 1.3;
 
+/// Where along the length its words stand: between those of the flex zone and of the forefoot.
+const LENGTH_SHARE: f64 = 0.66;
+
 /// Draws section A-A of a block.
 pub fn draw(b: &Block) -> Group {
     let axis = b.foot.landmarks.heel_centre.x;
@@ -42,17 +45,13 @@ fn along(outline: &[Point2], x: f64) -> Option<(f64, f64)> {
     Some((*cuts.first()?, *cuts.last()?)).filter(|(a, b)| b - a > 1.0)
 }
 
-/// A grid of 5 mm behind the section, heavier every 50 mm along.
+/// A grid of 5 mm behind the section.
 fn grid(b: &Block, group: Group) -> Group {
-    let (low, high) = ((b.rect.y0 / 10.0).floor() as i32, (b.rect.y1 / 10.0).ceil() as i32);
-    let tall = f64::from((b.peak / 5.0).ceil() as i32) * 5.0;
-    let group = (low..=high).fold(group, |g, k| {
-        let y = f64::from(k) * 10.0;
-        g.add(ink::line("grid", b.in_a(y, 0.0), b.in_a(y, tall)))
-    });
-    let (first, last) = (f64::from(low) * 10.0, f64::from(high) * 10.0);
-    let rows = 0..=(tall / 5.0) as i32;
-    rows.fold(group, |g, k| g.add(ink::line("grid", b.in_a(first, f64::from(k) * 5.0), b.in_a(last, f64::from(k) * 5.0))))
+    let (low, high) = ((b.rect.y0 / 5.0).floor() as i32, (b.rect.y1 / 5.0).ceil() as i32);
+    let tall = (b.peak / 5.0).ceil() as i32;
+    let mm = |k: i32| f64::from(k) * 5.0;
+    let group = (low..=high).fold(group, |g, k| g.add(ink::line("grid", b.in_a(mm(k), 0.0), b.in_a(mm(k), mm(tall)))));
+    (0..=tall).fold(group, |g, k| g.add(ink::line("grid", b.in_a(mm(low), mm(k)), b.in_a(mm(high), mm(k)))))
 }
 
 fn support_line(b: &Block, group: Group) -> Group {
@@ -92,7 +91,7 @@ fn thicknesses(b: &Block, group: Group, ends: (f64, f64)) -> Group {
     });
     match words(Value::Length) {
         Some(text) => {
-            let x = b.board_x + b.medial * 7.0;
+            let x = b.board_x + b.medial * 7.6;
             let (rear, front) = (b.at(Point2::new(0.0, b.rect.y0)).y, b.at(Point2::new(0.0, b.rect.y1)).y);
             group.add(length(b, x, rear, front, &text))
         }
@@ -106,7 +105,7 @@ fn length(b: &Block, x: f64, rear: f64, front: f64, text: &str) -> Group {
     dimension::between(Point2::new(x, rear), Point2::new(x, front))
         .add(end(rear))
         .add(end(front))
-        .add(ink::upright_label("t halo", Point2::new(x + 0.9, (rear + front) / 2.0), text))
+        .add(ink::upright_label("t halo", Point2::new(x + 0.9, rear + LENGTH_SHARE * (front - rear)), text))
 }
 
 fn heading(b: &Block) -> svg::node::element::Text {

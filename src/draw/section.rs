@@ -16,11 +16,15 @@ const DIVISORS: [f64; 6] = [1.0, 2.0, 2.5, 3.0, 4.0, 5.0];
 /// Hatching, mm of paper between strokes.
 const HATCH_MM: f64 = 1.3;
 /// Paper above a section: its name, then its dimensions' words.
-const HEAD_MM: f64 = 9.8;
+const HEAD_MM: f64 = 8.4;
+/// The same where a dimension's arrow stands on top of the section.
+const TALL_HEAD_MM: f64 = 10.6;
 /// Paper below: ground and a gap.
-const FOOT_MM: f64 = 3.4;
+const FOOT_MM: f64 = 3.0;
 /// Paper kept free on each side of a section for upright dimensions.
 const SIDE_MM: f64 = 1.6;
+/// From the end of a cell to its words, mm.
+const MARGIN_MM: f64 = 1.6;
 /// Distance between samples, mm.
 const SAMPLE_MM: f64 = 0.5;
 
@@ -68,6 +72,10 @@ impl Cut {
             Cut::Arch => "C-C arch",
             Cut::Ball => "D-D ball",
         }
+    }
+
+    fn head_mm(self) -> f64 {
+        if self == Cut::Ball { TALL_HEAD_MM } else { HEAD_MM }
     }
 
     fn station(self, foot: &DrawnFoot) -> f64 {
@@ -153,10 +161,10 @@ pub fn sections(feet: &[DrawnFoot], width: f64, most_height: f64) -> Picture {
             None => rows.push(row),
         }
     }
-    let cell = width / 2.0;
+    let cell = |row: &[Slice]| width / row.len().max(feet.len()) as f64;
     let fits = |n: &f64| {
-        let wide = rows.iter().flatten().map(|s| (s.x1 - s.x0) / n).fold(0.0, f64::max);
-        wide + 2.0 * SIDE_MM <= cell && height_of(&rows, 1.0 / n) <= most_height
+        let narrow = |row: &Vec<Slice>| row.iter().all(|s| (s.x1 - s.x0) / n + 2.0 * SIDE_MM <= cell(row));
+        rows.iter().all(narrow) && height_of(&rows, 1.0 / n) <= most_height
     };
     let divisor = DIVISORS.into_iter().find(fits).unwrap_or(5.0);
     let height = height_of(&rows, 1.0 / divisor);
@@ -165,9 +173,13 @@ pub fn sections(feet: &[DrawnFoot], width: f64, most_height: f64) -> Picture {
         .set("class", "drawing sections")
         .set("role", "img")
         .add(ink::title("Cross sections B-B heel, C-C arch and D-D ball, seen from the heel"));
+    if feet.len() > 1 {
+        let x = width / 2.0;
+        drawing = drawing.add(ink::line("grid", Point2::new(x, 1.0), Point2::new(x, height - 1.0)));
+    }
     let mut top = 0.0;
     for row in rows {
-        let tall = row_height(&row, 1.0 / divisor);
+        let (tall, cell) = (row_height(&row, 1.0 / divisor), cell(&row));
         for (k, slice) in row.into_iter().enumerate() {
             let laid = lay(slice, 1.0 / divisor, (k as f64 * cell, (k + 1) as f64 * cell), top, top + tall - FOOT_MM);
             drawing = drawing.add(draw(&laid, divisor));
@@ -178,7 +190,8 @@ pub fn sections(feet: &[DrawnFoot], width: f64, most_height: f64) -> Picture {
 }
 
 fn row_height(row: &[Slice], scale: f64) -> f64 {
-    HEAD_MM + FOOT_MM + scale * row.iter().map(|s| s.peak).fold(0.0, f64::max)
+    let tallest = row.iter().map(|s| s.cut.head_mm() + scale * s.peak).fold(0.0, f64::max);
+    tallest + FOOT_MM
 }
 
 fn height_of(rows: &[Vec<Slice>], scale: f64) -> f64 {
@@ -203,10 +216,11 @@ fn draw(laid: &Laid, divisor: f64) -> Group {
     let group = group.add(ink::curve("w50 open", &body, true));
     let group = support_line(laid, ground(laid, group));
     let words = format!("{} {}", s.cut.name(), s.foot.side.letter());
-    let name = ink::label("t b", Point2::new(laid.cell.0 + 0.8, laid.words_y - 3.4), Anchor::Start, words);
-    let scale = format!("1:{divisor}");
-    let scale = ink::label("t soft", Point2::new(laid.cell.1 - 0.8, laid.words_y - 3.4), Anchor::End, scale);
-    let group = group.add(name).add(scale);
+    let (x, y) = (laid.cell.0 + MARGIN_MM, laid.words_y - 3.4);
+    let after = x + ink::width_of(&words, ink::SMALL_MM) + 2.6;
+    let group = group
+        .add(ink::label("t b", Point2::new(x, y), Anchor::Start, words))
+        .add(ink::label("t soft", Point2::new(after, y), Anchor::Start, format!("1:{divisor}")));
     match s.cut {
         Cut::Heel => heel(laid, group),
         Cut::Arch => arches(laid, group),
@@ -253,9 +267,9 @@ fn words(foot: &DrawnFoot, value: Value) -> Option<String> {
 /// Words in the row above a section, at its lateral or medial end.
 fn beside(laid: &Laid, outward: f64, text: String) -> svg::node::element::Text {
     if outward > 0.0 {
-        ink::label("t", Point2::new(laid.cell.1 - 0.8, laid.words_y), Anchor::End, text)
+        ink::label("t", Point2::new(laid.cell.1 - MARGIN_MM, laid.words_y), Anchor::End, text)
     } else {
-        ink::label("t", Point2::new(laid.cell.0 + 0.8, laid.words_y), Anchor::Start, text)
+        ink::label("t", Point2::new(laid.cell.0 + MARGIN_MM, laid.words_y), Anchor::Start, text)
     }
 }
 

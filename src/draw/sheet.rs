@@ -18,14 +18,21 @@ use crate::value::Value;
 /// The frame, mm: what A4 (297 x 210) and Letter (279.4 x 215.9), both lying, have in common inside
 /// margins of 8 mm, which office printers can print (common practice, no source).
 const SHEET_MM: (f64, f64) = (263.0, 193.5);
-/// Height of the strip with programs, cautions and title block, mm.
-const STRIP_MM: f64 = 40.0;
-/// The plan may take this much of the width, mm: the rest is enough for two sections abreast.
-const PLAN_MM: f64 = 166.0;
+/// Height kept below the plan of a pair for programs, set-up and cautions, and below that of one
+/// foot for the same with the title block, mm.
+const BELOW_MM: (f64, f64) = (49.0, 35.0);
+/// The plan may take this much of the width, mm: the rest is what the table of values needs.
+const PLAN_MM: f64 = 156.0;
 /// Cross sections may take this much height, mm, so that tables and notes keep theirs.
-const SECTIONS_MM: f64 = 82.0;
+const SECTIONS_MM: f64 = 76.0;
+/// The title block, mm.
+const BLOCK_MM: f64 = 34.0;
+/// One foot's table of values, mm wide, as the style sheet sets it.
+const NARROW_MM: f64 = 74.0;
+/// Cautions below the notes of one foot, mm high.
+const CAUTIONS_MM: f64 = 26.0;
 /// Height of a table row and of a line of notes, mm, as the style sheet sets them.
-const ROW_MM: f64 = 3.15;
+const ROW_MM: f64 = 3.1;
 
 const PAGE: &str = include_str!("templates/sheet.html");
 const STYLE: &str = include_str!("templates/drawing.css");
@@ -39,15 +46,19 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     }
     feet.iter().try_for_each(check_foot)?;
     let list = notes::numbered(feet);
-    let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - STRIP_MM))?;
-    let beside = SHEET_MM.0 - plan.width - 0.5;
+    let pair = feet.len() > 1;
+    let below = if pair { BELOW_MM.0 } else { BELOW_MM.1 };
+    let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
+    let beside = SHEET_MM.0 - plan.width - 1.5;
     let sections = section::sections(feet, beside, SECTIONS_MM);
-    let values = value_rows(feet);
-    let boot = boot_rows(feet);
-    let rules = rules(feet);
-    let used = sections.height + ROW_MM * (values.len() + boot.len() + 3) as f64 + 4.0;
-    let lines = ((SHEET_MM.1 - STRIP_MM - used) / ROW_MM).floor().max(2.0) as usize;
-    let notes = note_rows(&list, lines, beside);
+    let (values, boot, rules) = (value_rows(feet), boot_rows(feet), rules(feet));
+    let table = ROW_MM * (values.len() + boot.len() + 2) as f64 + 1.0;
+    let (room, width) = if pair {
+        (SHEET_MM.1 - sections.height - table - BLOCK_MM, beside)
+    } else {
+        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM, beside - NARROW_MM)
+    };
+    let notes = note_rows(&list, room - rules_height(&rules, width), width);
     let page = Page {
         code: data.code,
         revision: data.revision,
@@ -56,9 +67,7 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         side_words: side_words(feet),
         width_mm: SHEET_MM.0,
         height_mm: SHEET_MM.1,
-        strip_mm: STRIP_MM,
-        plan: Drawn::of(plan),
-        sections: Drawn::of(sections),
+        layout: if pair { "pair" } else { "single" },
         more: notes.iter().filter(|n| !n.printed).count(),
         none: notes.is_empty(),
         notes,
@@ -74,6 +83,9 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         xy_zero: &data.xy_zero,
         cutters: &data.cutters,
         checksum: short(&data.ticket_sha256),
+        check_bar: check_bar(plan.divisor),
+        plan: Drawn::of(plan),
+        sections: Drawn::of(sections),
         cutting: cautions::CUTTING,
         refer: cautions::REFER.join("; "),
         style: STYLE,
@@ -98,7 +110,7 @@ struct Page<'a> {
     side_words: &'static str,
     width_mm: f64,
     height_mm: f64,
-    strip_mm: f64,
+    layout: &'static str,
     plan: Drawn,
     sections: Drawn,
     notes: Vec<NoteLine>,
@@ -116,6 +128,7 @@ struct Page<'a> {
     xy_zero: &'a str,
     cutters: &'a [String],
     checksum: String,
+    check_bar: String,
     cutting: &'static str,
     refer: String,
     style: &'static str,
@@ -138,6 +151,21 @@ impl Drawn {
             scale: format!("1:{}", picture.divisor),
         }
     }
+}
+
+/// A bar of 100 mm of paper, to check the print by, and what it is at the plan's scale.
+fn check_bar(divisor: f64) -> String {
+    let at = |mm: f64, y: f64| Point2::new(2.0 + mm, y);
+    let tick = |k: i32| {
+        let mm = 10.0 * f64::from(k);
+        ink::line("w25", at(mm, 2.0), at(mm, if k % 5 == 0 { 0.3 } else { 1.0 }))
+    };
+    let words = format!("check bar: must measure 100 mm on this paper; at 1:{divisor} it is {} mm", ink::coarse(100.0 * divisor));
+    let bar = svg::node::element::Path::new().set("id", "check-bar").set("class", "w50").set("d", "M2 2L102 2");
+    let drawing = svg::node::element::SVG::new().set("viewBox", "0 0 104 6").set("class", "drawing").set("role", "img");
+    let drawing = drawing.add(ink::title("Check bar of 100 mm"));
+    let drawing = (0..=10).map(tick).fold(drawing, svg::node::element::SVG::add).add(bar);
+    drawing.add(ink::label("t", at(0.0, 5.2), ink::Anchor::Start, words)).to_string()
 }
 
 fn side_words(feet: &[DrawnFoot]) -> &'static str {
@@ -172,7 +200,7 @@ fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
             filled_in: row.rule.is_some(),
             read_back: format!("{:.2}", row.read_back),
             carved: row.carved.map_or("\u{2013}".into(), |v| format!("{v:.2}")),
-            range: row.range.map_or("\u{2013}".into(), |(a, b)| format!("{a:.1} \u{2026} {b:.1}")),
+            range: row.range.map_or("\u{2013}".into(), |(a, b)| format!("{}\u{2026}{}", tenth(a), tenth(b))),
         })
     };
     let line = |value: Value| ValueLine {
@@ -200,7 +228,7 @@ fn boot_rows(feet: &[DrawnFoot]) -> Vec<BootLine> {
     }
     let told = |foot: &DrawnFoot, words: &str| {
         let row = foot.boot.iter().find(|r| r.words == words);
-        row.and_then(|r| r.value).map_or("unknown".to_string(), |v| format!("{v:+.1}"))
+        row.and_then(|r| r.value).map_or("unknown".to_string(), signed)
     };
     let line = |(words, unit): (&str, &'static str)| BootLine {
         words: words.to_string(),
@@ -208,6 +236,17 @@ fn boot_rows(feet: &[DrawnFoot]) -> Vec<BootLine> {
         feet: feet.iter().map(|f| told(f, words)).collect(),
     };
     names.into_iter().map(line).collect()
+}
+
+/// To a tenth, without a trailing zero.
+fn tenth(v: f64) -> String {
+    ink::coarse((v * 10.0).round() / 10.0)
+}
+
+/// A change, with its sign; two decimals at most.
+fn signed(v: f64) -> String {
+    let text = ink::coarse(v);
+    if v > 0.0 && text != "0" { format!("+{text}") } else { text }
 }
 
 /// The rules that filled in values, each once, with the feet it was used for.
@@ -240,19 +279,26 @@ struct NoteLine {
     printed: bool,
 }
 
-/// The notes block, with a mark on those that still fit into `lines` lines of print.
-fn note_rows(list: &[Numbered], lines: usize, width_mm: f64) -> Vec<NoteLine> {
-    let mut left = lines.saturating_sub(1);
+/// The notes block, with a mark on those that still fit into `room` mm of paper.
+fn note_rows(list: &[Numbered], room: f64, width_mm: f64) -> Vec<NoteLine> {
+    // The heading takes one row, the line that says how many are left out another.
+    let mut left = room - 2.5 * ROW_MM;
     let mut full = false;
     let mut rows = Vec::new();
     for note in list {
         let row = note_line(note);
-        let need = lines_of(&row, width_mm);
+        let need = lines_of(&row, width_mm) as f64 * ROW_MM + 1.2;
         full |= need > left;
-        left = left.saturating_sub(need);
+        left -= need;
         rows.push(NoteLine { printed: !full, ..row });
     }
     rows
+}
+
+/// Height of the paragraph that tells the rules, mm.
+fn rules_height(rules: &[String], width_mm: f64) -> f64 {
+    let width = ink::width_of(&rules.join("; "), ink::SMALL_MM) + 12.0;
+    if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil() * ROW_MM + 1.0 }
 }
 
 fn note_line(note: &Numbered) -> NoteLine {
@@ -264,7 +310,7 @@ fn note_line(note: &Numbered) -> NoteLine {
     NoteLine {
         balloon: picture.to_string(),
         severity: row.severity.name(),
-        on: note.at.iter().map(|(side, _)| side.letter()).collect(),
+        on: note.at.iter().map(|(side, _)| side.letter().to_string()).collect::<Vec<_>>().join(" "),
         limit: row.limit.replace('_', " "),
         message: row.message.clone(),
         measured: row.measured.clone(),
