@@ -47,7 +47,7 @@ pub(super) struct Finish {
 
 impl Piece {
     pub(super) fn new(target: &Target, lattice: Lattice) -> Result<Piece, CarveError> {
-        let rim = Rim::new(&target.outline)?;
+        let rim = Rim::new(&target.outline, target.blank)?;
         let inside = rim.inside(&lattice);
         let known = |z: f64| if z.is_finite() { z } else { f64::NEG_INFINITY };
         let heights = Grid::from_fn(lattice, |p| target.surface.sample(p).map_or(f64::NEG_INFINITY, known));
@@ -56,6 +56,10 @@ impl Piece {
         }
         let facing = facing(&heights);
         Ok(Piece { rim, target: heights, inside, facing })
+    }
+
+    pub(super) fn rim(&self) -> &Rim {
+        &self.rim
     }
 
     /// Nodes inside the outline: index and place.
