@@ -51,14 +51,16 @@ impl Rim {
         inside
     }
 
-    /// Distance from the outline, mm.
-    pub(super) fn distance(&self, p: Point2) -> f64 {
+    /// Distance from the outline, mm, where it is less than `most`; else `most`.
+    pub(super) fn distance_up_to(&self, p: Point2, most: f64) -> f64 {
+        let outside = |p: f64, a: f64, b: f64| (a.min(b) - p).max(p - a.max(b));
+        let near = self.edges().filter(|(a, b)| outside(p.x, a.x, b.x).max(outside(p.y, a.y, b.y)) < most);
         let square = |(a, b): (Point2, Point2)| {
             let (along, to) = (b - a, p - a);
             let t = (to.dot(&along) / along.norm_squared()).clamp(0.0, 1.0);
             (to - along * t).norm_squared()
         };
-        self.edges().map(square).fold(f64::INFINITY, f64::min).sqrt()
+        near.map(square).fold(most * most, f64::min).sqrt()
     }
 
     /// Places along the line `offset` mm outside, in order, at most `spacing` apart where the line
@@ -79,7 +81,7 @@ impl Rim {
                 line.extend(swing.map(|by| b + by * first * offset));
             }
         }
-        line.retain(|&p| self.distance(p) > offset - 1e-6);
+        line.retain(|&p| self.distance_up_to(p, offset) > offset - 1e-6);
         line
     }
 
@@ -140,7 +142,7 @@ mod tests {
         let hollow = [(0.0, 0.0), (20.0, 0.0), (10.0, 4.0), (20.0, 20.0), (0.0, 20.0)].map(|(x, y)| Point2::new(x, y));
         let rim = Rim::new(&hollow, BLANK).unwrap();
         for p in rim.line_outside(3.0, 0.2) {
-            assert_abs_diff_eq!(rim.distance(p), 3.0, epsilon = 1e-5);
+            assert_abs_diff_eq!(rim.distance_up_to(p, 10.0), 3.0, epsilon = 1e-5);
         }
     }
 

@@ -132,21 +132,21 @@ impl Sweep {
     fn lowest(&self, s: f64, d2: f64) -> Option<Lowest> {
         let radius = self.shape.radius();
         let half2 = radius * radius * (1.0 + 2.0 * EDGE_SLACK) - d2;
-        if half2 < 0.0 {
-            return None;
-        }
-        let half = half2.sqrt();
+        let half = half2.max(0.0).sqrt();
         let (lo, hi) = ((-s).max(-half), (self.length - s).min(half));
-        if lo > hi {
-            return None;
-        }
+        // Asked this way round so that numbers that are none count as out of reach.
+        let reached = half2 >= 0.0 && lo <= hi;
+        reached.then(|| self.lowest_within(s, d2, half, (lo, hi)))
+    }
+
+    fn lowest_within(&self, s: f64, d2: f64, half: f64, (lo, hi): (f64, f64)) -> Lowest {
         let x = match self.shape {
             Shape::Bull { radius, corner } => lowest_of_bull(radius, corner, self.slope, d2, lo, hi),
             _ => lowest_of(&self.shape, self.slope, d2, half).clamp(lo, hi),
         };
         let tip_mm = self.from.z + self.slope * (s + x);
-        let q = (x * x + d2).sqrt().min(radius);
-        Some(Lowest { tip_mm, height_mm: tip_mm + self.shape.height_at(q) })
+        let q = (x * x + d2).sqrt().min(self.shape.radius());
+        Lowest { tip_mm, height_mm: tip_mm + self.shape.height_at(q) }
     }
 
     /// Where the line at height `y` enters and leaves the swept outline (a stadium).
@@ -448,6 +448,15 @@ mod tests {
             assert_abs_diff_eq!(left, 2.0 + 3.0 - (9.0_f64 - d * d).sqrt(), epsilon = 1e-12);
         }
         assert_eq!(swept_height(&Shape::Ball { radius: 3.0 }, from, to, Point2::new(9.0, 3.001)), f64::INFINITY);
+    }
+
+    #[test]
+    fn numbers_that_are_none_reach_nothing() {
+        let (a, b) = (Point3::new(0.0, 0.0, 2.0), Point3::new(f64::NAN, 0.0, 2.0));
+        for shape in [Shape::Ball { radius: 3.0 }, Shape::Bull { radius: 3.0, corner: 1.0 }] {
+            assert_eq!(swept_height(&shape, a, b, Point2::new(1.0, 0.0)), f64::INFINITY);
+            assert_eq!(swept_height(&shape, a, a, Point2::new(1.0, f64::NAN)), f64::INFINITY);
+        }
     }
 
     #[test]
