@@ -4,10 +4,10 @@
 use std::f64::consts::TAU;
 
 use approx::assert_abs_diff_eq;
-use sustent::carve::{Cut, Floor, Proof, Rules, Tabs, ViolationKind as Kind, prove};
+use sustent::carve::{Cut, Floor, Proof, Rules, Stock, Tabs, ViolationKind as Kind, prove};
 use sustent::frame::{Point2, Rect};
 use sustent::grid::{Grid, Lattice};
-use sustent::kernel::Shape;
+use sustent::kernel::{Shape, Sweep};
 use sustent::nc::{Acceptance, Program, read};
 use sustent::path::{Step, Target};
 use sustent::profile::Cutter;
@@ -120,7 +120,7 @@ fn perimeter(tabs: usize, depth: f64, out: f64) -> String {
         for k in 1..=n {
             let (a, b) = (over_tab(k - 1), over_tab(k % n));
             let z = |over: bool| if over { z.max(2.0) } else { z };
-            let (p, q) = (path[k - 1], path[k % n]);
+            let q = path[k % n];
             if !a && b {
                 text += &format!("G1 X{:.3} Y{:.3} Z{:.3} F1200\nG1 Z{:.3}\n", q.x, q.y, z(false), z(true));
             } else if a && !b {
@@ -128,7 +128,6 @@ fn perimeter(tabs: usize, depth: f64, out: f64) -> String {
             } else {
                 text += &format!("G1 X{:.3} Y{:.3} Z{:.3} F1200\n", q.x, q.y, z(b));
             }
-            let _ = p;
         }
     }
     text + TAIL
@@ -217,6 +216,19 @@ fn the_same_job_gives_the_same_proof_on_one_thread() {
     let (a, b) = (job.prove(&rules), one.install(|| job.prove(&rules)));
     assert_eq!(serde_json::to_string(&a).unwrap(), serde_json::to_string(&b).unwrap());
     assert_eq!(a.carved, b.carved);
+}
+
+#[test]
+fn strips_carve_what_the_whole_stock_would() {
+    let job = Job::good();
+    let target = target();
+    let mut stock = Stock::new(target.blank, target.blank_top_mm, 0.2).unwrap();
+    for (_, program, cutter) in &job.cuts {
+        for travel in program.travels.iter().filter(|travel| !travel.rapid) {
+            stock.carve(&Sweep::new(&cutter.shape, travel.from, travel.to));
+        }
+    }
+    assert_eq!(*stock.grid(), job.prove(&rules()).carved);
 }
 
 #[test]

@@ -47,8 +47,10 @@ pub enum CarveError {
     Travel { file: String, line: usize },
     #[error("{file}: the cutter's {what} is {value}; it must be a number above 0: see its profile")]
     Cutter { file: String, what: &'static str, value: f64 },
-    #[error("the trim outline has {points} usable points; at least 3 are needed")]
+    #[error("the trim outline has {points} different points; at least 3 are needed, all of them numbers")]
     Outline { points: usize },
+    #[error("the trim outline reaches ({x:.1}, {y:.1}), off the blank: move the piece or use a larger blank")]
+    OutlineOff { x: f64, y: f64 },
     #[error("the target has no height at ({x:.1}, {y:.1}), inside the trim outline; extend the surface")]
     NoTarget { x: f64, y: f64 },
     #[error("the underside or its least thickness has no value at ({x:.1}, {y:.1}), inside the trim outline")]

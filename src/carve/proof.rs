@@ -161,7 +161,7 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
     let max_gouge_mm = surface::gouge(&piece, &carved, cuts, rules, &mut ledger);
     let finish = surface::finish(&piece, &carved, cuts, rules, &mut ledger);
     let thinnest = surface::floor(&piece, &carved, cuts, rules, &mut ledger)?;
-    let tabs_found = tabs::judge(&carved, cuts, &target.outline, rules, &mut ledger);
+    let tabs_found = tabs::judge(&carved, cuts, piece.rim(), rules, &mut ledger);
 
     let (violations, totals) = ledger.close();
     let programs: Vec<_> = cuts.iter().zip(&met).map(|(cut, met)| figures(cut, met)).collect();
@@ -194,6 +194,7 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
 /// Refuses numbers that would make the whole proof meaningless.
 fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
     let [x, y, z] = rules.travel_mm;
+    let tab = rules.tabs.map_or([0.0; 3], |tabs| [tabs.length_mm, tabs.height_mm, tabs.left_mm]);
     let rules = [
         ("gouge", rules.gouge_mm),
         ("left standing", rules.left_mm.unwrap_or(0.0)),
@@ -202,6 +203,9 @@ fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
         ("travel in y", y),
         ("travel in z", z),
         ("overrun", rules.overrun_mm),
+        ("tab length", tab[0]),
+        ("tab height", tab[1]),
+        ("left beside tabs", tab[2]),
     ];
     if let Some(&(what, value)) = rules.iter().find(|(_, value)| !(value.is_finite() && *value >= 0.0)) {
         return Err(CarveError::Rule { what, value });

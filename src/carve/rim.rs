@@ -5,7 +5,7 @@
 use std::f64::consts::TAU;
 
 use super::CarveError;
-use crate::frame::{Point2, Vector2};
+use crate::frame::{Point2, Rect, Vector2};
 use crate::grid::Lattice;
 
 /// Corners nearer to each other than this are one, mm.
@@ -17,8 +17,8 @@ pub(super) struct Rim {
 }
 
 impl Rim {
-    /// The outline through `points`, either way round.
-    pub(super) fn new(points: &[Point2]) -> Result<Rim, CarveError> {
+    /// The outline through `points`, either way round, which must lie on the blank.
+    pub(super) fn new(points: &[Point2], blank: Rect) -> Result<Rim, CarveError> {
         let mut corners: Vec<Point2> = points.to_vec();
         corners.dedup_by(|b, a| (*b - *a).norm() < SAME_MM);
         while corners.len() > 1 && corners.first().zip(corners.last()).is_some_and(|(a, b)| (a - b).norm() < SAME_MM) {
@@ -26,6 +26,10 @@ impl Rim {
         }
         if corners.len() < 3 || !corners.iter().all(|p| p.x.is_finite() && p.y.is_finite()) {
             return Err(CarveError::Outline { points: corners.len() });
+        }
+        let off = |p: &&Point2| p.x < blank.x0 || p.x > blank.x1 || p.y < blank.y0 || p.y > blank.y1;
+        if let Some(p) = corners.iter().find(off) {
+            return Err(CarveError::OutlineOff { x: p.x, y: p.y });
         }
         let mut rim = Rim { corners };
         if rim.edges().map(|(a, b)| a.x * b.y - b.x * a.y).sum::<f64>() < 0.0 {
@@ -47,14 +51,16 @@ impl Rim {
         inside
     }
 
-    /// Distance from the outline, mm.
-    pub(super) fn distance(&self, p: Point2) -> f64 {
+    /// Distance from the outline, mm, where it is less than `most`; else `most`.
+    pub(super) fn distance_up_to(&self, p: Point2, most: f64) -> f64 {
+        let outside = |p: f64, a: f64, b: f64| (a.min(b) - p).max(p - a.max(b));
+        let near = self.edges().filter(|(a, b)| outside(p.x, a.x, b.x).max(outside(p.y, a.y, b.y)) < most);
         let square = |(a, b): (Point2, Point2)| {
             let (along, to) = (b - a, p - a);
             let t = (to.dot(&along) / along.norm_squared()).clamp(0.0, 1.0);
             (to - along * t).norm_squared()
         };
-        self.edges().map(square).fold(f64::INFINITY, f64::min).sqrt()
+        near.map(square).fold(most * most, f64::min).sqrt()
     }
 
     /// Places along the line `offset` mm outside, in order, at most `spacing` apart where the line
@@ -75,7 +81,7 @@ impl Rim {
                 line.extend(swing.map(|by| b + by * first * offset));
             }
         }
-        line.retain(|&p| self.distance(p) > offset - 1e-6);
+        line.retain(|&p| self.distance_up_to(p, offset) > offset - 1e-6);
         line
     }
 
@@ -106,8 +112,10 @@ mod tests {
 
     use super::*;
 
+    const BLANK: Rect = Rect { x0: 0.0, y0: 0.0, x1: 20.0, y1: 20.0 };
+
     fn square(corners: [(f64, f64); 4]) -> Rim {
-        Rim::new(&corners.map(|(x, y)| Point2::new(x, y))).unwrap()
+        Rim::new(&corners.map(|(x, y)| Point2::new(x, y)), BLANK).unwrap()
     }
 
     #[test]
@@ -132,15 +140,18 @@ mod tests {
     #[test]
     fn the_line_keeps_its_distance_in_a_hollow() {
         let hollow = [(0.0, 0.0), (20.0, 0.0), (10.0, 4.0), (20.0, 20.0), (0.0, 20.0)].map(|(x, y)| Point2::new(x, y));
-        let rim = Rim::new(&hollow).unwrap();
+        let rim = Rim::new(&hollow, BLANK).unwrap();
         for p in rim.line_outside(3.0, 0.2) {
-            assert_abs_diff_eq!(rim.distance(p), 3.0, epsilon = 1e-5);
+            assert_abs_diff_eq!(rim.distance_up_to(p, 10.0), 3.0, epsilon = 1e-5);
         }
     }
 
     #[test]
-    fn outlines_without_an_area_are_refused() {
-        assert!(Rim::new(&[Point2::new(0.0, 0.0), Point2::new(1.0, 0.0)]).is_err());
-        assert!(Rim::new(&[Point2::new(0.0, 0.0), Point2::new(1.0, f64::NAN), Point2::new(0.0, 1.0)]).is_err());
+    fn outlines_without_an_area_or_off_the_blank_are_refused() {
+        let refused = |corners: [(f64, f64); 3]| Rim::new(&corners.map(|(x, y)| Point2::new(x, y)), BLANK).err();
+        assert_eq!(refused([(1.0, 1.0), (2.0, 1.0), (2.0, 1.0)]), Some(CarveError::Outline { points: 2 }));
+        assert_eq!(refused([(1.0, 1.0), (2.0, f64::NAN), (2.0, 2.0)]), Some(CarveError::Outline { points: 3 }));
+        assert_eq!(refused([(1.0, 1.0), (1e9, 1.0), (2.0, 2.0)]), Some(CarveError::OutlineOff { x: 1e9, y: 1.0 }));
+        assert_eq!(refused([(1.0, 1.0), (3.0, 1.0), (2.0, 2.0)]), None);
     }
 }

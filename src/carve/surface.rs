@@ -47,7 +47,7 @@ pub(super) struct Finish {
 
 impl Piece {
     pub(super) fn new(target: &Target, lattice: Lattice) -> Result<Piece, CarveError> {
-        let rim = Rim::new(&target.outline)?;
+        let rim = Rim::new(&target.outline, target.blank)?;
         let inside = rim.inside(&lattice);
         let known = |z: f64| if z.is_finite() { z } else { f64::NEG_INFINITY };
         let heights = Grid::from_fn(lattice, |p| target.surface.sample(p).map_or(f64::NEG_INFINITY, known));
@@ -56,6 +56,10 @@ impl Piece {
         }
         let facing = facing(&heights);
         Ok(Piece { rim, target: heights, inside, facing })
+    }
+
+    pub(super) fn rim(&self) -> &Rim {
+        &self.rim
     }
 
     /// Nodes inside the outline: index and place.
@@ -77,7 +81,7 @@ pub(super) fn gouge(piece: &Piece, carved: &Grid, cuts: &[Cut<'_>], rules: &Rule
     for (k, p) in piece.nodes() {
         let mut deep = piece.normal(k, piece.target.z[k] - carved.z[k]);
         if deep > rules.gouge_mm {
-            deep = deep.min(piece.rim.distance(p));
+            deep = piece.rim.distance_up_to(p, deep);
         }
         most = most.max(deep);
         if deep > rules.gouge_mm {
@@ -101,34 +105,29 @@ pub(super) fn finish(
 ) -> Option<Finish> {
     let closing = closing(&piece.target, cuts)?;
     let mut standing = Vec::new();
-    let mut unreached = (UNREACHED_MM, None);
+    let mut unreached = (0.0, None);
     let mut worst = Patches::default();
     for (k, p) in piece.nodes() {
-        let beyond = piece.normal(k, closing.z[k] - piece.target.z[k]);
+        let beyond = piece.normal(k, closing.z[k] - piece.target.z[k]).max(0.0);
         let left = piece.normal(k, carved.z[k] - piece.target.z[k]).max(0.0);
-        if beyond > UNREACHED_MM {
-            if beyond > unreached.0 {
-                unreached = (beyond, Some(p));
-            }
-        } else {
+        if beyond <= UNREACHED_MM {
             standing.push(left);
+        } else if beyond > unreached.0 {
+            unreached = (beyond, Some(p));
         }
         // Where it cannot reach, the cutter still has to come down to its ideal path.
-        let spare = left - beyond.max(0.0);
-        if rules.left_mm.is_some_and(|allowed| spare > allowed) {
-            worst.note(p, spare, k);
+        if rules.left_mm.is_some_and(|allowed| left - beyond > allowed) {
+            worst.note(p, left - beyond, k);
         }
     }
-    let allowed = rules.left_mm.unwrap_or(f64::INFINITY);
-    worst.tell_of_finish(cuts, carved, allowed, ledger);
+    worst.tell_of_finish(cuts, carved, rules.left_mm.unwrap_or(f64::INFINITY), ledger);
     standing.sort_unstable_by(f64::total_cmp);
-    let (unreached_mm, unreached_at) = unreached;
     Some(Finish {
         p50_mm: share(&standing, 0.5),
         p99_mm: share(&standing, 0.99),
         max_mm: share(&standing, 1.0),
-        unreached_mm: if unreached_at.is_some() { unreached_mm } else { 0.0 },
-        unreached_at,
+        unreached_mm: unreached.0,
+        unreached_at: unreached.1,
     })
 }
 
@@ -151,7 +150,7 @@ pub(super) fn floor(
         // Beside the outline the perimeter's wall passes, see `gouge`.
         let thickness = carved.z[k] - under;
         let short = least - thickness;
-        if short > rules.gouge_mm && piece.rim.distance(p) <= rules.gouge_mm {
+        if short > rules.gouge_mm && piece.rim.distance_up_to(p, short) <= rules.gouge_mm {
             continue;
         }
         if thinnest.is_none_or(|t| thickness - least < t.thickness_mm - t.least_mm) {

@@ -42,16 +42,9 @@ struct Stretch {
 }
 
 /// Holds the perimeter to `rules.tabs`; the number of tabs found, `None` without a perimeter.
-pub(super) fn judge(
-    carved: &Grid,
-    cuts: &[Cut<'_>],
-    outline: &[Point2],
-    rules: &Rules,
-    ledger: &mut Ledger,
-) -> Option<usize> {
+pub(super) fn judge(carved: &Grid, cuts: &[Cut<'_>], rim: &Rim, rules: &Rules, ledger: &mut Ledger) -> Option<usize> {
     let cut = cuts.iter().rev().find(|cut| cut.step == Step::Perimeter)?;
     let tabs = rules.tabs?;
-    let rim = Rim::new(outline).ok()?;
     let (radius, step) = (cut.cutter.shape.radius(), rules.step_mm);
     let line = rim.line_outside(radius + tabs.allowance_mm, step);
     let asked = Asked { tabs, longest_mm: tabs.length_mm + 2.0 * (radius + step), step_mm: step };

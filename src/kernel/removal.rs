@@ -6,7 +6,7 @@
 //! move's slope and h the cutter's profile. That is a convex function of x: it has one lowest place,
 //! which is known in closed form for ball, flat and taper and is clamped to the part of the move
 //! that reaches p. A bull-nose is part of a torus, whose lowest place is the root of a quartic; it
-//! is found by bracketed Newton steps to the last bits instead.
+//! is found by bracketed Newton steps instead.
 
 use std::ops::Range;
 
@@ -100,20 +100,25 @@ impl Sweep {
     /// where the cutter never stands above a node.
     pub fn row(&self, lattice: &Lattice, j: usize, columns: Range<usize>, heights: &mut Vec<f64>) {
         let y = lattice.y0 + j as f64 * lattice.step;
-        let x_of = |i: usize| lattice.x0 + i as f64 * lattice.step;
         heights.clear();
+        heights.resize(columns.len(), f64::INFINITY);
+        // 32-bit counters turn into numbers by vector instructions, 64-bit ones do not; no lattice
+        // that fits a memory has longer rows.
+        let first = columns.start as f64;
+        let foot = |k: usize| self.foot(lattice.x0 + (first + f64::from(k as i32)) * lattice.step, y);
+        let nodes = heights.iter_mut().enumerate();
         match self.shape {
             Shape::Ball { radius } => {
                 let ball = BallRow::new(self, radius);
-                heights.extend(columns.map(|i| {
-                    let (s, d2) = self.foot(x_of(i), y);
-                    ball.height(s, d2)
-                }));
+                nodes.for_each(|(k, height)| {
+                    let (s, d2) = foot(k);
+                    *height = ball.height(s, d2);
+                });
             }
-            _ => heights.extend(columns.map(|i| {
-                let (s, d2) = self.foot(x_of(i), y);
-                self.lowest(s, d2).map_or(f64::INFINITY, |lowest| lowest.height_mm)
-            })),
+            _ => nodes.for_each(|(k, height)| {
+                let (s, d2) = foot(k);
+                *height = self.lowest(s, d2).map_or(f64::INFINITY, |lowest| lowest.height_mm);
+            }),
         }
     }
 
@@ -127,21 +132,21 @@ impl Sweep {
     fn lowest(&self, s: f64, d2: f64) -> Option<Lowest> {
         let radius = self.shape.radius();
         let half2 = radius * radius * (1.0 + 2.0 * EDGE_SLACK) - d2;
-        if half2 < 0.0 {
-            return None;
-        }
-        let half = half2.sqrt();
+        let half = half2.max(0.0).sqrt();
         let (lo, hi) = ((-s).max(-half), (self.length - s).min(half));
-        if lo > hi {
-            return None;
-        }
+        // Asked this way round so that numbers that are none count as out of reach.
+        let reached = half2 >= 0.0 && lo <= hi;
+        reached.then(|| self.lowest_within(s, d2, half, (lo, hi)))
+    }
+
+    fn lowest_within(&self, s: f64, d2: f64, half: f64, (lo, hi): (f64, f64)) -> Lowest {
         let x = match self.shape {
             Shape::Bull { radius, corner } => lowest_of_bull(radius, corner, self.slope, d2, lo, hi),
             _ => lowest_of(&self.shape, self.slope, d2, half).clamp(lo, hi),
         };
         let tip_mm = self.from.z + self.slope * (s + x);
-        let q = (x * x + d2).sqrt().min(radius);
-        Some(Lowest { tip_mm, height_mm: tip_mm + self.shape.height_at(q) })
+        let q = (x * x + d2).sqrt().min(self.shape.radius());
+        Lowest { tip_mm, height_mm: tip_mm + self.shape.height_at(q) }
     }
 
     /// Where the line at height `y` enters and leaves the swept outline (a stadium).
@@ -197,7 +202,7 @@ impl BallRow {
         let (lo, hi) = (larger(-s, -half), smaller(self.length - s, half));
         let x = smaller(larger(-self.lean * half, lo), hi);
         let height = self.base + self.slope * (s + x) - larger(self.radius2 - d2 - x * x, 0.0).sqrt();
-        if half2 >= 0.0 && lo <= hi { height } else { f64::INFINITY }
+        if (half2 >= 0.0) & (lo <= hi) { height } else { f64::INFINITY }
     }
 }
 
@@ -243,21 +248,27 @@ fn lowest_of_bull(radius: f64, corner: f64, slope: f64, d2: f64, lo: f64, hi: f6
         let (first, second) = (out / depth, (corner / depth).powi(2) / depth);
         (slope + first * x / q, (second * x * x + first * d2 / q) / (q * q))
     };
-    if rise(lo).0 >= 0.0 {
+    // The sign alone needs no division, and for most places an end of the move decides.
+    let sign = |x: f64| {
+        let q = (x * x + d2).sqrt();
+        let out = q - flat;
+        if out <= 0.0 { slope } else { slope * q * (corner * corner - out * out).max(0.0).sqrt() + out * x }
+    };
+    if sign(lo) >= 0.0 {
         return lo;
     }
-    if rise(hi).0 <= 0.0 {
+    if sign(hi) <= 0.0 {
         return hi;
     }
     root_of_increasing(rise, lo, hi)
 }
 
 /// The root of an increasing function between `lo` (negative) and `hi` (positive), given value and
-/// derivative: Newton where it stays inside the bracket and halving where it does not. The height is
-/// stationary there, so the step at which it stops leaves an error far below 1e-12 mm.
+/// derivative: Newton where it stays inside the bracket and halving where it does not. The last step is
+/// below 1e-6 mm and the height is stationary there, so its error is of the order of 1e-12 mm.
 fn root_of_increasing(f: impl Fn(f64) -> (f64, f64), mut lo: f64, mut hi: f64) -> f64 {
     const STEPS: usize = 100;
-    const CLOSE_MM: f64 = 1e-10;
+    const CLOSE_MM: f64 = 1e-6;
     let mut x = 0.5 * (lo + hi);
     for _ in 0..STEPS {
         let (value, rise) = f(x);
@@ -437,6 +448,15 @@ mod tests {
             assert_abs_diff_eq!(left, 2.0 + 3.0 - (9.0_f64 - d * d).sqrt(), epsilon = 1e-12);
         }
         assert_eq!(swept_height(&Shape::Ball { radius: 3.0 }, from, to, Point2::new(9.0, 3.001)), f64::INFINITY);
+    }
+
+    #[test]
+    fn numbers_that_are_none_reach_nothing() {
+        let (a, b) = (Point3::new(0.0, 0.0, 2.0), Point3::new(f64::NAN, 0.0, 2.0));
+        for shape in [Shape::Ball { radius: 3.0 }, Shape::Bull { radius: 3.0, corner: 1.0 }] {
+            assert_eq!(swept_height(&shape, a, b, Point2::new(1.0, 0.0)), f64::INFINITY);
+            assert_eq!(swept_height(&shape, a, a, Point2::new(1.0, f64::NAN)), f64::INFINITY);
+        }
     }
 
     #[test]
