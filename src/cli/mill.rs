@@ -111,6 +111,42 @@ impl Mill {
     }
 }
 
+fn words(report: &JobReport, folder: &Path) -> String {
+    let mut lines = vec![format!("{} r{}", report.ticket, report.revision)];
+    for foot in &report.feet {
+        lines.push(format!("  {} foot", foot.side.name()));
+        lines.extend(foot.findings.iter().map(|f| finding_words(f, foot.accepted_reason.as_deref())));
+    }
+    if let Some(proof) = &report.proof {
+        lines.extend(proof.violations.iter().map(|v| format!("  refused: {}:{}: {}", v.file, v.line, v.message)));
+        lines.push(format!(
+            "  proof: {:.3} mm below the design at most, scallop {} (99 %), {} rapids in stock",
+            proof.max_gouge_mm,
+            proof.scallop_p99_mm.map_or("unknown".into(), |h| format!("{h:.3} mm")),
+            proof.rapid_contacts
+        ));
+    }
+    lines.extend(report.programs.iter().map(|p| format!("  {:<36} {:>6.1} min  {}", p.file, p.time_s / 60.0, p.cutter.name)));
+    lines.push(if report.pass {
+        format!("  {} files in {}", report.files.len() + 1, folder.display())
+    } else {
+        "  stopped: nothing was written".into()
+    });
+    lines.join("\n")
+}
+
+/// Temporary folders are private; a job's folder is for the workshop.
+#[cfg(unix)]
+fn make_readable(folder: &Path) -> std::io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    fs::set_permissions(folder, fs::Permissions::from_mode(0o755))
+}
+
+#[cfg(not(unix))]
+fn make_readable(_: &Path) -> std::io::Result<()> {
+    Ok(())
+}
+
 /// Writes the files of one job: all of them into a folder of their own beside the goal, which then
 /// takes the goal's place, so that a job is there whole or not at all.
 fn write_job(folder: &Path, files: &[OutFile]) -> Result<(), String> {

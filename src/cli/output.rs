@@ -54,7 +54,7 @@ impl Console {
     /// How problems are coloured on standard error (NO_COLOR, see no-color.org).
     pub(super) fn colour(&self) -> Colour {
         let wanted = std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
-        if wanted { Colour::Terminal } else { Colour::Plain }
+        if wanted { Colour::Ansi } else { Colour::Plain }
     }
 
     /// A progress bar on a terminal; hidden elsewhere and under `--json`.

@@ -91,8 +91,6 @@ impl Profiles {
 }
 
 fn report(card: &Card) -> CardReport<'_> {
-    let line = |l: &'_ crate::profile::CardLine| (l.key.as_str(), l.value.as_str(), l.unit, l.why.as_str());
-    let _ = line;
     CardReport {
         kind: card.kind.folder(),
         name: &card.name,

@@ -86,7 +86,7 @@ fn outline(order: &FootOrder) -> Result<Outline, DesignError> {
         };
         return Ok(outline_from_measures(&measures)?);
     };
-    let bench = bench_from_foot(order.side);
+    let bench = bench_from_foot(traced.side);
     let problem = |problem| DesignError::Trace { file: traced.name.clone(), problem };
     let drawn = outline_from_svg(&traced.svg, traced.clearance_mm).map_err(problem)?;
     drawn.outline.mapped(|p| bench.unplace(p)).map_err(|e| DesignError::Build(BuildError::Outline(e)))

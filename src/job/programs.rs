@@ -7,7 +7,7 @@ use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
 use crate::frame::Placement;
 use crate::gauge::{self, Piece};
 use crate::grid::Grid;
-use crate::nc::{self, Header, Program};
+use crate::nc::{self, Header, Program, Refusals};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
 use crate::profile::{Blank, Cutter};
 use crate::ticket::{Make, Ticket, Underside};
@@ -31,13 +31,48 @@ pub struct Written {
     pub file: String,
     pub step: Step,
     pub cutter: Cutter,
-    pub spindle_rpm: f64,
-    pub feed_mm_min: f64,
-    pub safe_z_mm: f64,
     pub text: String,
     pub program: Program,
     pub time_s: f64,
     pub busiest_second: usize,
+}
+
+/// Why a program from a file cannot be proved.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)]
+pub enum TextError {
+    #[error("{0}")]
+    Refused(#[from] Refusals),
+    #[error(
+        "what this program is for is not in its name: it must end in -top-1-rough.ngc, -top-2-finish.ngc, \
+         -top-3-perimeter.ngc or -frame.ngc"
+    )]
+    NoStep,
+}
+
+impl Written {
+    /// A program from its text; its file's name says which step, the ticket which cutter turns.
+    pub fn from_text(file: &str, bytes: &[u8], make: &Make) -> Result<Written, TextError> {
+        let steps = [Step::Rough, Step::Finish, Step::Perimeter, Step::Frame];
+        let named = |step: &Step| file.ends_with(&format!("-{}.ngc", file_step(*step)));
+        let step = steps.into_iter().find(named).ok_or(TextError::NoStep)?;
+        let program = nc::read(bytes, &nc::acceptance(&make.machine))?;
+        let cutter = match step {
+            Step::Rough => &make.roughing,
+            Step::Finish => &make.finishing,
+            Step::Perimeter | Step::Frame => &make.perimeter,
+        };
+        let timing = nc::time(&program, &make.machine);
+        Ok(Written {
+            file: file.to_string(),
+            step,
+            cutter: cutter.clone(),
+            text: String::from_utf8_lossy(bytes).into_owned(),
+            program,
+            time_s: timing.total_s,
+            busiest_second: timing.busiest_second,
+        })
+    }
 }
 
 /// The programs of one foot, in the order they are run.
@@ -58,9 +93,6 @@ pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precisio
                 file: format!("{}-{step}.ngc", stem(ticket, design.order.side)),
                 step: path.step,
                 cutter: path.cutter.clone(),
-                spindle_rpm: path.spindle_rpm,
-                feed_mm_min: make.material.feed_mm_min,
-                safe_z_mm: target.safe_z_mm,
                 text,
                 program,
                 time_s: timing.total_s,
@@ -73,8 +105,7 @@ pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precisio
 /// Where the cutters' tips go, step by step.
 fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let mut cutting = Cutting::of(make);
-    let [lo, hi] = make.machine.spindle_rpm;
-    cutting.spindle_rpm = cutting.spindle_rpm.clamp(lo, hi);
+    cutting.spindle_rpm = spindle_rpm(make);
     let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
     // A path that cannot be written is never the quickest.
     let seconds = |path: &Toolpath| nc::path_time_s(path, &make.machine).unwrap_or(f64::INFINITY);
@@ -220,6 +251,17 @@ fn carved_values(make: &Make, design: &Design, carved: &Grid, placement: Placeme
     let top = |p| carved.sample(placement.place(p));
     let underside = |_| (make.underside == Underside::Flat).then_some(0.0);
     gauge::read(&footbed.places, Piece { top: &top, underside: &underside, outline: &footbed.outline })
+}
+
+/// Height at which rapids in x and y are made, mm.
+pub fn safe_z_mm(make: &Make) -> f64 {
+    target::blank_top_mm(&make.blank) + make.machine.safe_above_blank_mm
+}
+
+/// Spindle speed the machine can turn for this material.
+pub fn spindle_rpm(make: &Make) -> f64 {
+    let [lo, hi] = make.machine.spindle_rpm;
+    make.material.spindle_rpm.clamp(lo, hi)
 }
 
 /// The blank's box in program coordinates.

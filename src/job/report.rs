@@ -6,12 +6,13 @@ use nalgebra::Matrix4;
 use serde::Serialize;
 
 use super::pieces::Solid;
-use super::programs::{blank_box_mm, kind_of_step};
+use super::programs::{blank_box_mm, kind_of_step, safe_z_mm, spindle_rpm};
 use super::{Design, MadeFoot, OutFile, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
 use crate::kernel::Shape;
 use crate::limits::{BootEffect, Finding, Interval};
+use crate::path::Step;
 use crate::profile::Cutter;
 use crate::ticket::{Make, Ticket};
 use crate::value::{Value, Values};
@@ -254,9 +255,9 @@ fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
             cutter: cutter_report(&written.cutter),
             bench_from_mill: std::array::from_fn(|k| back[(k / 4, k % 4)]),
             blank_box_mm: blank_box_mm(&make.blank),
-            safe_z_mm: written.safe_z_mm,
-            feed_mm_min: written.feed_mm_min,
-            spindle_rpm: written.spindle_rpm,
+            safe_z_mm: safe_z_mm(make),
+            feed_mm_min: make.material.feed_mm_min,
+            spindle_rpm: if written.step == Step::Frame { 0.0 } else { spindle_rpm(make) },
             time_s: written.time_s,
             lines: written.program.lines,
         })

@@ -28,11 +28,16 @@ pub fn mill_from_foot(outline: &Outline, side: Side, blank: &Blank) -> Placement
     ))
 }
 
+/// Highest that the blank's top may lie, mm: its scatter counts until it is measured.
+pub fn blank_top_mm(blank: &Blank) -> f64 {
+    blank.height_mm + if blank.measured { 0.0 } else { blank.scatter_mm }
+}
+
 /// The target on a lattice of `step_mm`. The lattice is laid in the foot frame and then placed, so
 /// that a left and a right of the same values are cut from the same numbers.
 pub fn target(footbed: &Footbed, placement: Placement, blank: &Blank, machine: &Machine, step_mm: f64) -> Target {
     let outline = footbed.outline.placed(placement);
-    let top = blank.height_mm + if blank.measured { 0.0 } else { blank.scatter_mm };
+    let top = blank_top_mm(blank);
     Target {
         surface: placed(&shelved(footbed, step_mm), placement),
         outline: outline.points().to_vec(),
