@@ -20,10 +20,6 @@ impl Console {
         Console { json }
     }
 
-    /// Whether standard output is one JSON document.
-    pub(super) fn is_json(&self) -> bool {
-        self.json
-    }
 
     /// Words on standard output; nothing under `--json`.
     pub(super) fn say(&self, words: &str) {

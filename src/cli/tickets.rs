@@ -16,7 +16,6 @@ const LONGEST_COMPANION: u64 = 16 << 20;
 /// A ticket as read.
 #[derive(Debug)]
 pub(super) struct Loaded {
-    pub(super) path: PathBuf,
     pub(super) text: String,
     pub(super) ticket: Ticket,
 }
@@ -50,7 +49,7 @@ pub(super) fn load(path: &Path, shelf: &Shelf, console: &Console) -> Result<Load
     let folder = path.parent().unwrap_or(Path::new("."));
     let ticket = ticket::read(&text, &name, shelf, &|companion| beside(folder, companion))
         .map_err(|problems| problems.render(console.colour()))?;
-    Ok(Loaded { path: path.to_path_buf(), text, ticket })
+    Ok(Loaded { text, ticket })
 }
 
 /// A file that a ticket names: beside the ticket or below, nowhere else.

@@ -11,6 +11,9 @@ use crate::profile::{Blank, Machine};
 /// The shelf reaches this far outside the outline, mm: the groove of the perimeter cutter and the
 /// largest cutter's radius beyond it.
 const SHELF_MM: f64 = 24.0;
+/// The shelf begins this many lattice steps outside the outline, more than a cell's diagonal: so
+/// no facet that covers a place of the piece reaches across the shelf's kink and cuts its rim.
+const LEDGE_STEPS: f64 = 1.5;
 /// Where the sheet falls away outside the outline, the shelf follows it down by at most this much,
 /// mm: enough to finish the edge, little enough to leave the waste standing.
 const SHELF_FALL_MM: f64 = 2.0;
@@ -52,6 +55,7 @@ fn shelved(footbed: &Footbed, step_mm: f64) -> Grid {
     let lattice = Lattice::covering(footbed.outline.bounds().grown(SHELF_MM), step_mm);
     let sheet = footbed.top.sample(lattice);
     let distance = footbed.outline.distance_field(&lattice, SHELF_MM);
+    let ledge_mm = LEDGE_STEPS * step_mm;
     let row_of = |p: Point2| ((p.y - lattice.y0) / step_mm).round() as usize;
     let column_of = |p: Point2| ((p.x - lattice.x0) / step_mm).round() as usize;
     Grid::from_fn(lattice, |p| {
@@ -60,7 +64,8 @@ fn shelved(footbed: &Footbed, step_mm: f64) -> Grid {
         if distance.at(i, j) <= 0.0 {
             return own;
         }
-        let edge = footbed.top_at(footbed.outline.nearest(p));
+        let at = footbed.outline.nearest(p);
+        let edge = footbed.top_at(at + (p - at) * (ledge_mm / distance.at(i, j)).min(1.0));
         own.min(edge).max(edge - SHELF_FALL_MM).max(0.0)
     })
 }
