@@ -78,6 +78,9 @@ pub enum CurveError {
         /// What it must at least.
         allowed: f64,
     },
+    /// Places that leave a curve through them open.
+    #[error("the places given do not determine a curve: two neighbours coincide, or lie too near to each other")]
+    Undetermined,
     /// An offset distance that is not a length.
     #[error("cannot offset an outline by {distance_mm} mm: give a finite distance within +-{allowed} mm")]
     Offset {

@@ -113,7 +113,7 @@ pub fn outline_from_measures(measures: &TrimMeasures) -> Result<Outline, TrimErr
         source,
     };
     // Solved at unit length, where the numbers of the linear system are of one size.
-    let pieces = fairest_loop(&knots(measures), LEAST_CURVATURE).ok_or_else(|| no_loop(CurveError::Empty))?;
+    let pieces = fairest_loop(&knots(measures), LEAST_CURVATURE).map_err(no_loop)?;
     let pieces = pieces.iter().map(|p| bezier::mapped(p, |c| Point2::from(c.coords * scale))).collect();
     let outline = Outline::from_beziers(pieces).map_err(no_loop)?;
     check_sizes(&outline, measures)?;
@@ -173,6 +173,8 @@ const TIP_SHARE: f64 = 0.13;
 const HEEL_ROUNDING: f64 = 0.72;
 const MEDIAL_TOE_ROUNDING: f64 = 0.745;
 const LATERAL_TOE_ROUNDING: f64 = 0.715;
+/// How far ahead the heel's rounding reaches at most, in half heel widths: 1 is a half circle.
+const HEEL_REACH: f64 = 1.2;
 /// Stations of the medial waist and of the lateral midfoot, shares of the length.
 const WAIST_STATION: f64 = 0.45;
 const MIDFOOT_STATION: f64 = 0.40;
@@ -206,7 +208,8 @@ fn knots(m: &TrimMeasures) -> Vec<(Point2, Hold)> {
     waist.x = waist.x.min(BALL_WIDEST * first_met.x);
     let mut midfoot = on_line(lateral_heel, fifth_met, MIDFOOT_STATION, -MIDFOOT_FULLNESS * ball);
     midfoot.x = midfoot.x.max(BALL_WIDEST * fifth_met.x);
-    let heel_corner = rounding(rear, heel, HEEL_ROUNDING, HEEL_ROUNDING);
+    let heel_side = Point2::new(heel.x, heel.y.min(HEEL_REACH * half_heel));
+    let heel_corner = rounding(rear, heel_side, HEEL_ROUNDING, HEEL_ROUNDING);
     let toe = |met: Point2, across, along| rounding(tip, met, across, along);
     vec![
         (rear, Hold::AlongX),
