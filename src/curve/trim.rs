@@ -79,12 +79,12 @@ pub enum TrimError {
 /// ANSUR II (Gordon et al. 2014: 323 mm).
 pub const TRIM_LENGTH_MM: (f64, f64) = (150.0, 340.0);
 
-/// Ball width as a share of the length. ANSUR II men and women: 0.376 (SD 0.018), so this is four
-/// standard deviations to either side.
+/// Ball width as a share of the length. Of the 6,068 people of ANSUR II one has a foot outside
+/// this (breadth over length 0.376, SD 0.018).
 pub const TRIM_BALL_SHARE: (f64, f64) = (0.30, 0.45);
 
-/// Heel width as a share of the length. ANSUR II: 0.27 (SD 0.018) for the bare foot; a footbed is
-/// trimmed narrower or, for a wide seat, wider.
+/// Heel width as a share of the length. Of the same people five have a heel outside this (0.27,
+/// SD 0.018).
 pub const TRIM_HEEL_SHARE: (f64, f64) = (0.20, 0.34);
 
 /// The widest cup lies 0.16 of the length ahead (common practice, no source); a measured one may
