@@ -8,6 +8,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::CurveError;
 use super::bezier::{Bezier, bezier};
 use crate::frame::Point2;
 
@@ -33,23 +34,22 @@ const LENGTH_SHARE: f64 = 1e-3;
 
 /// The fairest closed counter-clockwise curve through `knots`, one Bezier a span, that bends to
 /// the left by at least `least_curvature` wherever a tangent is held, so that what is held as an
-/// extreme is one. `None` when the places do not determine a curve, for instance because two
-/// neighbours coincide.
-pub(super) fn fairest_loop(knots: &[(Point2, Hold)], least_curvature: f64) -> Option<Vec<Bezier>> {
+/// extreme is one.
+pub(super) fn fairest_loop(knots: &[(Point2, Hold)], least_curvature: f64) -> Result<Vec<Bezier>, CurveError> {
     let next = knots.iter().cycle().skip(1);
     let mut spans: Vec<f64> = knots.iter().zip(next).map(|((a, _), (b, _))| (b - a).norm()).collect();
     let tolerance = LENGTH_SHARE * spans.iter().sum::<f64>() / spans.len() as f64;
     let mut bends = vec![None; knots.len()];
     let mut pieces = Vec::new();
     for _ in 0..PASSES {
-        let [x, y] = solved(knots, &spans, &bends)?;
+        let [x, y] = solved(knots, &spans, &bends).ok_or(CurveError::Undetermined)?;
         for (i, bend) in bends.iter_mut().enumerate() {
             *bend = bend.or_else(|| missing_bend(&spans, knots[i].1, &x, &y, i, least_curvature));
         }
         pieces = beziers(&spans, &x, &y);
         spans = pieces.iter().map(|p: &Bezier| p.approximate_length(tolerance)).collect();
     }
-    Some(pieces)
+    Ok(pieces)
 }
 
 fn solved(knots: &[(Point2, Hold)], spans: &[f64], bends: &[Option<f64>]) -> Option<[Coordinate; 2]> {
@@ -229,8 +229,9 @@ mod tests {
     }
 
     #[test]
-    fn coinciding_knots_give_none() {
+    fn coinciding_knots_are_an_error() {
         let p = Point2::new(1.0, 1.0);
-        assert!(fairest_loop(&[(p, Hold::Point), (p, Hold::Point), (p, Hold::Point)], 0.0).is_none());
+        let same = [(p, Hold::Point), (p, Hold::Point), (p, Hold::Point)];
+        assert_eq!(fairest_loop(&same, 0.0).unwrap_err(), CurveError::Undetermined);
     }
 }

@@ -1,18 +1,22 @@
-//! Closed outlines in a plane: made of cubic Beziers, measured, offset and asked how far a point
-//! lies from them. The only door to `geo`, `lyon_geom` and `cavalier_contours`. Knows neither
-//! heights nor feet beyond the sizes of an outline.
+//! Closed outlines in a plane: made of cubic Beziers, measured, offset, drawn from measures or
+//! traced, and asked how far a point lies from them. The only door to `geo`, `lyon_geom`,
+//! `cavalier_contours` and `usvg`. Knows nothing of heights, and of feet only the sizes of an
+//! outline.
 
 mod bezier;
 mod crossing;
+mod drawing;
 mod fair;
 mod nearest;
 mod offset;
 mod outline;
+mod trace;
 mod trim;
 
 pub use bezier::{Bezier, bezier, straight};
 pub use outline::{FLATTENING_MM, Outline};
-pub use trim::{BALL_SHARE, HEEL_SHARE, LENGTH_MM, TrimError, TrimMeasures, outline_from_measures};
+pub use trace::{HEEL_STATION, TraceError, Traced, outline_from_svg};
+pub use trim::{TRIM_BALL_SHARE, TRIM_HEEL_SHARE, TRIM_LENGTH_MM, TrimError, TrimMeasures, outline_from_measures};
 
 /// Why pieces do not make an outline. Places are in the frame the pieces were given in, mm.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -26,6 +30,12 @@ pub enum CurveError {
         /// How many there are.
         pieces: usize,
         /// How many are read.
+        allowed: usize,
+    },
+    /// More detail than any drawn outline has.
+    #[error("the outline needs more than {allowed} points: smooth the drawing, or scale it down if it is too large")]
+    TooIntricate {
+        /// How many it may need.
         allowed: usize,
     },
     /// A coordinate is NaN, infinite or farther out than anything on a bench.
@@ -68,6 +78,9 @@ pub enum CurveError {
         /// What it must at least.
         allowed: f64,
     },
+    /// Places that leave a curve through them open.
+    #[error("the places given do not determine a curve: two neighbours coincide, or lie too near to each other")]
+    Undetermined,
     /// An offset distance that is not a length.
     #[error("cannot offset an outline by {distance_mm} mm: give a finite distance within +-{allowed} mm")]
     Offset {

@@ -14,10 +14,11 @@ pub(super) struct Sides {
     cell_mm: f64,
     nx: usize,
     ny: usize,
-    /// Where each cell's sides start in `sides`; one entry more than there are cells.
+    /// Where each cell's sides start in `listed`; one entry more than there are cells.
     starts: Vec<u32>,
-    /// Side i runs from point i to the next.
-    sides: Vec<u32>,
+    /// The sides of the first cell, then of the second, and so on; side i runs from point i to the
+    /// next.
+    listed: Vec<u32>,
 }
 
 /// Cells per side of the polygon, about: with one, a query near a typical footbed outline looks at
@@ -31,7 +32,7 @@ impl Sides {
         let cell_mm = (rect.width() * rect.height() / wanted).sqrt().max((rect.width() + rect.height()) / wanted);
         let cells_over = |extent: f64| (extent / cell_mm).floor() as usize + 1;
         let (nx, ny) = (cells_over(rect.width()), cells_over(rect.height()));
-        let mut sides = Sides { points, rect, cell_mm, nx, ny, starts: vec![0; nx * ny + 1], sides: Vec::new() };
+        let mut sides = Sides { points, rect, cell_mm, nx, ny, starts: vec![0; nx * ny + 1], listed: Vec::new() };
         sides.fill();
         sides
     }
@@ -142,7 +143,7 @@ impl Sides {
         }
     }
 
-    /// Counts, then places: every side goes to the cells that its own rectangle touches.
+    /// Enters every side in the cells that its own rectangle touches.
     fn fill(&mut self) {
         let mut lists: Vec<Vec<u32>> = vec![Vec::new(); self.nx * self.ny];
         for side in 0..self.points.len() {
@@ -156,8 +157,8 @@ impl Sides {
             }
         }
         for (cell, list) in lists.iter().enumerate() {
-            self.sides.extend(list);
-            self.starts[cell + 1] = self.sides.len() as u32;
+            self.listed.extend(list);
+            self.starts[cell + 1] = self.listed.len() as u32;
         }
     }
 
@@ -174,7 +175,7 @@ impl Sides {
 
     fn in_cell(&self, i: usize, j: usize) -> &[u32] {
         let cell = j * self.nx + i;
-        &self.sides[self.starts[cell] as usize..self.starts[cell + 1] as usize]
+        &self.listed[self.starts[cell] as usize..self.starts[cell + 1] as usize]
     }
 
     /// The cell that holds `p`, or the nearest one. The cast sends NaN to the first cell.

@@ -26,6 +26,10 @@ const LEAST_AREA_MM2: f64 = 1e-6;
 /// milliseconds to check.
 const MOST_PIECES: usize = 10_000;
 
+/// A footbed's outline flattens to some 400 points, a rough tracing to some thousand; a hundred
+/// thousand are still checked in about a second.
+const MOST_POINTS: usize = 100_000;
+
 /// How far the quadratics that [`Outline::perimeter_mm`] measures may lie from the cubics, mm; the
 /// length is then off by far less.
 const LENGTH_MM: f64 = 1e-4;
@@ -53,7 +57,7 @@ impl Outline {
         if area_mm2 < 0.0 {
             reverse(&mut pieces);
         }
-        let points = flattened(&pieces);
+        let points = flattened(&pieces)?;
         if points.len() < 3 || area_mm2.abs() < LEAST_AREA_MM2 {
             return Err(CurveError::NoArea { area_mm2: area_mm2.abs(), allowed: LEAST_AREA_MM2 });
         }
@@ -218,20 +222,23 @@ fn reverse(pieces: &mut [Bezier]) {
     }
 }
 
-fn flattened(pieces: &[Bezier]) -> Vec<Point2> {
+fn flattened(pieces: &[Bezier]) -> Result<Vec<Point2>, CurveError> {
     let mut points: Vec<Point2> = Vec::new();
-    let mut push = |p: Point2| {
-        if points.last().is_none_or(|last| (p - last).norm() > JOIN_MM) {
-            points.push(p);
-        }
-    };
     for piece in pieces {
-        piece.for_each_flattened(FLATTENING_MM, &mut |line| push(Point2::new(line.to.x, line.to.y)));
+        piece.for_each_flattened(FLATTENING_MM, &mut |line| {
+            let p = Point2::new(line.to.x, line.to.y);
+            if points.last().is_none_or(|last| (p - last).norm() > JOIN_MM) {
+                points.push(p);
+            }
+        });
+        if points.len() > MOST_POINTS {
+            return Err(CurveError::TooIntricate { allowed: MOST_POINTS });
+        }
     }
     while points.len() > 1 && points.first().zip(points.last()).is_some_and(|(a, b)| (b - a).norm() <= JOIN_MM) {
         points.pop();
     }
-    points
+    Ok(points)
 }
 
 fn united(a: Rect, b: Rect) -> Rect {
@@ -241,6 +248,7 @@ fn united(a: Rect, b: Rect) -> Rect {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::curve::{TrimMeasures, outline_from_measures};
     use crate::frame::{Side, bench_from_foot};
     use approx::assert_abs_diff_eq;
     use geo::{Area, Buffer, LineString, Polygon};
@@ -361,6 +369,31 @@ mod tests {
         }
     }
 
+    /// Referee: geo's buffer with round joins, on a footbed's outline with its concave waist.
+    #[test]
+    fn offset_of_a_footbed_against_geo() {
+        let measures = TrimMeasures {
+            length_mm: 262.0,
+            ball_width_mm: 96.0,
+            heel_width_mm: 65.0,
+            heel_station_y_mm: 42.0,
+            first_met_y_mm: 194.0,
+            fifth_met_y_mm: 168.0,
+        };
+        let outline = outline_from_measures(&measures).unwrap();
+        for d in [0.5, 3.0, 8.0, -0.5, -3.0, -8.0] {
+            let loops = outline.offset(d).unwrap();
+            assert_eq!(loops.len(), 1);
+            let ours = polygon_of(&loops[0]).signed_area();
+            let geos = polygon_of(outline.points()).buffer(d).unsigned_area();
+            // Both flatten their arcs; half the tolerance, on average, along the whole edge.
+            assert_abs_diff_eq!(ours, geos, epsilon = 0.5 * FLATTENING_MM * outline.perimeter_mm());
+            for p in &loops[0] {
+                assert_abs_diff_eq!(outline.signed_distance(*p), d, epsilon = 1e-6);
+            }
+        }
+    }
+
     #[test]
     fn offset_may_fall_apart() {
         let bone = [(0.0, 0.0), (20.0, 0.0), (20.0, 20.0), (12.0, 20.0), (12.0, 40.0), (20.0, 40.0), (20.0, 60.0)];
@@ -399,6 +432,9 @@ mod tests {
         assert!(matches!(Outline::from_polygon(&eight), Err(CurveError::Crossing { .. })));
         let many = vec![bezier::straight(p(0.0, 0.0), p(0.0, 0.0)); MOST_PIECES + 1];
         assert!(matches!(Outline::from_beziers(many), Err(CurveError::TooMany { .. })));
+        let loops = |k: f64| bezier::bezier(p(0.0, 0.0), p(9e3, k), p(-9e3, k), p(0.0, 0.0));
+        let scribble = (0..1000).map(|k| loops(k as f64)).collect();
+        assert!(matches!(Outline::from_beziers(scribble), Err(CurveError::TooIntricate { .. })));
         let c = circle(20.0, Point2::origin());
         assert!(matches!(c.offset(f64::NAN), Err(CurveError::Offset { .. })));
         assert!(c.mapped(|q| p(q.x, 0.0)).is_err());

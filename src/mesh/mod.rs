@@ -99,11 +99,12 @@ impl Mesh {
         self.corners().map(|[a, b, c]| 0.5 * (b - a).cross(&(c - a)).norm()).sum()
     }
 
-    /// Whether the mesh shuts in a solid: every edge is run through once in each direction and no
-    /// triangle is degenerate.
+    /// Whether the mesh shuts in a solid: every edge is run through once in each direction, no
+    /// triangle is degenerate and none names a missing corner.
     pub fn is_closed(&self) -> bool {
         let flat = |[a, b, c]: [Point3; 3]| (b - a).cross(&(c - a)).norm_squared() == 0.0;
-        if self.triangles.is_empty() || self.corners().any(flat) {
+        let whole = self.corners().count() == self.triangles.len();
+        if self.triangles.is_empty() || !whole || self.corners().any(flat) {
             return false;
         }
         let edges = self.triangles.iter().flat_map(|&[a, b, c]| [(a, b), (b, c), (c, a)]);
@@ -171,7 +172,8 @@ mod tests {
         assert!(!changed(|m| m.triangles.truncate(3)));
         assert!(!changed(|m| m.triangles.push([0, 2, 1])));
         assert!(!changed(|m| m.triangles[0] = [0, 1, 2]));
-        assert!(!changed(|m| m.vertices[3] = Point3::new(1.0, 1.0, 0.0) * 0.0));
+        assert!(!changed(|m| m.vertices[3] = Point3::origin()));
+        assert!(!changed(|m| m.vertices.truncate(3)));
         assert!(!changed(|m| m.triangles.clear()));
     }
 }
