@@ -69,7 +69,11 @@ fn words(report: &CheckReport) -> String {
         lines.extend(foot.findings.iter().map(|f| finding_words(f, foot.accepted_reason.as_deref())));
         lines.push(String::new());
     }
-    lines.push(if report.pass { "passes".into() } else { "stopped: nothing may be cut until the stops are settled".into() });
+    lines.push(if report.pass {
+        "passes".into()
+    } else {
+        "stopped: nothing may be cut until the stops are settled".into()
+    });
     lines.join("\n")
 }
 

@@ -126,7 +126,9 @@ fn words(report: &JobReport, folder: &Path) -> String {
             proof.rapid_contacts
         ));
     }
-    lines.extend(report.programs.iter().map(|p| format!("  {:<36} {:>6.1} min  {}", p.file, p.time_s / 60.0, p.cutter.name)));
+    lines.extend(
+        report.programs.iter().map(|p| format!("  {:<36} {:>6.1} min  {}", p.file, p.time_s / 60.0, p.cutter.name)),
+    );
     lines.push(if report.pass {
         format!("  {} files in {}", report.files.len() + 1, folder.display())
     } else {

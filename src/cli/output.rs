@@ -20,7 +20,6 @@ impl Console {
         Console { json }
     }
 
-
     /// Words on standard output; nothing under `--json`.
     pub(super) fn say(&self, words: &str) {
         if !self.json {

@@ -82,7 +82,8 @@ impl Profiles {
             return Ok(Kind::ALL.into_iter().flat_map(|kind| shelf.cards(kind)).collect());
         };
         let kinds: Vec<&str> = Kind::ALL.map(Kind::folder).to_vec();
-        let kind = Kind::of_folder(word).ok_or(format!("there is no kind \"{word}\"; there are {}", kinds.join(", ")))?;
+        let kind =
+            Kind::of_folder(word).ok_or(format!("there is no kind \"{word}\"; there are {}", kinds.join(", ")))?;
         match &self.name {
             Some(name) => shelf.card(kind, name).map(|card| vec![card]).map_err(|e| e.to_string()),
             None => Ok(shelf.cards(kind).collect()),

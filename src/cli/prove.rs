@@ -74,7 +74,12 @@ fn words(report: &ProofReport) -> String {
     let mm = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{x:.4} mm"));
     let mut lines = vec![
         format!("  deepest below the design   {:.4} mm", proof.max_gouge_mm),
-        format!("  scallop half / 99 % / most {} / {} / {}", mm(proof.scallop_p50_mm), mm(proof.scallop_p99_mm), mm(proof.scallop_max_mm)),
+        format!(
+            "  scallop half / 99 % / most {} / {} / {}",
+            mm(proof.scallop_p50_mm),
+            mm(proof.scallop_p99_mm),
+            mm(proof.scallop_max_mm)
+        ),
         format!("  out of the cutter's reach  {}", mm(proof.unreached_max_mm)),
         format!("  rapids that met stock      {}", proof.rapid_contacts),
         format!("  time {:.0} s, cut {:.1} m, {} lines", proof.time_s, proof.cut_length_mm / 1000.0, proof.lines),

@@ -99,8 +99,7 @@ pub fn label(class: &str, at: Point2, anchor: Anchor, words: impl Into<String>) 
 
 /// Words that read upward (from the right edge of the paper), centred on `at`.
 pub fn upright_label(class: &str, at: Point2, words: impl Into<String>) -> Text {
-    label(class, at, Anchor::Middle, words)
-        .set("transform", format!("rotate(-90 {} {})", coarse(at.x), coarse(at.y)))
+    label(class, at, Anchor::Middle, words).set("transform", format!("rotate(-90 {} {})", coarse(at.x), coarse(at.y)))
 }
 
 /// A group of one class.

@@ -14,8 +14,6 @@ mod data;
 mod dimension;
 mod hatch;
 mod ink;
-#[cfg(test)]
-mod look;
 mod notes;
 mod plan;
 mod profile_a;
@@ -27,9 +25,7 @@ mod tint;
 mod trim;
 mod wearer;
 
-pub use data::{
-    Bevel, BootRow, DrawError, DrawnFoot, Height, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow,
-};
+pub use data::{Bevel, BootRow, DrawError, DrawnFoot, Height, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
 pub use sheet::sheet_html;
 pub use trim::trim_svg;
 pub use wearer::wearer_html;

@@ -4,9 +4,9 @@
 use svg::node::element::Group;
 
 use super::data::{DrawnFoot, NoteRow};
-use crate::limits::Severity;
 use super::ink;
 use crate::frame::{Point2, Side};
+use crate::limits::Severity;
 
 /// One entry of the notes block.
 pub struct Numbered<'a> {

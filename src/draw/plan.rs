@@ -293,11 +293,12 @@ impl Labels {
     fn place(&mut self, b: &Block, points: &[Point2], outline: &[Point2], level: i64) -> Option<Point2> {
         let index = if level % 5 == 0 { 1.5 } else { 0.0 };
         let free = points.iter().step_by(3).filter(|p| self.is_free(**p, outline));
-        let best = free
-            .map(|p| (*p, self.spacing(b, *p) + index))
-            .fold(None, |best: Option<(Point2, f64)>, (p, score)| match best {
-                Some((_, most)) if most >= score => best,
-                _ => Some((p, score)),
+        let best =
+            free.map(|p| (*p, self.spacing(b, *p) + index)).fold(None, |best: Option<(Point2, f64)>, (p, score)| {
+                match best {
+                    Some((_, most)) if most >= score => best,
+                    _ => Some((p, score)),
+                }
             });
         let (at, _) = best.filter(|(_, score)| *score > 1.6)?;
         self.taken.push(at);
@@ -307,7 +308,8 @@ impl Labels {
     fn is_free(&self, p: Point2, outline: &[Point2]) -> bool {
         let off_lines = (p.x - self.axis_x).abs() > 2.6 && self.levels.iter().all(|y| (p.y - y).abs() > 2.2);
         let near = |q: &Point2, dx: f64, dy: f64| (p.x - q.x).abs() < dx && (p.y - q.y).abs() < dy;
-        let inside = |dx: f64, dy: f64| crossings_at(outline, p.y + dy).iter().filter(|x| **x <= p.x + dx).count() % 2 == 1;
+        let inside =
+            |dx: f64, dy: f64| crossings_at(outline, p.y + dy).iter().filter(|x| **x <= p.x + dx).count() % 2 == 1;
         let corners = [(-2.4, -1.6), (2.4, -1.6), (-2.4, 1.6), (2.4, 1.6)];
         off_lines && self.taken.iter().all(|q| !near(q, 5.0, 4.2)) && corners.iter().all(|c| inside(c.0, c.1))
     }
@@ -368,7 +370,8 @@ fn cutting_planes(b: &Block, group: Group) -> Group {
             let (from, to) = (Point2::new(out - 2.4 * b.medial, y), Point2::new(inn + 2.4 * b.medial, y));
             let thick = |x: f64| ink::line("w50", Point2::new(x, y), Point2::new(x + 3.0 * b.medial, y));
             let head = |x: f64| [ink::line("w25", Point2::new(x, y), Point2::new(x, y - 1.2))].into_iter();
-            let group = group.add(ink::line("w13 chain", from, to)).add(thick(from.x)).add(thick(to.x - 3.0 * b.medial));
+            let group =
+                group.add(ink::line("w13 chain", from, to)).add(thick(from.x)).add(thick(to.x - 3.0 * b.medial));
             let group = head(from.x).chain(head(to.x)).fold(group, Group::add);
             let arrow = |x: f64| ink::arrowhead(Point2::new(x, y - 3.2), 0.0, -1.0);
             let group = group.add(arrow(from.x)).add(arrow(to.x));
@@ -437,9 +440,11 @@ fn edge_words(b: &Block, group: Group) -> Group {
     let (lateral, medial) = (b.at(Point2::new(*lateral, y)), b.at(Point2::new(*medial, y)));
     // A base line of upright words stands to their right: half a letter's height more on that side.
     let off = |p: Point2, out: f64| Point2::new(p.x + 2.2 * out + 0.9, p.y);
-    group
-        .add(ink::upright_label("t soft", off(lateral, -b.medial), "lateral"))
-        .add(ink::upright_label("t soft", off(medial, b.medial), "medial"))
+    group.add(ink::upright_label("t soft", off(lateral, -b.medial), "lateral")).add(ink::upright_label(
+        "t soft",
+        off(medial, b.medial),
+        "medial",
+    ))
 }
 
 /// The widest level of the outline between two shares of its length, as its two ends on paper.
@@ -462,8 +467,7 @@ fn balloons(b: &Block, list: &[Numbered], group: Group) -> Group {
         let here = n.at.iter().filter(|(side, _)| *side == b.foot.side);
         here.filter_map(move |(_, at)| at.map(|at| (n, b.at(at))))
     });
-    let mut mine: Vec<(&Numbered, Point2)> =
-        mine.filter(|(_, at)| at.x.is_finite() && at.y.is_finite()).collect();
+    let mut mine: Vec<(&Numbered, Point2)> = mine.filter(|(_, at)| at.x.is_finite() && at.y.is_finite()).collect();
     mine.sort_by(|a, c| a.1.y.total_cmp(&c.1.y));
     let x = b.lateral(LATERAL_MM - 3.9);
     let end = b.at(Point2::new(0.0, b.rect.y0)).y + 4.0;

@@ -160,7 +160,10 @@ fn check_bar(divisor: f64) -> String {
         let mm = 10.0 * f64::from(k);
         ink::line("w25", at(mm, 2.0), at(mm, if k % 5 == 0 { 0.3 } else { 1.0 }))
     };
-    let words = format!("check bar: must measure 100 mm on this paper; at 1:{divisor} it is {} mm", ink::coarse(100.0 * divisor));
+    let words = format!(
+        "check bar: must measure 100 mm on this paper; at 1:{divisor} it is {} mm",
+        ink::coarse(100.0 * divisor)
+    );
     let bar = svg::node::element::Path::new().set("id", "check-bar").set("class", "w50").set("d", "M2 2L102 2");
     let drawing = svg::node::element::SVG::new().set("viewBox", "0 0 104 6").set("class", "drawing").set("role", "img");
     let drawing = drawing.add(ink::title("Check bar of 100 mm"));

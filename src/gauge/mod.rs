@@ -83,13 +83,7 @@ pub fn flex_zone(places: &Places, piece: Piece) -> Option<Least> {
 /// Width of the part ahead of half the length, mm.
 fn ball_width_mm(outline: &Outline) -> Option<f64> {
     let bounds = outline.bounds();
-    let half = bounds.y0 + 0.5 * bounds.height();
-    // The widest places are ends of the outline's own pieces when it was drawn from measures, so
-    // its points hold them exactly; the section at half length matters only for a tapering foot.
-    let ahead = outline.points().iter().filter(|p| p.y >= half).map(|p| p.x);
-    let (x0, x1) = outline.section(half)?;
-    let (lo, hi) = ahead.fold((x0, x1), |(lo, hi), x| (lo.min(x), hi.max(x)));
-    Some(hi - lo)
+    outline.extent_ahead_of(bounds.y0 + 0.5 * bounds.height()).map(|(x0, x1)| x1 - x0)
 }
 
 fn cup_width_mm(places: &Places, top: &dyn Fn(Point2) -> Option<f64>) -> Option<f64> {

@@ -1,7 +1,6 @@
 //! The first half of a job: one ordered foot becomes outline, footbed, values and findings.
 
-use crate::curve::{Outline, CurveError as TraceError, TrimError, TrimMeasures, outline_from_measures};
-struct Tmp{outline: Outline} fn outline_from_svg(_: &str, _: f64) -> Result<Tmp, TraceError> { Err(TraceError::Empty) }
+use crate::curve::{Outline, TraceError, TrimError, TrimMeasures, outline_from_measures, outline_from_svg};
 use crate::footbed::{self, BuildError, Footbed};
 use crate::frame::bench_from_foot;
 use crate::gauge;
@@ -86,10 +85,10 @@ fn outline(order: &FootOrder) -> Result<Outline, DesignError> {
         };
         return Ok(outline_from_measures(&measures)?);
     };
-    let bench = bench_from_foot(traced.side);
-    let problem = |problem| DesignError::Trace { file: traced.name.clone(), problem };
-    let drawn = outline_from_svg(&traced.svg, traced.clearance_mm).map_err(problem)?;
-    drawn.outline.mapped(|p| bench.unplace(p)).map_err(|e| DesignError::Build(BuildError::Outline(e)))
+    let drawn = outline_from_svg(&traced.svg, traced.clearance_mm)
+        .map_err(|problem| DesignError::Trace { file: traced.name.clone(), problem })?;
+    // Placing takes the foot frame to the bench; a reflection undoes itself.
+    Ok(drawn.outline.placed(bench_from_foot(traced.side)))
 }
 
 fn underside(ticket: &Ticket, order: &FootOrder) -> footbed::Underside {

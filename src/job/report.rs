@@ -220,7 +220,12 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
             .collect(),
         time_s: programs.iter().map(|p| p.time_s).sum(),
         programs,
-        solids: feet.iter().filter_map(|foot| foot.cut.as_ref()).flat_map(|cut| &cut.solids).map(solid_report).collect(),
+        solids: feet
+            .iter()
+            .filter_map(|foot| foot.cut.as_ref())
+            .flat_map(|cut| &cut.solids)
+            .map(solid_report)
+            .collect(),
         files: files
             .iter()
             .map(|f| FileReport { file: f.name.clone(), bytes: f.bytes.len(), sha256: sha256_hex(&f.bytes) })
