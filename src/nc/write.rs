@@ -443,6 +443,16 @@ mod tests {
         assert!(orders(&each)[7..16].iter().all(|line| line.starts_with("G0 ") || line.starts_with("G1 ")));
     }
 
+    /// A path that ends at its safe height needs no further lift, and a feed that is 600 but for the
+    /// last bits stays 600.
+    #[test]
+    fn nothing_is_written_twice_and_feeds_do_not_crumble() {
+        let almost = Motion::Feed(0.1 * 6000.0 - 1e-9);
+        let ends_up = path(&[(RAPID, 0.0, 0.0, 42.0), (almost, 0.0, 0.0, 20.0), (RAPID, 0.0, 0.0, 42.0)]);
+        let text = write(&ends_up, &machine(), &header()).unwrap();
+        assert_eq!(orders(&text)[8..], ["G1 Z20 F600", "G0 Z42", "M5", "M2"]);
+    }
+
     #[test]
     fn a_dry_run_never_turns_the_spindle() {
         let moves = sample().moves.into_iter().map(|m| Move { motion: RAPID, ..m });
