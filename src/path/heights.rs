@@ -168,7 +168,7 @@ fn end_height(lowest: f64, highest: f64, wanted: Option<f64>) -> Option<f64> {
 }
 
 /// How far the heights may bulge above the chord of each interval: `curvature * length^2 / 8` with
-/// the mean downward curvature at its two ends. Heights of a cutter's rest have no sharp ridges:
+/// the greater downward curvature of its two ends. Heights of a cutter's rest have no sharp ridges:
 /// they are the highest of many profiles turned over, so only valleys can be sharp.
 fn bulges(places: &[Place]) -> Vec<f64> {
     let curvature = |k: usize| {
@@ -185,7 +185,7 @@ fn bulges(places: &[Place]) -> Vec<f64> {
         .enumerate()
         .map(|(k, pair)| {
             let length = pair[1].s - pair[0].s;
-            0.5 * (curvature(k) + curvature(k + 1)) * length * length / 8.0
+            curvature(k).max(curvature(k + 1)) * length * length / 8.0
         })
         .collect()
 }
