@@ -49,6 +49,9 @@ impl Heights {
             let at = Point2::new(super::trail::round3(p.x), super::trail::round3(p.y));
             Place { s, at, z: reach(at) }
         };
+        if length <= 0.0 {
+            return Heights { places: vec![place(0.0)] };
+        }
         let mut places: Vec<Place> = (0..=n).map(|k| place(length * k as f64 / n as f64)).collect();
         for _ in 0..HALVINGS {
             let bulges = bulges(&places);
@@ -205,6 +208,13 @@ mod tests {
         let k = path.windows(2).position(|w| y <= w[1].y).unwrap();
         let (a, b) = (path[k], path[k + 1]);
         a.z + (b.z - a.z) * (y - a.y) / (b.y - a.y)
+    }
+
+    #[test]
+    fn a_line_of_no_length_is_one_point() {
+        let here = Point2::new(3.0, 4.0);
+        let heights = Heights::along(here, here, Sampling { step: 0.25, bulge: 0.001 }, |_| 1.5);
+        assert_eq!(heights.thinned(Band { below: 0.003, above: 0.01 }), [Point3::new(3.0, 4.0, 1.5)]);
     }
 
     #[test]

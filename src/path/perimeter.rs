@@ -87,6 +87,8 @@ struct Station {
     /// Distance along the line, mm.
     s: f64,
     at: Point2,
+    /// Whether the line turns here, so that a move must end here.
+    corner: bool,
     /// Nothing under the cutter stands higher than this when the cut begins, mm.
     standing: f64,
 }
@@ -194,7 +196,7 @@ impl<'t> Plan<'t> {
         let mut stops = vec![from, to];
         for turn in 0..=2 {
             let ahead = f64::from(turn) * self.length;
-            stops.extend(self.stations.iter().map(|st| st.s + ahead));
+            stops.extend(self.stations.iter().filter(|st| st.corner).map(|st| st.s + ahead));
             stops.extend(self.tabs.iter().flat_map(|tab| [tab.from + ahead, tab.to + ahead]));
         }
         stops.retain(|&s| s >= from && s <= to);
@@ -247,7 +249,7 @@ fn stations(line: &[Point2]) -> Vec<Station> {
         let n = (length / STATION_MM).ceil().max(1.0) as usize;
         for i in 0..n {
             let t = i as f64 / n as f64;
-            out.push(Station { s: s + t * length, at: a + (b - a) * t, standing: 0.0 });
+            out.push(Station { s: s + t * length, at: a + (b - a) * t, corner: i == 0, standing: 0.0 });
         }
         s += length;
     }
@@ -305,7 +307,7 @@ fn begin_at_an_end(stations: Vec<Station>) -> (Vec<Station>, f64) {
 mod tests {
     use super::*;
     use crate::path::testbed::{Stock, check_moves, cutting, footbed};
-    use crate::path::{Motion, rough};
+    use crate::path::{Motion, finish, rough};
     use crate::ticket::Passes;
 
     fn planned() -> (Target, Cutting, Toolpath) {
@@ -314,15 +316,18 @@ mod tests {
         (target, cutting, path)
     }
 
+    /// The three cuts one after the other, as on the machine.
     #[test]
-    fn after_roughing_no_level_is_deeper_than_a_step_and_rapids_stay_in_air() {
+    fn no_cut_is_deeper_than_a_step_and_rapids_stay_in_air() {
         let (target, cutting, path) = planned();
         check_moves(&path, &target, &cutting);
         let mut stock = Stock::blank(&target);
         stock.carry_out(&rough(&target, &cutting).unwrap());
-        let (deepest, struck) = stock.carry_out(&path);
-        assert!(deepest <= cutting.step_down_mm + 0.01, "{deepest} mm at once");
-        assert_eq!(struck, 0.0);
+        for path in [finish(&target, &cutting, &|_| 0.0).unwrap(), path] {
+            let (deepest, struck) = stock.carry_out(&path);
+            assert!(deepest <= cutting.step_down_mm + 0.01, "{:?}: {deepest} mm at once", path.step);
+            assert_eq!(struck, 0.0);
+        }
     }
 
     /// The piece is nowhere cut into and nowhere more than 0.01 mm too large.
