@@ -41,6 +41,23 @@ impl Shape {
         }
     }
 
+    /// Curvature that the profile has at least, everywhere and in every direction, 1/mm.
+    pub(super) fn least_curvature(&self) -> f64 {
+        match *self {
+            Shape::Ball { radius } => 1.0 / radius,
+            Shape::Flat { .. } | Shape::Bull { .. } | Shape::Taper { .. } => 0.0,
+        }
+    }
+
+    /// A distance from the axis inside which the profile stays below a slope of about 2 or, on a
+    /// cone, as steep as it is.
+    pub(super) fn gentle_radius(&self) -> f64 {
+        match *self {
+            Shape::Bull { radius, corner } => radius - 0.1 * corner,
+            Shape::Flat { radius } | Shape::Ball { radius } | Shape::Taper { radius, .. } => 0.9 * radius,
+        }
+    }
+
     /// The place x on a line that passes the axis at distance `d` (x = 0) and rises with slope `m`
     /// at which `m x - h(sqrt(x^2 + d^2))` is greatest. `half` is half the line's chord in the
     /// cutter's disc.

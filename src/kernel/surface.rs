@@ -90,7 +90,7 @@ impl<'a> Surface<'a> {
     /// `z(p) - h(|p - c|)` over all facets, edges and vertices within the cutter's radius, exact
     /// but for rounding (about 1e-12 mm). Negative infinity where the cutter's disc meets no facet.
     pub fn reach(&self, shape: &Shape, c: Point2) -> f64 {
-        let mut search = Search { surface: self, shape, radius: shape.radius(), c, best: f64::NEG_INFINITY };
+        let mut search = Search::new(self, shape, c);
         search.guess();
         search.descend_all();
         search.best
@@ -146,8 +146,19 @@ struct Search<'s> {
     surface: &'s Surface<'s>,
     shape: &'s Shape,
     radius: f64,
+    /// Least curvature of the profile in any direction, 1/mm.
+    curvature: f64,
+    /// Up to this distance from the axis the profile is not upright yet, and its tangents are of use.
+    gentle: f64,
     c: Point2,
     best: f64,
+}
+
+impl<'s> Search<'s> {
+    fn new(surface: &'s Surface<'s>, shape: &'s Shape, c: Point2) -> Search<'s> {
+        let (radius, curvature, gentle) = (shape.radius(), shape.least_curvature(), shape.gentle_radius());
+        Search { surface, shape, radius, curvature, gentle, c, best: f64::NEG_INFINITY }
+    }
 }
 
 impl Search<'_> {
@@ -241,10 +252,10 @@ impl Search<'_> {
 
     /// Whether nothing under the lid of this block can beat the best contact so far.
     ///
-    /// Lid minus profile is concave, so any tangent bounds it from above; its greatest value over
-    /// the block is then that of the tangent at a corner. Two tangents are tried: the one at the
-    /// block's centre, and the one whose slope from the axis equals the lid's (the only one that
-    /// works where the profile is upright or ends).
+    /// Lid minus profile is concave, so any tangent bounds it from above, less what the profile is
+    /// known to curve away. Two tangents are tried: the one at the block's centre, or further in
+    /// where the profile gets upright, and the one whose slope from the axis equals the lid's,
+    /// which still works where the profile ends.
     fn ruled_out(&self, lid: Lid, bi: usize, bj: usize, size: f64) -> bool {
         let lat = self.surface.grid.lattice;
         let half = 0.5 * size;
@@ -258,12 +269,13 @@ impl Search<'_> {
         if q == 0.0 {
             return lid.top + half * (lid.gx.abs() + lid.gy.abs()) <= self.best;
         }
-        if q < self.radius {
-            let k = self.shape.slope_at(q) / q;
-            let spread = half * ((lid.gx - k * dx).abs() + (lid.gy - k * dy).abs());
-            if lid.top - self.shape.height_within(q) + spread <= self.best {
-                return true;
-            }
+        let at = q.min(self.gentle);
+        let slope = self.shape.slope_at(at);
+        let curvature = if q <= self.gentle { self.curvature } else { 0.0 };
+        let k = slope / q;
+        let spread = rise(lid.gx - k * dx, half, curvature) + rise(lid.gy - k * dy, half, curvature);
+        if lid.top - self.shape.height_within(at) - slope * (q - at) + spread <= self.best {
+            return true;
         }
         let (ux, uy) = (dx / q, dy / q);
         let m = (lid.gx * ux + lid.gy * uy).max(0.0);
@@ -279,32 +291,58 @@ impl Search<'_> {
         let (cx, cy) = (self.c.x - corner.x, self.c.y - corner.y);
         let (z00, z10, z01, z11) = (grid.at(i, j), grid.at(i + 1, j), grid.at(i, j + 1), grid.at(i + 1, j + 1));
         let diagonal = (s * std::f64::consts::SQRT_2, std::f64::consts::FRAC_1_SQRT_2);
-        if self.facet(z00, (z10 - z00) / s, (z11 - z10) / s, (cx, cy), |x, y| 0.0 <= y && y <= x && x <= s) {
-            self.edge(-cx, cy, s, z00, z10);
-            self.edge(-cy, cx - s, s, z10, z11);
-            self.edge(-(cx + cy) * diagonal.1, (cx - cy) * diagonal.1, diagonal.0, z00, z11);
+        // A concave function's optimum over a facet lies on an edge beyond which its optimum over
+        // the whole plane lies, so the other edges need no look.
+        let mut across = false;
+        if let Some((x, y)) =
+            self.facet(z00, (z10 - z00) / s, (z11 - z10) / s, (cx, cy), |x, y| 0.0 <= y && y <= x && x <= s)
+        {
+            if y < 0.0 {
+                self.edge(-cx, cy, s, z00, z10);
+            }
+            if x > s {
+                self.edge(-cy, cx - s, s, z10, z11);
+            }
+            across |= y > x;
         }
-        if self.facet(z00, (z11 - z01) / s, (z01 - z00) / s, (cx, cy), |x, y| 0.0 <= x && x <= y && y <= s) {
-            self.edge(-cx, cy - s, s, z01, z11);
-            self.edge(-cy, cx, s, z00, z01);
+        if let Some((x, y)) =
+            self.facet(z00, (z11 - z01) / s, (z01 - z00) / s, (cx, cy), |x, y| 0.0 <= x && x <= y && y <= s)
+        {
+            if y > s {
+                self.edge(-cx, cy - s, s, z01, z11);
+            }
+            if x < 0.0 {
+                self.edge(-cy, cx, s, z00, z01);
+            }
+            across |= x > y;
+        }
+        if across {
             self.edge(-(cx + cy) * diagonal.1, (cx - cy) * diagonal.1, diagonal.0, z00, z11);
         }
     }
 
     /// The facet's plane `z00 + gx x + gy y`, axis at `c`: raises the best when the contact lies
-    /// within. Returns whether the facet's edges may still do better.
-    fn facet(&mut self, z00: f64, gx: f64, gy: f64, c: (f64, f64), within: impl Fn(f64, f64) -> bool) -> bool {
+    /// within. Returns the contact when it does not and the facet's edges may still do better.
+    fn facet(
+        &mut self,
+        z00: f64,
+        gx: f64,
+        gy: f64,
+        c: (f64, f64),
+        within: impl Fn(f64, f64) -> bool,
+    ) -> Option<(f64, f64)> {
         let m = (gx * gx + gy * gy).sqrt();
         let tip = z00 + gx * c.0 + gy * c.1 + self.shape.lift_on_slope(m);
         if tip <= self.best {
-            return false;
+            return None;
         }
         let q = if m > 0.0 { self.shape.contact_radius(m) / m } else { 0.0 };
-        if within(c.0 + q * gx, c.1 + q * gy) {
+        let (x, y) = (c.0 + q * gx, c.1 + q * gy);
+        if within(x, y) {
             self.best = tip;
-            return false;
+            return None;
         }
-        true
+        Some((x, y))
     }
 
     /// An edge from `x0` to `x0 + length` along a line that passes the axis at distance `d`.
@@ -326,6 +364,12 @@ impl Search<'_> {
             self.best = tip;
         }
     }
+}
+
+/// The most that `g x - curvature x^2 / 2` rises over `-half..=half`.
+fn rise(g: f64, half: f64, curvature: f64) -> f64 {
+    let g = g.abs();
+    if g < curvature * half { 0.5 * g * g / curvature } else { half * (g - 0.5 * curvature * half) }
 }
 
 #[cfg(test)]

@@ -1,6 +1,27 @@
 //! Where the cutter's tip goes: rough, finish, perimeter and frame paths over a target surface in
 //! the mill frame. Knows cutters and heights; knows neither program text nor footbeds.
 
+mod cutting;
+mod finish;
+mod frame_run;
+mod heights;
+mod outline;
+mod passes;
+mod perimeter;
+mod rough;
+mod sidestep;
+mod stock;
+mod tabs;
+#[cfg(test)]
+mod testbed;
+mod trail;
+
+pub use cutting::{Cutting, PathError};
+pub use finish::finish;
+pub use frame_run::frame;
+pub use perimeter::perimeter;
+pub use rough::rough;
+
 use crate::frame::{Point2, Point3, Rect};
 use crate::grid::Grid;
 use crate::profile::Cutter;

@@ -1,0 +1,252 @@
+//! The finishing cut: parallel passes whose tip heights are exact and whose distance follows from
+//! the scallop height alone.
+
+use rayon::prelude::*;
+
+use super::cutting::{LEAST_AIR_MM, check};
+use super::heights::{Band, Heights, Sampling};
+use super::outline::{Axis, Outline};
+use super::passes::{Region, Run, Turn, zigzag};
+use super::sidestep::{SideSteps, axis_beyond_contact, plane_step, round_radius, steepest_fall};
+use super::trail::Trail;
+use super::{Cutting, PathError, Step, Target, Toolpath};
+use crate::frame::{Point2, Point3, Rect};
+use crate::kernel::{Shape, Surface};
+use crate::ticket::Passes;
+
+/// The finishing path over everything inside the outline, its edge included. With
+/// [`Passes::Quickest`] passes along and across are both planned and `time` (s, or anything that
+/// grows with it) decides; a tie goes to along.
+pub fn finish(target: &Target, cutting: &Cutting, time: &dyn Fn(&Toolpath) -> f64) -> Result<Toolpath, PathError> {
+    check(target, cutting)?;
+    let plan = Plan::new(target, cutting)?;
+    match cutting.passes {
+        Passes::Along => plan.toolpath(Axis::X),
+        Passes::Across => plan.toolpath(Axis::Y),
+        Passes::Quickest => {
+            let (along, across) = rayon::join(|| plan.toolpath(Axis::X), || plan.toolpath(Axis::Y));
+            let (along, across) = (along?, across?);
+            Ok(if time(&across) < time(&along) { across } else { along })
+        }
+    }
+}
+
+/// What both directions share.
+struct Plan<'t> {
+    target: &'t Target,
+    cutting: &'t Cutting,
+    shape: Shape,
+    surface: Surface<'t>,
+    region: Region,
+    steps: SideSteps,
+    sampling: Sampling,
+}
+
+impl<'t> Plan<'t> {
+    fn new(target: &'t Target, cutting: &'t Cutting) -> Result<Plan<'t>, PathError> {
+        let shape = cutting.finishing.shape;
+        let surface = Surface::new(&target.surface)?;
+        let region = region(target, cutting)?;
+        let steps = SideSteps::new(&surface, &shape, cutting.scallop_mm, &region);
+        let sampling = Sampling {
+            step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
+            bulge: cutting.gouge_mm / 3.0,
+        };
+        Ok(Plan { target, cutting, shape, surface, region, steps, sampling })
+    }
+
+    fn toolpath(&self, axis: Axis) -> Result<Toolpath, PathError> {
+        let (low, high) = self.region.extent(axis);
+        let runs = self.region.runs(axis, &self.steps.places(axis, low, high));
+        let longest = LINK_STEPS * plane_step(&self.shape, self.cutting.scallop_mm);
+        let turns = zigzag(&runs, |a, b| (b - a).norm() <= longest);
+        let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.run_points(&runs, *turn)).collect();
+        let mut trail = Trail::new(self.target, self.cutting);
+        for (turn, points) in turns.iter().zip(&cut) {
+            self.add(&mut trail, *turn, points);
+        }
+        if trail.is_empty() {
+            return Err(PathError::Nothing { step: Step::Finish });
+        }
+        Ok(Toolpath {
+            step: Step::Finish,
+            cutter: self.cutting.finishing.clone(),
+            spindle_rpm: self.cutting.spindle_rpm,
+            moves: trail.finish(),
+        })
+    }
+
+    fn run_points(&self, runs: &[Run], turn: Turn) -> Vec<Point3> {
+        let run = runs[turn.run];
+        let heights = self.heights(run.from, run.to);
+        let heights = if turn.backward { heights.reversed() } else { heights };
+        heights.thinned(self.band())
+    }
+
+    fn add(&self, trail: &mut Trail, turn: Turn, points: &[Point3]) {
+        let Some(first) = points.first() else { return };
+        match trail.last() {
+            Some(last) if turn.linked => {
+                let link = self.heights(last.xy(), first.xy()).thinned(self.band());
+                link.into_iter().skip(1).for_each(|p| trail.cut_to(p));
+            }
+            _ => trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM),
+        }
+        points.iter().for_each(|p| trail.cut_to(*p));
+    }
+
+    fn heights(&self, from: Point2, to: Point2) -> Heights {
+        // Where the target stands above the blank there is only air to follow.
+        let top = self.target.blank_top_mm + LEAST_AIR_MM;
+        Heights::along(from, to, self.sampling, |p| self.surface.reach(&self.shape, p).clamp(0.0, top))
+    }
+
+    fn band(&self) -> Band {
+        Band { below: self.cutting.gouge_mm, above: self.cutting.point_tolerance_mm }
+    }
+}
+
+/// Links on the surface may be this many side steps long; longer ones lift (our own choice: beyond
+/// it, air is quicker).
+const LINK_STEPS: f64 = 4.0;
+
+/// The outline grown so that the axis can stand wherever the cutter has to touch the piece, and one
+/// pass further.
+fn region(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
+    let outline = Outline::new(&target.outline)?;
+    let shape = cutting.finishing.shape;
+    let fall = steepest_fall(&target.surface, &outline.points, &outline.normals());
+    let by = axis_beyond_contact(&shape, fall) + plane_step(&shape, cutting.scallop_mm);
+    Ok(Region::new(outline.region(by)?, clip(target)))
+}
+
+/// Where the axis may stand at all: over the blank and over the surface, because a place without
+/// heights must not be cut.
+pub(super) fn clip(target: &Target) -> Rect {
+    let (a, b) = (target.blank, target.surface.lattice.rect());
+    Rect { x0: a.x0.max(b.x0), y0: a.y0.max(b.y0), x1: a.x1.min(b.x1), y1: a.y1.min(b.y1) }
+}
+
+/// Samples so close that no hill of the cutter's own radius can hide between two of them by more
+/// than the gouge share: a chord of sagitta e is `sqrt(8 r e)` long.
+fn sample_step(shape: &Shape, grid_step: f64, gouge: f64) -> f64 {
+    let hidden = round_radius(shape).map_or(0.0, |r| (8.0 * r * gouge).sqrt());
+    hidden.clamp(0.5 * grid_step, 1.5 * grid_step)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::path::Motion;
+    use crate::path::testbed::{check_moves, cutting, footbed, plane};
+
+    fn cut_pairs(path: &Toolpath) -> impl Iterator<Item = (Point3, Point3)> {
+        path.moves.windows(2).filter(|w| matches!(w[1].motion, Motion::Feed(_))).map(|w| (w[0].to, w[1].to))
+    }
+
+    fn no_time(_: &Toolpath) -> f64 {
+        0.0
+    }
+
+    /// Programmed points lie on the exact rest height or up to the tolerance above; between them
+    /// the path is never lower than the gouge share, with a thousandth for rounding.
+    #[test]
+    fn the_path_keeps_to_the_exact_rest_heights() {
+        let target = footbed(0.5);
+        let surface = Surface::new(&target.surface).unwrap();
+        for passes in [Passes::Along, Passes::Across] {
+            let cutting = cutting(passes);
+            let path = finish(&target, &cutting, &no_time).unwrap();
+            check_moves(&path, &target, &cutting);
+            assert!(path.moves.len() < 12_000, "{}", path.moves.len());
+            let rest = |p: Point3| surface.reach(&cutting.finishing.shape, p.xy());
+            for (from, to) in cut_pairs(&path) {
+                let over = to.z - rest(to);
+                assert!((-1e-6..=0.0131).contains(&over), "{over} at {to}");
+                let flat = (to.xy() - from.xy()).norm();
+                for k in 1..=(flat / 0.2) as usize {
+                    let p = from + (to - from) * (0.2 * k as f64 / flat);
+                    let over = p.z - rest(p);
+                    assert!((-0.004..=0.02).contains(&over), "{over} at {p}");
+                }
+            }
+        }
+    }
+
+    /// What stands after passes along y over a plane, cut through at a right angle: the lowest of
+    /// the passes' circles, less the plane, square to it. Ridges must reach the ordered height and
+    /// not exceed it.
+    #[test]
+    fn ridges_on_planes_have_the_ordered_height() {
+        for slope in [0.0, 0.7] {
+            let target = plane(slope, 0.0);
+            let cutting = cutting(Passes::Along);
+            let shape = cutting.finishing.shape;
+            let path = finish(&target, &cutting, &no_time).unwrap();
+            let mut lines: Vec<(f64, f64)> = cut_pairs(&path).map(|(_, to)| (to.x, to.z)).collect();
+            lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+            lines.dedup_by(|a, b| (a.0 - b.0).abs() < 1e-9);
+            let ridge = (0..4000).map(|k| 25.0 + 0.0125 * f64::from(k)).map(|x| {
+                let stands = lines.iter().map(|l| l.1 + shape.height_at((l.0 - x).abs())).fold(f64::INFINITY, f64::min);
+                (stands - (2.0 + slope * x)) / (1.0 + slope * slope).sqrt()
+            });
+            let highest = ridge.fold(0.0, f64::max);
+            assert!((0.9 * 0.08..=0.08 + 0.012).contains(&highest), "{highest} on slope {slope}");
+        }
+    }
+
+    /// Carved by brute force at places inside the outline, its very edge included, no ridge stands
+    /// higher than ordered, but for the tolerance and the steps' second-order error.
+    #[test]
+    fn everything_inside_the_outline_is_finished() {
+        let target = footbed(0.5);
+        let surface = Surface::new(&target.surface).unwrap();
+        for passes in [Passes::Along, Passes::Across] {
+            let cutting = cutting(passes);
+            let shape = cutting.finishing.shape;
+            let path = finish(&target, &cutting, &no_time).unwrap();
+            let dots: Vec<Point3> = cut_pairs(&path)
+                .flat_map(|(a, b)| {
+                    let n = ((b - a).norm() / 0.1).ceil().max(1.0) as usize;
+                    (1..=n).map(move |k| a + (b - a) * (k as f64 / n as f64))
+                })
+                .collect();
+            let centre = Point2::new(66.0, 150.0);
+            for (k, edge) in target.outline.iter().enumerate().step_by(9) {
+                let share = 1.0 - 0.07 * (k / 9 % 13) as f64;
+                let p = centre + (edge - centre) * share;
+                let near = dots.iter().filter(|d| (d.x - p.x).abs() < 3.0 && (d.y - p.y).abs() < 3.0);
+                let stands = near.map(|d| d.z + shape.height_at((d.xy() - p).norm())).fold(f64::INFINITY, f64::min);
+                let fine = 0.05;
+                let z = |dx: f64, dy: f64| target.surface.sample(Point2::new(p.x + dx, p.y + dy)).unwrap();
+                let slope = ((z(fine, 0.0) - z(-fine, 0.0)) / (2.0 * fine))
+                    .hypot((z(0.0, fine) - z(0.0, -fine)) / (2.0 * fine));
+                // Where the cutter touches on both sides of a valley it cannot reach the ground.
+                let tip = surface.reach(&shape, Point2::new(p.x, p.y));
+                assert!(tip.is_finite());
+                let over = (stands - z(0.0, 0.0)) / (1.0 + slope * slope).sqrt();
+                assert!(over <= 0.08 * 1.15 + 0.013, "{over} at {p}, slope {slope}");
+            }
+        }
+    }
+
+    #[test]
+    fn quickest_takes_the_lesser_time() {
+        let target = footbed(1.0);
+        let cutting = cutting(Passes::Quickest);
+        let moves = |path: &Toolpath| path.moves.len() as f64;
+        let fewer = finish(&target, &cutting, &moves).unwrap();
+        let more = finish(&target, &cutting, &|path| -moves(path)).unwrap();
+        assert!(fewer.moves.len() < more.moves.len());
+    }
+
+    #[test]
+    fn an_outline_beyond_the_blank_is_refused_with_the_measure() {
+        let mut target = footbed(1.0);
+        target.blank.x1 = 100.0;
+        let refused = finish(&target, &cutting(Passes::Along), &no_time).unwrap_err();
+        assert!(matches!(refused, PathError::OutsideBlank { by_mm, .. } if by_mm > 5.0), "{refused}");
+        target.outline.clear();
+        assert!(matches!(finish(&target, &cutting(Passes::Along), &no_time), Err(PathError::Outline { .. })));
+    }
+}

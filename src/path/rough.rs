@@ -1,0 +1,228 @@
+//! The roughing cut: parallel passes at fixed depths, skipping what is air by then.
+//!
+//! Every level runs over the same lines, and the tip of level k follows
+//! `max(rest height, z_k)`. What stands under the tip is therefore known without carving: the
+//! level before left it at `max(rest height, z_(k-1))`. So a level is cut only where the rest
+//! height lies below the level before, is never deeper than one step, and a rapid may come down to
+//! what the level before left. Links between lines alone leave the lines; a stock of columns tells
+//! whether they meet more than a step, and if so the tip lifts.
+
+use rayon::prelude::*;
+
+use super::cutting::{LEAST_AIR_MM, check};
+use super::finish::clip;
+use super::heights::{Band, Heights, Sampling};
+use super::outline::{Axis, Outline};
+use super::passes::{Region, Run, Turn, evenly, zigzag};
+use super::stock::Stock;
+use super::trail::Trail;
+use super::{Cutting, PathError, Step, Target, Toolpath};
+use crate::frame::{Point2, Point3};
+use crate::kernel::{Shape, Surface};
+use crate::ticket::Passes;
+
+/// Cleared beyond the perimeter cutter's width, so that its outer edge meets no wall (our own
+/// choice).
+const CLEAR_MM: f64 = 1.5;
+
+/// Distance of samples along a roughing pass (our own choice: curvatures of a footbed over 0.6 mm
+/// stay far below any allowance).
+const SAMPLE_MM: f64 = 0.6;
+
+/// How far above its heights a roughing pass may run: less than any allowance (our own choice).
+const TOLERANCE_MM: f64 = 0.1;
+
+const BAND: Band = Band { below: 0.0, above: TOLERANCE_MM };
+
+/// Less than this is no cut (our own choice).
+const NO_CUT_MM: f64 = 0.02;
+
+/// The roughing path: everything within the outline grown by the perimeter cutter's width, down to
+/// the allowance.
+pub fn rough(target: &Target, cutting: &Cutting) -> Result<Toolpath, PathError> {
+    check(target, cutting)?;
+    let plan = Plan::new(target, cutting)?;
+    let mut trail = Trail::new(target, cutting);
+    let mut stock = Stock::blank(target);
+    for level in 0.. {
+        if !plan.level(level, &mut trail, &mut stock) {
+            break;
+        }
+    }
+    if trail.is_empty() {
+        return Err(PathError::Nothing { step: Step::Rough });
+    }
+    Ok(Toolpath {
+        step: Step::Rough,
+        cutter: cutting.roughing.clone(),
+        spindle_rpm: cutting.spindle_rpm,
+        moves: trail.finish(),
+    })
+}
+
+/// The region that roughing clears.
+pub(super) fn cleared(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
+    let by = 2.0 * cutting.perimeter.shape.radius() + CLEAR_MM;
+    Ok(Region::new(Outline::new(&target.outline)?.region(by)?, clip(target)))
+}
+
+/// Distance of roughing passes, mm.
+pub(super) fn side_step(cutting: &Cutting) -> f64 {
+    2.0 * cutting.roughing.shape.radius() * cutting.rough_step_share
+}
+
+struct Plan<'t> {
+    cutting: &'t Cutting,
+    top: f64,
+    /// The cutter with the allowance around it.
+    grown: Shape,
+    surface: Surface<'t>,
+    /// Rest heights along every line, with the line's number.
+    lines: Vec<(usize, Heights)>,
+}
+
+impl<'t> Plan<'t> {
+    fn new(target: &'t Target, cutting: &'t Cutting) -> Result<Plan<'t>, PathError> {
+        let region = cleared(target, cutting)?;
+        let axis = if cutting.passes == Passes::Across { Axis::Y } else { Axis::X };
+        let (low, high) = region.extent(axis);
+        let inset = (0.5 * side_step(cutting)).min(0.5 * (high - low));
+        let runs = region.runs(axis, &evenly(low + inset, high - inset, side_step(cutting)));
+        let mut plan = Plan {
+            cutting,
+            top: target.blank_top_mm,
+            grown: cutting.roughing.shape.grown(cutting.allowance_mm),
+            surface: Surface::new(&target.surface)?,
+            lines: Vec::new(),
+        };
+        plan.lines = runs.par_iter().map(|run| (run.pass, plan.rest_heights(run.from, run.to))).collect();
+        Ok(plan)
+    }
+
+    fn rest_heights(&self, from: Point2, to: Point2) -> Heights {
+        let sampling = Sampling { step: SAMPLE_MM, bulge: 0.5 * TOLERANCE_MM };
+        Heights::along(from, to, sampling, |p| {
+            (self.surface.reach(&self.grown, p) + self.cutting.allowance_mm).max(0.0)
+        })
+    }
+
+    /// Height of the level's floor; level -1 is the blank's top.
+    fn floor(&self, level: i32) -> f64 {
+        self.top - f64::from(level + 1) * self.cutting.step_down_mm
+    }
+
+    /// Cuts one level; false when nothing was left to cut.
+    fn level(&self, level: i32, trail: &mut Trail, stock: &mut Stock) -> bool {
+        let (before, floor) = (self.floor(level - 1), self.floor(level));
+        let stretches: Vec<(usize, Heights)> = self
+            .lines
+            .iter()
+            .flat_map(|(pass, line)| line.stretches(before - NO_CUT_MM).into_iter().map(move |s| (*pass, s)))
+            .collect();
+        let runs: Vec<Run> = stretches
+            .iter()
+            .filter_map(|(pass, s)| Some(Run { pass: *pass, from: s.first()?.at, to: s.last()?.at }))
+            .collect();
+        let longest = 2.0 * side_step(self.cutting);
+        for turn in zigzag(&runs, |a, b| (b - a).norm() <= longest) {
+            let rest = &stretches[turn.run].1;
+            let rest = if turn.backward { rest.reversed() } else { rest.clone() };
+            let done = trail.moves().len();
+            self.cut(trail, stock, turn, &rest, before, floor);
+            for pair in trail.moves()[done.saturating_sub(1)..].windows(2) {
+                stock.cut(&self.cutting.roughing.shape, pair[0].to, pair[1].to);
+            }
+        }
+        !runs.is_empty()
+    }
+
+    fn cut(&self, trail: &mut Trail, stock: &Stock, turn: Turn, rest: &Heights, before: f64, floor: f64) {
+        let Some(first) = rest.first() else { return };
+        match trail.last().filter(|_| turn.linked).and_then(|last| self.link(stock, last, first.at, floor)) {
+            Some(link) => link.into_iter().skip(1).for_each(|p| trail.cut_to(p)),
+            None => {
+                let standing = first.z.max(before);
+                trail.enter_over(first.at, standing + LEAST_AIR_MM);
+                self.ramp(trail, rest, standing, floor);
+            }
+        }
+        rest.raised(floor).thinned(BAND).into_iter().for_each(|p| trail.cut_to(p));
+    }
+
+    /// The way on the surface from `last` to `to`; none when it would meet more than a step.
+    fn link(&self, stock: &Stock, last: Point3, to: Point2, floor: f64) -> Option<Vec<Point3>> {
+        let link = self.rest_heights(last.xy(), to).raised(floor).thinned(BAND);
+        let shape = &self.cutting.roughing.shape;
+        let shallow = |pair: &[Point3]| stock.depth(shape, pair[0], pair[1]) <= self.cutting.step_down_mm + NO_CUT_MM;
+        link.windows(2).all(shallow).then_some(link)
+    }
+
+    /// Down along the stretch from the height that stands to the floor, and back at the bottom, so
+    /// that the stretch itself starts at full depth.
+    fn ramp(&self, trail: &mut Trail, rest: &Heights, standing: f64, floor: f64) {
+        let (Some(first), Some(last)) = (rest.first(), rest.last()) else { return };
+        let depth = standing - first.z.max(floor);
+        trail.cut_to(Point3::new(first.at.x, first.at.y, standing));
+        if depth <= NO_CUT_MM {
+            return;
+        }
+        let slope = self.cutting.ramp_deg.to_radians().tan().max(depth / (last.s - first.s).max(SAMPLE_MM));
+        let mut down = rest.raised(floor);
+        for p in &mut down.places {
+            p.z = p.z.max(standing - slope * (p.s - first.s));
+        }
+        let bottom = down.places.iter().zip(&rest.places).position(|(d, r)| d.z <= r.z.max(floor));
+        down.places.truncate(bottom.map_or(down.places.len(), |k| k + 1));
+        let mut back = Heights { places: rest.places[..down.places.len()].to_vec() }.raised(floor);
+        back = back.reversed();
+        down.thinned(BAND).into_iter().chain(back.thinned(BAND)).for_each(|p| trail.cut_to(p));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::path::Motion;
+    use crate::path::testbed::{Stock, check_moves, cutting, footbed};
+
+    /// On a dumb stock: no engagement deeper than a step, no rapid that touches anything, and
+    /// nothing below the allowance.
+    #[test]
+    fn levels_are_never_deeper_than_a_step_and_rapids_stay_in_air() {
+        let target = footbed(0.5);
+        for passes in [Passes::Along, Passes::Across] {
+            let cutting = cutting(passes);
+            let path = rough(&target, &cutting).unwrap();
+            check_moves(&path, &target, &cutting);
+            let (deepest, struck) = Stock::blank(&target).carry_out(&path);
+            assert!(deepest <= cutting.step_down_mm + TOLERANCE_MM, "{passes:?}: {deepest} mm at once");
+            assert!(deepest > 0.9 * cutting.step_down_mm);
+            assert_eq!(struck, 0.0, "{passes:?}");
+            let surface = Surface::new(&target.surface).unwrap();
+            for m in path.moves.iter().filter(|m| matches!(m.motion, Motion::Feed(_))) {
+                let rest = surface.reach(&cutting.roughing.shape, m.to.xy());
+                assert!(m.to.z >= rest + cutting.allowance_mm - 1e-6, "{} over {rest}", m.to);
+            }
+        }
+    }
+
+    /// Inside the cleared region nothing is left higher than what a flat cutter's stairs explain.
+    #[test]
+    fn the_region_is_cleared() {
+        let target = footbed(0.5);
+        let cutting = cutting(Passes::Along);
+        let mut stock = Stock::blank(&target);
+        stock.carry_out(&rough(&target, &cutting).unwrap());
+        let region = cleared(&target, &cutting).unwrap();
+        let wide = Shape::Flat { radius: cutting.roughing.shape.radius() + 0.5 * side_step(&cutting) + 1.0 };
+        let surface = Surface::new(&target.surface).unwrap();
+        let lat = stock.columns.lattice;
+        for k in 0..lat.len() {
+            let p = lat.node(k % lat.nx, k / lat.nx);
+            if region.contains(p) {
+                let most = surface.reach(&wide, p) + cutting.allowance_mm + TOLERANCE_MM;
+                assert!(stock.columns.z[k] <= most, "{} left at {p}, at most {most}", stock.columns.z[k]);
+            }
+        }
+    }
+}
