@@ -11,7 +11,7 @@ mod write;
 
 pub use read::{Acceptance, MOST_BYTES, MOST_LINES, MOST_REFUSALS, Reason, Refusal, Refusals, read};
 pub use time::{Timing, time};
-pub use write::{Header, WriteError, write};
+pub use write::{Header, WriteError, estimate_s, write};
 
 use crate::frame::Point3;
 use crate::profile::{DwellWord, EndWord, Machine};

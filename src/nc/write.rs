@@ -92,6 +92,14 @@ pub fn write(path: &Toolpath, machine: &Machine, header: &Header) -> Result<Stri
     Ok(text.lines)
 }
 
+/// Seconds that the text of this path takes on this machine, for choosing between paths.
+///
+/// # Errors
+/// [`WriteError`], where [`write()`] would find one in the moves.
+pub fn estimate_s(path: &Toolpath, machine: &Machine) -> Result<f64, WriteError> {
+    Ok(moves_s(path, &rounded(path)?, machine))
+}
+
 fn check_spindle(path: &Toolpath, machine: &Machine) -> Result<(), WriteError> {
     let [least, greatest] = machine.spindle_rpm;
     let value = path.spindle_rpm;
@@ -268,7 +276,7 @@ impl Text<'_> {
         self.comment("ZERO", &header.zero)?;
         self.comment("BLANK", &header.blank)?;
         self.comment("BOX OF THE TIP", &box_words(moves))?;
-        self.comment("TIME", &time_words(estimate_s(path, moves, self.machine)))?;
+        self.comment("TIME", &time_words(moves_s(path, moves, self.machine)))?;
         self.comment("TICKET SHA-256", &header.ticket_sha256)?;
         header.cautions.iter().try_for_each(|caution| self.comment("CAUTION", caution))
     }
@@ -300,11 +308,13 @@ fn box_words(moves: &Moves) -> String {
     words + "mm"
 }
 
-fn estimate_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
+fn moves_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
     let mut at = moves.start;
-    let mut legs = Vec::with_capacity(moves.steps.len());
+    // The first lift and the first way over start nobody knows where: only their lines count.
+    let still = Leg { along: Vector3::zeros(), feed_mm_min: None, joint: Joint::Rest };
+    let mut legs = vec![still; 2];
     for step in &moves.steps {
-        let joint = if legs.is_empty() { Joint::Rest } else { Joint::Passed };
+        let joint = Joint::Passed;
         legs.push(Leg { along: difference(at, step.to), feed_mm_min: step.feed.map(f64::from), joint });
         at = step.to;
     }
@@ -514,11 +524,14 @@ mod tests {
     #[test]
     fn the_estimate_is_the_time_of_the_text() {
         let long: Vec<_> = (0..400).map(|i| (QUICK, f64::from(i % 2) * 150.0, f64::from(i) * 0.5, 20.0)).collect();
-        let text = write(&path(&[&[(RAPID, 0.0, 0.0, 42.0)], &long[..]].concat()), &machine(), &header()).unwrap();
+        let moves = [&[(RAPID, 0.0, 0.0, 42.0)], &long[..]].concat();
+        let text = write(&path(&moves), &machine(), &header()).unwrap();
         let timing = time(&read(text.as_bytes(), &acceptance(&machine())).unwrap(), &machine());
         let printed: f64 =
             text.lines().find_map(|l| l.strip_prefix("(TIME: ABOUT ")?.strip_suffix(" MIN)")?.parse().ok()).unwrap();
         assert!((timing.total_s / 60.0 - printed).abs() < 0.051, "{} {printed}", timing.total_s / 60.0);
+        let estimated = estimate_s(&path(&moves), &machine()).unwrap();
+        assert!((timing.total_s - estimated).abs() < 1e-6, "{} {estimated}", timing.total_s);
         assert!(timing.total_s > 1800.0);
     }
 
