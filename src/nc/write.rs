@@ -275,7 +275,7 @@ impl Text<'_> {
         self.comment("CUTTER", &cutter_words(&path.cutter))?;
         self.comment("ZERO", &header.zero)?;
         self.comment("BLANK", &header.blank)?;
-        self.comment("BOX OF THE TIP", &box_words(moves))?;
+        self.comment("TIP BOX MM", &box_words(moves))?;
         self.comment("TIME", &time_words(moves_s(path, moves, self.machine)))?;
         self.comment("TICKET SHA-256", &header.ticket_sha256)?;
         header.cautions.iter().try_for_each(|caution| self.comment("CAUTION", caution))
@@ -303,9 +303,10 @@ fn box_words(moves: &Moves) -> String {
         let least = places.clone().fold(moves.start[axis], i64::min);
         let most = places.fold(moves.start[axis], i64::max);
         // Writing to a String cannot fail.
-        let _ = write!(words, "{name} {} to {}, ", thousandths(least), thousandths(most));
+        let comma = if axis == 0 { "" } else { ", " };
+        let _ = write!(words, "{comma}{name} {} to {}", thousandths(least), thousandths(most));
     }
-    words + "mm"
+    words
 }
 
 fn moves_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
@@ -413,7 +414,7 @@ mod tests {
         (ZERO: Z0 ON THE BOARD UNDER THE BLANK, X0 Y0 AT THE BLANKS MARKED)
         (- CORNER)
         (BLANK: EVA, 300 X 110 X 32 MM)
-        (BOX OF THE TIP: X 0 TO 30, Y -5 TO 0.25, Z 18.5 TO 42, MM)
+        (TIP BOX MM: X 0 TO 30, Y -5 TO 0.25, Z 18.5 TO 42)
         (TIME: ABOUT 0.1 MIN)
         (TICKET SHA-256:)
         (- 0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF)
