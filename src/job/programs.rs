@@ -108,7 +108,7 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     cutting.spindle_rpm = spindle_rpm(make);
     let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
     // A path that cannot be written is never the quickest.
-    let seconds = |path: &Toolpath| nc::path_time_s(path, &make.machine).unwrap_or(f64::INFINITY);
+    let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;

@@ -49,6 +49,9 @@ impl Heights {
             let at = Point2::new(super::trail::round3(p.x), super::trail::round3(p.y));
             Place { s, at, z: reach(at) }
         };
+        if length <= 0.0 {
+            return Heights { places: vec![place(0.0)] };
+        }
         let mut places: Vec<Place> = (0..=n).map(|k| place(length * k as f64 / n as f64)).collect();
         for _ in 0..HALVINGS {
             let bulges = bulges(&places);
@@ -168,7 +171,7 @@ fn end_height(lowest: f64, highest: f64, wanted: Option<f64>) -> Option<f64> {
 }
 
 /// How far the heights may bulge above the chord of each interval: `curvature * length^2 / 8` with
-/// the mean downward curvature at its two ends. Heights of a cutter's rest have no sharp ridges:
+/// the greater downward curvature of its two ends. Heights of a cutter's rest have no sharp ridges:
 /// they are the highest of many profiles turned over, so only valleys can be sharp.
 fn bulges(places: &[Place]) -> Vec<f64> {
     let curvature = |k: usize| {
@@ -185,7 +188,7 @@ fn bulges(places: &[Place]) -> Vec<f64> {
         .enumerate()
         .map(|(k, pair)| {
             let length = pair[1].s - pair[0].s;
-            0.5 * (curvature(k) + curvature(k + 1)) * length * length / 8.0
+            curvature(k).max(curvature(k + 1)) * length * length / 8.0
         })
         .collect()
 }
@@ -205,6 +208,13 @@ mod tests {
         let k = path.windows(2).position(|w| y <= w[1].y).unwrap();
         let (a, b) = (path[k], path[k + 1]);
         a.z + (b.z - a.z) * (y - a.y) / (b.y - a.y)
+    }
+
+    #[test]
+    fn a_line_of_no_length_is_one_point() {
+        let here = Point2::new(3.0, 4.0);
+        let heights = Heights::along(here, here, Sampling { step: 0.25, bulge: 0.001 }, |_| 1.5);
+        assert_eq!(heights.thinned(Band { below: 0.003, above: 0.01 }), [Point3::new(3.0, 4.0, 1.5)]);
     }
 
     #[test]
