@@ -2,6 +2,8 @@
 //! and what a move leaves standing (`swept_height`). Knows nothing of feet, paths or machines.
 
 mod contact;
+mod lid;
+mod search;
 mod surface;
 
 pub use surface::{Surface, SurfaceError};
