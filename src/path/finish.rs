@@ -51,6 +51,7 @@ impl<'t> Plan<'t> {
         let sampling = Sampling {
             step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
             bulge: cutting.gouge_mm / 3.0,
+            dip: cutting.point_tolerance_mm,
             hills: Hills::under(&shape),
         };
         Ok(Plan { target, cutting, shape, surface, region, steps, sampling })
@@ -103,7 +104,8 @@ impl<'t> Plan<'t> {
     }
 
     fn band(&self) -> Band {
-        Band { below: self.cutting.gouge_mm, above: self.cutting.point_tolerance_mm }
+        // A third of the gouge share is kept for what may hide between samples.
+        Band { below: self.cutting.gouge_mm * 2.0 / 3.0, above: self.cutting.point_tolerance_mm }
     }
 }
 

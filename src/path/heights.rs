@@ -36,6 +36,8 @@ pub(super) struct Sampling {
     pub(super) step: f64,
     /// Where the heights may bulge more than this above a chord between samples, more are taken.
     pub(super) bulge: f64,
+    /// The same for how far they may sink below it.
+    pub(super) dip: f64,
     /// What hills may look like.
     pub(super) hills: Hills,
 }
@@ -86,15 +88,13 @@ impl Heights {
         }
         let mut places: Vec<Place> = (0..=n).map(|k| place(length * k as f64 / n as f64)).collect();
         for _ in 0..HALVINGS {
-            let bulges = bulges(&places, sampling.hills);
-            if bulges.iter().all(|&b| b <= sampling.bulge) {
-                break;
-            }
+            let (bulges, dips) = (bulges(&places, sampling.hills), dips(&places));
+            let wanted = |k: usize| bulges[k] > sampling.bulge || dips[k] > sampling.dip;
             let mut finer = Vec::with_capacity(2 * places.len());
             for (k, p) in places.iter().enumerate() {
                 finer.push(*p);
-                let next = places.get(k + 1).filter(|_| bulges.get(k).is_some_and(|&b| b > sampling.bulge));
-                if let Some(next) = next.filter(|next| next.s - p.s > 0.25 * sampling.step) {
+                let next = places.get(k + 1).filter(|next| wanted(k) && next.s - p.s > 0.2 * sampling.step);
+                if let Some(next) = next {
                     finer.push(place(0.5 * (p.s + next.s)));
                 }
             }
@@ -203,20 +203,28 @@ fn end_height(lowest: f64, highest: f64, wanted: Option<f64>) -> Option<f64> {
 /// How far the heights may bulge above the chord of each interval, with the greater downward turning
 /// of its two ends.
 fn bulges(places: &[Place], hills: Hills) -> Vec<f64> {
-    let turning = |k: usize| {
-        let (Some(a), Some(b), Some(c)) =
-            (k.checked_sub(1).and_then(|i| places.get(i)), places.get(k), places.get(k + 1))
-        else {
-            return 0.0;
-        };
-        let (before, after) = ((b.z - a.z) / (b.s - a.s), (c.z - b.z) / (c.s - b.s));
-        (2.0 * (before - after) / (c.s - a.s)).max(0.0)
-    };
-    places
-        .windows(2)
-        .enumerate()
-        .map(|(k, pair)| hills.bulge(turning(k).max(turning(k + 1)), pair[1].s - pair[0].s))
-        .collect()
+    let turning = turnings(places);
+    intervals(places, |k, length| hills.bulge(turning[k].max(turning[k + 1]).max(0.0), length))
+}
+
+/// How far the heights may dip below the chord of each interval; valleys may be sharp.
+fn dips(places: &[Place]) -> Vec<f64> {
+    let turning = turnings(places);
+    intervals(places, |k, length| Hills::Sharp.bulge(-turning[k].min(turning[k + 1]).min(0.0), length))
+}
+
+fn intervals(places: &[Place], f: impl Fn(usize, f64) -> f64) -> Vec<f64> {
+    places.windows(2).enumerate().map(|(k, pair)| f(k, pair[1].s - pair[0].s)).collect()
+}
+
+/// Downward turning per length at each place; 0 at the ends.
+fn turnings(places: &[Place]) -> Vec<f64> {
+    let mut out = vec![0.0; places.len()];
+    for (w, turning) in places.windows(3).zip(out.iter_mut().skip(1)) {
+        let (before, after) = ((w[1].z - w[0].z) / (w[1].s - w[0].s), (w[2].z - w[1].z) / (w[2].s - w[1].s));
+        *turning = 2.0 * (before - after) / (w[2].s - w[0].s);
+    }
+    out
 }
 
 #[cfg(test)]
@@ -225,7 +233,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn line(z: impl Fn(f64) -> f64) -> Heights {
-        let sampling = Sampling { step: 0.25, bulge: 0.001, hills: Hills::Round };
+        let sampling = Sampling { step: 0.25, bulge: 0.001, dip: 0.01, hills: Hills::Round };
         Heights::along(Point2::new(1.0, 2.0), Point2::new(1.0, 42.0), sampling, |p| z(p.y))
     }
 
@@ -239,7 +247,8 @@ mod tests {
     #[test]
     fn a_line_of_no_length_is_one_point() {
         let here = Point2::new(3.0, 4.0);
-        let heights = Heights::along(here, here, Sampling { step: 0.25, bulge: 0.001, hills: Hills::Round }, |_| 1.5);
+        let heights =
+            Heights::along(here, here, Sampling { step: 0.25, bulge: 0.001, dip: 0.01, hills: Hills::Round }, |_| 1.5);
         assert_eq!(heights.thinned(Band { below: 0.003, above: 0.01 }), [Point3::new(3.0, 4.0, 1.5)]);
     }
 

@@ -100,7 +100,12 @@ impl<'t> Plan<'t> {
     }
 
     fn rest_heights(&self, from: Point2, to: Point2) -> Heights {
-        let sampling = Sampling { step: SAMPLE_MM, bulge: 0.5 * TOLERANCE_MM, hills: Hills::under(&self.grown) };
+        let sampling = Sampling {
+            step: SAMPLE_MM,
+            bulge: 0.5 * TOLERANCE_MM,
+            dip: f64::INFINITY,
+            hills: Hills::under(&self.grown),
+        };
         Heights::along(from, to, sampling, |p| {
             (self.surface.reach(&self.grown, p) + self.cutting.allowance_mm).max(0.0)
         })
