@@ -165,7 +165,8 @@ mod tests {
     fn every_number_is_checked_and_named() {
         let target = footbed(1.0);
         let good = cutting(Passes::Along);
-        let broken: [(&str, &dyn Fn(&mut Cutting, &mut Target)); 6] = [
+        type Damage<'d> = (&'d str, &'d dyn Fn(&mut Cutting, &mut Target));
+        let broken: [Damage; 6] = [
             ("feed", &|c, _| c.feed_mm_min = f64::NAN),
             ("plunge", &|c, _| c.plunge_mm_min = 0.0),
             ("depth per pass", &|c, _| c.step_down_mm = -1.0),

@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::cutting::{LEAST_AIR_MM, check};
-use super::heights::{Band, Heights, Sampling};
+use super::heights::{Band, Heights, Hills, Sampling};
 use super::outline::{Axis, Outline};
 use super::passes::{Region, Run, Turn, zigzag};
 use super::sidestep::{SideSteps, axis_beyond_contact, plane_step, round_radius, steepest_fall};
@@ -51,6 +51,8 @@ impl<'t> Plan<'t> {
         let sampling = Sampling {
             step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
             bulge: cutting.gouge_mm / 3.0,
+            dip: cutting.point_tolerance_mm,
+            hills: Hills::under(&shape),
         };
         Ok(Plan { target, cutting, shape, surface, region, steps, sampling })
     }
@@ -102,7 +104,8 @@ impl<'t> Plan<'t> {
     }
 
     fn band(&self) -> Band {
-        Band { below: self.cutting.gouge_mm, above: self.cutting.point_tolerance_mm }
+        // A third of the gouge share is kept for what may hide between samples.
+        Band { below: self.cutting.gouge_mm * 2.0 / 3.0, above: self.cutting.point_tolerance_mm }
     }
 }
 
@@ -128,10 +131,10 @@ pub(super) fn clip(target: &Target) -> Rect {
 }
 
 /// Samples so close that no hill of the cutter's own radius can hide between two of them by more
-/// than the gouge share: a chord of sagitta e is `sqrt(8 r e)` long.
+/// than the gouge share: a chord of sagitta e is `sqrt(8 r e)` long. A flat end prints every edge
+/// of the mesh, so there it is half the mesh's step.
 fn sample_step(shape: &Shape, grid_step: f64, gouge: f64) -> f64 {
-    let hidden = round_radius(shape).map_or(0.0, |r| (8.0 * r * gouge).sqrt());
-    hidden.clamp(0.5 * grid_step, 1.5 * grid_step)
+    round_radius(shape).map_or(0.5 * grid_step, |r| (8.0 * r * gouge).sqrt().min(1.5 * grid_step))
 }
 
 #[cfg(test)]
@@ -154,20 +157,27 @@ mod tests {
     fn the_path_keeps_to_the_exact_rest_heights() {
         let target = footbed(0.5);
         let surface = Surface::new(&target.surface).unwrap();
-        for passes in [Passes::Along, Passes::Across] {
-            let cutting = cutting(passes);
+        let ball = Shape::ball(3.0).unwrap();
+        let other = [Shape::bull(4.0, 2.0).unwrap(), Shape::taper(2.0, 10.0, 4.0).unwrap(), Shape::flat(3.0).unwrap()];
+        let both = [(Passes::Along, ball), (Passes::Across, ball)];
+        for (passes, shape) in both.into_iter().chain(other.map(|shape| (Passes::Across, shape))) {
+            let mut cutting = cutting(passes);
+            cutting.finishing.shape = shape;
             let path = finish(&target, &cutting, &no_time).unwrap();
             check_moves(&path, &target, &cutting);
-            assert!(path.moves.len() < 12_000, "{}", path.moves.len());
+            assert!(shape != ball || path.moves.len() < 12_000, "{}", path.moves.len());
             let rest = |p: Point3| surface.reach(&cutting.finishing.shape, p.xy());
             for (from, to) in cut_pairs(&path) {
                 let over = to.z - rest(to);
-                assert!((-1e-6..=0.0131).contains(&over), "{over} at {to}");
+                // A flat end's rest height has corners; where one hides between samples the path is
+                // lifted over the highest it could be.
+                let most = if matches!(shape, Shape::Flat { .. }) { 0.03 } else { 0.0131 };
+                assert!((-1e-6..=most).contains(&over), "{over} at {to}, {shape:?}");
                 let flat = (to.xy() - from.xy()).norm();
                 for k in 1..=(flat / 0.2) as usize {
                     let p = from + (to - from) * (0.2 * k as f64 / flat);
                     let over = p.z - rest(p);
-                    assert!((-0.004..=0.02).contains(&over), "{over} at {p}");
+                    assert!((-0.004..=most + 0.01).contains(&over), "{over} at {p}, {shape:?}");
                 }
             }
         }

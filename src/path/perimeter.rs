@@ -326,7 +326,7 @@ mod tests {
         for path in [finish(&target, &cutting, &|_| 0.0).unwrap(), path] {
             let (deepest, struck) = stock.carry_out(&path);
             assert!(deepest <= cutting.step_down_mm + 0.01, "{:?}: {deepest} mm at once", path.step);
-            assert_eq!(struck, 0.0);
+            assert!(struck < 1e-9, "a rapid takes {struck} mm");
         }
     }
 

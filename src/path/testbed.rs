@@ -1,6 +1,7 @@
 //! A made-up footbed for tests: cupped heel, arch, flat fore part, with a foot-like outline; and a
 //! dumb stock that moves are carried out on.
 
+use super::outline::Outline;
 use super::{Cutting, Motion, Target, Toolpath};
 use crate::frame::{Point2, Point3, Rect};
 use crate::grid::{Grid, Lattice};
@@ -51,7 +52,14 @@ fn height(p: Point2) -> f64 {
 pub(super) fn footbed(step: f64) -> Target {
     let blank = Rect { x0: 0.0, y0: 0.0, x1: 92.0 + 2.0 * MARGIN, y1: 265.0 + 2.0 * MARGIN };
     let lattice = Lattice::covering(blank, step);
-    Target { surface: Grid::from_fn(lattice, height), outline: outline(), blank, blank_top_mm: 26.0, safe_z_mm: 34.0 }
+    let edge = Outline::new(&outline()).unwrap();
+    // Outside the outline the height of the nearest edge point goes on as a shelf.
+    let nearest = |p: Point2| {
+        let by_distance = |a: &&Point2, b: &&Point2| (*a - p).norm_squared().total_cmp(&(*b - p).norm_squared());
+        edge.points.iter().min_by(by_distance).copied().unwrap()
+    };
+    let surface = Grid::from_fn(lattice, |p| height(if edge.contains(p) { p } else { nearest(p) }));
+    Target { surface, outline: outline(), blank, blank_top_mm: 26.0, safe_z_mm: 34.0 }
 }
 
 /// A tilted plane, 60 x 80 mm, in a blank 20 mm larger all round.
