@@ -2,7 +2,9 @@
 //! and what a move leaves standing ([`swept_height`]). Knows nothing of feet, paths or machines.
 
 mod contact;
+mod lid;
 mod removal;
+mod search;
 mod surface;
 
 pub use removal::{Lowest, Sweep, swept_height};

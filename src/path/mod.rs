@@ -10,6 +10,7 @@ mod passes;
 mod perimeter;
 mod rough;
 mod sidestep;
+mod stock;
 mod tabs;
 #[cfg(test)]
 mod testbed;
