@@ -8,12 +8,15 @@
 //! leading zeros, both kinds of line ends. What it refuses, although the standard allows it, is
 //! what controllers are known to take differently or what would make the start unknown.
 
+mod orders;
+mod refusal;
 mod words;
 
-use thiserror::Error;
+pub use refusal::{Reason, Refusal, Refusals};
 
 use super::{Dwell, Program, Travel};
 use crate::frame::Point3;
+use orders::{NEEDED, Orders};
 use words::{Line, Word};
 
 /// Longest text that is looked at: 64 MB is a hundred times the longest footbed program.
@@ -25,9 +28,6 @@ pub const MOST_LINES: usize = 2_000_000;
 
 /// Refusals that are collected before reading stops; past these, a person fixes those first.
 pub const MOST_REFUSALS: usize = 20;
-
-/// Coordinates, feeds and speeds beyond this are slips of the point, and refused.
-const MOST_NUMBER: f64 = 100_000.0;
 
 /// Lines longer than the standard's 256 characters are not taken apart any more.
 const LONGEST_LINE: usize = 256;
@@ -48,92 +48,6 @@ pub struct Acceptance {
     pub end_m: u32,
     /// Whether every movement needs its own `G0` or `G1`.
     pub motion_word_each_line: bool,
-}
-
-/// Everything in a text that cannot be accepted, in order of lines, at most [`MOST_REFUSALS`].
-#[derive(Clone, Debug, PartialEq, Error)]
-#[error("the program text cannot be accepted:{}", self.list.iter().map(|r| format!("\n  {r}")).collect::<String>())]
-pub struct Refusals {
-    /// At least one.
-    pub list: Vec<Refusal>,
-}
-
-/// One thing that cannot be accepted.
-#[derive(Clone, Debug, PartialEq, Error)]
-#[error("line {line}: {reason}{}", if self.found.is_empty() { String::new() } else { format!(": {}", self.found) })]
-pub struct Refusal {
-    /// From 1; 0 when it is the text as a whole.
-    pub line: usize,
-    /// The line's words as they stand, unprintable characters replaced, cut when long.
-    pub found: String,
-    /// What is wrong and what is allowed.
-    pub reason: Reason,
-}
-
-/// Why a text, or a line of it, is not accepted.
-#[derive(Clone, Debug, PartialEq, Error)]
-#[allow(missing_docs)] // the messages say what each is
-pub enum Reason {
-    #[error("the text has {bytes} bytes; at most {MOST_BYTES} are read")]
-    TooLong { bytes: usize },
-    #[error("the text has more than {MOST_LINES} lines")]
-    TooManyLines,
-    #[error("the line has {length} characters; this controller takes {limit}")]
-    LineTooLong { length: usize, limit: usize },
-    #[error("character {byte:#04x} is not plain text that every controller ignores or understands alike")]
-    Character { byte: u8 },
-    #[error("a comment is not closed in its line")]
-    CommentNotClosed,
-    #[error("a closing parenthesis without a comment")]
-    CommentNotOpened,
-    #[error("a comment inside a comment; controllers differ on where it ends")]
-    CommentNested,
-    #[error("a comment that begins with {order} is an order to some controllers")]
-    OrderInComment { order: &'static str },
-    #[error("'{found}' begins no word; parameters, expressions and optional lines are not accepted")]
-    NotAWord { found: char },
-    #[error("'{letter}{found}' is not a letter with a plain decimal number")]
-    Number { letter: char, found: String },
-    #[error("{letter}{number} is beyond {MOST_NUMBER}")]
-    OutOfRange { letter: char, number: f64 },
-    #[error("the word {letter}{number} is not in the accepted part of the language")]
-    UnknownWord { letter: char, number: f64 },
-    #[error("two words of one kind in one line: {letter}{first} and {letter}{second}")]
-    Repeated { letter: char, first: f64, second: f64 },
-    #[error("a movement before {missing} has been said; the machine's last state would decide")]
-    NotSet { missing: String },
-    #[error("the first movement must be G0 with Z alone: nobody knows yet what stands beside the tip")]
-    FirstLift,
-    #[error("after the first lift comes G0 with both X and Y: a way over from an unknown place")]
-    FirstOver,
-    #[error("no G0 or G1 is in force for this movement")]
-    NoMotion,
-    #[error("this controller needs G0 or G1 on every line that moves")]
-    NoMotionWord,
-    #[error("G{number} without X, Y or Z moves nothing")]
-    NothingToMove { number: f64 },
-    #[error("a feed movement before any F")]
-    NoFeed,
-    #[error("F{number} would never arrive; a feed must be above 0")]
-    FeedNotPositive { number: f64 },
-    #[error("M3 needs its speed S, 0 or more, in the same line")]
-    NoSpeed,
-    #[error("S{number} without M3 in its line")]
-    StraySpeed { number: f64 },
-    #[error("G4 needs its time {letter}, 0 or more; this controller takes no other letter")]
-    NoDwellTime { letter: char },
-    #[error("{letter}{number} belongs to no G4")]
-    StrayTime { letter: char, number: f64 },
-    #[error("G4 and a movement in one line; controllers differ on which comes first")]
-    DwellWithMove,
-    #[error("M{found} ends the program; this controller's end is M{wanted}")]
-    WrongEnd { found: f64, wanted: u32 },
-    #[error("text after the end of the program")]
-    AfterEnd,
-    #[error("the program does not end with M{wanted}; it may have been cut off")]
-    NoEnd { wanted: u32 },
-    #[error("nothing moves in X and Y")]
-    NothingMoves,
 }
 
 /// The movements that `bytes` order.
@@ -168,9 +82,6 @@ pub fn read(bytes: &[u8], limits: &Acceptance) -> Result<Program, Refusals> {
     reader.finish()
 }
 
-/// Settings that must have been said before a movement, by G number.
-const NEEDED: [u32; 7] = [17, 21, 40, 49, 54, 90, 94];
-
 /// Which motion is in force.
 #[derive(Clone, Copy, PartialEq)]
 enum Motion {
@@ -202,22 +113,6 @@ struct Complained {
     feed: bool,
     motion: bool,
     after_end: bool,
-}
-
-/// The words of one line, each kind once.
-#[derive(Default)]
-struct Orders {
-    /// `G0`, `G1` or `G80`.
-    motion: Option<f64>,
-    dwell: Option<f64>,
-    settings: Vec<f64>,
-    /// `M3` or `M5`.
-    spindle: Option<f64>,
-    end: Option<f64>,
-    axes: [Option<f64>; 3],
-    feed: Option<f64>,
-    speed: Option<f64>,
-    time: Option<f64>,
 }
 
 impl<'a> Reader<'a> {
@@ -299,7 +194,11 @@ impl<'a> Reader<'a> {
         (self.refusals.len() == before).then_some(orders)
     }
 
+    /// Saying `G94` anew makes at least one known controller forget the feed, so it does here.
     fn set_feed(&mut self, orders: &Orders) {
+        if orders.settings.contains(&94.0) {
+            self.feed = None;
+        }
         match orders.feed {
             Some(number) if number > 0.0 => self.feed = Some(number),
             Some(number) => self.refuse(Reason::FeedNotPositive { number }),
@@ -447,64 +346,6 @@ impl<'a> Reader<'a> {
     }
 }
 
-impl Orders {
-    /// `time_letter` is the letter that means a time in this line: where S waits, it does so only
-    /// beside `G4`.
-    fn take(&mut self, word: Word, time_letter: char) -> Result<(), Reason> {
-        let Word { letter, number } = word;
-        if !(-MOST_NUMBER..=MOST_NUMBER).contains(&number) {
-            return Err(Reason::OutOfRange { letter, number });
-        }
-        match letter {
-            'G' => self.take_g(number),
-            'M' => self.take_m(number),
-            'X' => once(&mut self.axes[0], letter, number),
-            'Y' => once(&mut self.axes[1], letter, number),
-            'Z' => once(&mut self.axes[2], letter, number),
-            'F' => once(&mut self.feed, letter, number),
-            _ if letter == time_letter => once(&mut self.time, letter, number),
-            'S' => once(&mut self.speed, letter, number),
-            _ => Err(Reason::UnknownWord { letter, number }),
-        }
-    }
-
-    fn take_g(&mut self, number: f64) -> Result<(), Reason> {
-        if [0.0, 1.0, 80.0].contains(&number) {
-            return once(&mut self.motion, 'G', number);
-        }
-        if number == 4.0 {
-            return once(&mut self.dwell, 'G', number);
-        }
-        if !NEEDED.map(f64::from).contains(&number) {
-            return Err(Reason::UnknownWord { letter: 'G', number });
-        }
-        if self.settings.contains(&number) {
-            return Err(Reason::Repeated { letter: 'G', first: number, second: number });
-        }
-        self.settings.push(number);
-        Ok(())
-    }
-
-    fn take_m(&mut self, number: f64) -> Result<(), Reason> {
-        match number {
-            3.0 | 5.0 => once(&mut self.spindle, 'M', number),
-            2.0 | 30.0 => once(&mut self.end, 'M', number),
-            _ => Err(Reason::UnknownWord { letter: 'M', number }),
-        }
-    }
-
-    fn moves(&self) -> bool {
-        self.axes.iter().any(Option::is_some)
-    }
-}
-
-fn once(slot: &mut Option<f64>, letter: char, number: f64) -> Result<(), Reason> {
-    match slot.replace(number) {
-        Some(first) => Err(Reason::Repeated { letter, first, second: number }),
-        None => Ok(()),
-    }
-}
-
 /// Gives the unknown coordinates of the opening travels the first ones that the text names.
 fn place_opening(program: &mut Program) {
     let opening = program.opening;
@@ -626,6 +467,7 @@ mod tests {
         assert_eq!(refused(&with("G17 G90 G94", "G17")), [(6, missing("G90 G94"))]);
         assert_eq!(refused(&with("G54", "")), [(6, missing("G54"))]);
         assert_eq!(refused(&with("G1 Z18.5 F600", "G1 Z18.5")), [(11, Reason::NoFeed)]);
+        assert_eq!(refused(&with("X20 F2000", "G94\nX20")), [(13, Reason::NoFeed)]);
         assert_eq!(refused(&with("X20 F2000", "X20 F0")), [(12, Reason::FeedNotPositive { number: 0.0 })]);
         assert_eq!(refused(&with("X20 F2000", "X20 F-5")), [(12, Reason::FeedNotPositive { number: -5.0 })]);
         assert_eq!(refused(&with("G0 Z30", "Z30")), [(6, Reason::NoMotion)]);
@@ -634,6 +476,20 @@ mod tests {
         assert_eq!(refused(&with("M3 S14000", "M3 S-1")), [(7, Reason::NoSpeed)]);
         assert_eq!(refused(&with("X20 F2000", "X20 S9")), [(12, Reason::StraySpeed { number: 9.0 })]);
         assert_eq!(refused(&with("X20 F2000", "G1")), [(12, Reason::NothingToMove { number: 1.0 })]);
+    }
+
+    #[test]
+    fn two_words_of_one_kind_are_refused() {
+        for (line, letter, first, second) in [
+            ("G0 G1 X20 F9", 'G', 0.0, 1.0),
+            ("X20 X21", 'X', 20.0, 21.0),
+            ("X20 F1 F2", 'F', 1.0, 2.0),
+            ("G90 G90", 'G', 90.0, 90.0),
+            ("G4 G4 P1", 'G', 4.0, 4.0),
+            ("M3 S9 M5", 'M', 3.0, 5.0),
+        ] {
+            assert_eq!(refused(&with("X20 F2000", line)), [(12, Reason::Repeated { letter, first, second })], "{line}");
+        }
     }
 
     #[test]

@@ -194,9 +194,11 @@ fn corner_square(before: &Pace, after: &Pace, machine: &Machine) -> f64 {
     if onward >= STRAIGHT {
         return slower * slower;
     }
-    // The corner changes the speed's direction along this vector, so its axes set the limit.
+    // What the machine can do along both legs, and no more than along the change of direction: on
+    // level legs that meet in a ridge the turn is all in z, whose axis is often the slowest.
     let turn = (after.direction - before.direction).normalize();
-    let a = along_axes(&machine.acceleration_mm_s2, turn);
+    let legs = before.acceleration_mm_s2.min(after.acceleration_mm_s2);
+    let a = along_axes(&machine.acceleration_mm_s2, turn).min(legs);
     let s = ((1.0 + onward).max(0.0) / 2.0).sqrt();
     (a * machine.junction_deviation_mm * s / (1.0 - s)).min(slower * slower)
 }
@@ -307,6 +309,9 @@ mod tests {
         let pieces = vec![feed(1.0, 0.0, 0.0, 3000.0); 100];
         machine.look_ahead = 100;
         assert_relative_eq!(total(&pieces, &machine), 2.1, epsilon = 1e-9);
+        let there_and_back: Vec<Leg> =
+            (0..200).map(|i| feed(if i < 100 { 1.0 } else { -1.0 }, 0.0, 0.0, 3000.0)).collect();
+        assert_relative_eq!(total(&there_and_back, &machine), 4.2, epsilon = 1e-9);
         machine.rate_mm_min[2] = 600.0;
         machine.acceleration_mm_s2[2] = 100.0;
         // 3-4-5: |u_z| = 0.8, so v = 600 / 60 / 0.8 = 12.5 mm/s and a = 100 / 0.8 = 125 mm/s^2.
@@ -329,14 +334,13 @@ mod tests {
         assert_relative_eq!(times[50], 2.0 * (peak - end) / 500.0, epsilon = 1e-9);
     }
 
-    /// A right angle with d = 0.02 mm between two axes: the turn's direction is at 45 degrees, so
-    /// a = 500 sqrt(2); v^2 = a d s / (1 - s) with s = sin 45.
+    /// A right angle with d = 0.02 mm between two axes: v^2 = a d s / (1 - s) with s = sin 45.
     #[test]
     fn corners_are_passed_at_the_speed_their_deviation_allows() {
         let machine = Machine { junction_deviation_mm: 0.02, ..stopping() };
         let legs = [feed(100.0, 0.0, 0.0, 3000.0), feed(0.0, 100.0, 0.0, 3000.0)];
         let s = 0.5f64.sqrt();
-        let corner = (500.0 * 2f64.sqrt() * 0.02 * s / (1.0 - s)).sqrt();
+        let corner = (500.0 * 0.02 * s / (1.0 - s)).sqrt();
         // Each leg: ramp 0..50, cruise, ramp between 50 and the corner's speed.
         let ramps_mm = 50.0 * 50.0 / 1000.0 + (50.0 * 50.0 - corner * corner) / 1000.0;
         let leg_s = 50.0 / 500.0 + (50.0 - corner) / 500.0 + (100.0 - ramps_mm) / 50.0;
@@ -344,6 +348,13 @@ mod tests {
         // A reversal stops.
         let back = [feed(100.0, 0.0, 0.0, 3000.0), feed(-100.0, 0.0, 0.0, 3000.0)];
         assert_relative_eq!(total(&back, &machine), 4.2, epsilon = 1e-9);
+        // A flat ridge between legs of slope 0.1: s = cos of the slope's angle, and the turn is all
+        // in z, where this machine has 50 mm/s^2.
+        let slow_z = Machine { acceleration_mm_s2: [500.0, 500.0, 50.0], ..machine };
+        let ridge = [feed(10.0, 0.0, 1.0, 3000.0), feed(10.0, 0.0, -1.0, 3000.0)];
+        let paces: Vec<Pace> = ridge.iter().filter_map(|leg| Pace::of(leg, &slow_z)).collect();
+        let s = 0.1f64.atan().cos();
+        assert_relative_eq!(corner_squares(&paces, &slow_z)[1], 50.0 * 0.02 * s / (1.0 - s), epsilon = 1e-9);
     }
 
     #[test]
@@ -377,6 +388,9 @@ mod tests {
         let slow = Machine { line_time_s: 2.0, ..machine };
         assert_relative_eq!(time(&program, &slow).total_s, 5.5, epsilon = 1e-9);
         assert_eq!(time(&program, &slow).busiest_second, 1);
+        // A line that moves nothing takes its time too.
+        program.travels.push(travel(5, 100.0, 100.0, 0.0));
+        assert_relative_eq!(time(&program, &slow).total_s, 7.5, epsilon = 1e-9);
     }
 
     /// The same motion followed in steps of 20 microseconds: at every step the machine speeds up
@@ -430,7 +444,9 @@ mod tests {
         /// and the few steps that the stepping loses at each end.
         #[test]
         fn planned_time_is_stepped_time(
-            ends in proptest::collection::vec((-6.0..6.0f64, -6.0..6.0f64, -2.0..2.0f64, 300.0..3000.0f64), 1..12),
+            ends in proptest::collection::vec((-1.0..1.0f64, -1.0..1.0f64, -0.3..0.3f64, 300.0..3000.0f64), 1..30),
+            scale in 0.1..4.0f64,
+            along in 0.0..6.0f64,
             look_ahead in 0usize..8,
         ) {
             let machine = Machine {
@@ -440,7 +456,8 @@ mod tests {
                 rate_mm_min: [3000.0, 2500.0, 900.0],
                 ..stopping()
             };
-            let legs: Vec<Leg> = ends.iter().map(|&(x, y, z, f)| feed(x, y, z, f)).collect();
+            let legs: Vec<Leg> =
+                ends.iter().map(|&(x, y, z, f)| feed(scale * (x + along), scale * y, scale * z, f)).collect();
             let (planned, stepped) = (total(&legs, &machine), stepped(&legs, &machine));
             prop_assert!((planned - stepped).abs() < 0.005 * planned + 0.003, "planned {} stepped {}", planned, stepped);
         }

@@ -4,15 +4,17 @@
 //! differs between controllers is read from the machine's profile; `docs/controllers.md` gives the
 //! reasons.
 
+mod words;
+
 use std::fmt::Write;
 
 use thiserror::Error;
 
 use super::time::{Joint, Leg, leg_times};
 use crate::frame::{Point3, Side, Vector3};
-use crate::kernel::Shape;
 use crate::path::{Motion, Step, Toolpath};
-use crate::profile::{Cutter, DwellWord, EndWord, Machine};
+use crate::profile::{DwellWord, EndWord, Machine};
+use words::{cutter_words, plain, step_words, thousandths, time_words, wrapped};
 
 /// What the program says about itself in its comments. Any text may be given: what could break out
 /// of a comment or command a controller is replaced.
@@ -88,6 +90,14 @@ pub fn write(path: &Toolpath, machine: &Machine, header: &Header) -> Result<Stri
     }
     text.ending()?;
     Ok(text.lines)
+}
+
+/// Seconds that the text of this path takes on this machine, for choosing between paths.
+///
+/// # Errors
+/// [`WriteError`], where [`write()`] would find one in the moves.
+pub fn estimate_s(path: &Toolpath, machine: &Machine) -> Result<f64, WriteError> {
+    Ok(moves_s(path, &rounded(path)?, machine))
 }
 
 fn check_spindle(path: &Toolpath, machine: &Machine) -> Result<(), WriteError> {
@@ -265,8 +275,8 @@ impl Text<'_> {
         self.comment("CUTTER", &cutter_words(&path.cutter))?;
         self.comment("ZERO", &header.zero)?;
         self.comment("BLANK", &header.blank)?;
-        self.comment("BOX OF THE TIP", &box_words(moves))?;
-        self.comment("TIME", &time_words(estimate_s(path, moves, self.machine)))?;
+        self.comment("TIP BOX MM", &box_words(moves))?;
+        self.comment("TIME", &time_words(moves_s(path, moves, self.machine)))?;
         self.comment("TICKET SHA-256", &header.ticket_sha256)?;
         header.cautions.iter().try_for_each(|caution| self.comment("CAUTION", caution))
     }
@@ -286,78 +296,6 @@ impl Text<'_> {
     }
 }
 
-/// Thousandths as a decimal number without trailing zeros; never `-0`.
-fn thousandths(n: i64) -> String {
-    let sign = if n < 0 { "-" } else { "" };
-    let (whole, part) = (n.unsigned_abs() / 1000, n.unsigned_abs() % 1000);
-    if part == 0 {
-        return format!("{sign}{whole}");
-    }
-    format!("{sign}{whole}.{part:03}").trim_end_matches('0').to_string()
-}
-
-/// The words in upper case, without apostrophes, with everything else that is not plain replaced by
-/// a space, and runs of spaces made one. What stays is enough for words, numbers and file names, and nothing that any
-/// known controller acts on.
-fn plain(words: &str) -> String {
-    let keep = |c: char| if c.is_ascii_alphanumeric() || ".,:+=/-_".contains(c) { c.to_ascii_uppercase() } else { ' ' };
-    words.chars().filter(|c| *c != '\'').map(keep).collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-/// Lines of at most `room` characters, broken at spaces where there are any. ASCII only.
-fn wrapped(text: &str, room: usize) -> Vec<String> {
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for word in text.split(' ') {
-        if !line.is_empty() && line.len() + 1 + word.len() > room {
-            lines.push(std::mem::take(&mut line));
-        }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        for c in word.chars() {
-            if line.len() == room {
-                lines.push(std::mem::take(&mut line));
-            }
-            line.push(c);
-        }
-    }
-    lines.push(line);
-    lines
-}
-
-fn step_words(step: Step) -> &'static str {
-    match step {
-        Step::Rough => "rough",
-        Step::Finish => "finish",
-        Step::Perimeter => "perimeter",
-        Step::Frame => "frame, a dry run with the spindle off",
-    }
-}
-
-fn cutter_words(cutter: &Cutter) -> String {
-    let shape = match cutter.shape {
-        Shape::Flat { radius } => format!("flat, diameter {}", short(2.0 * radius)),
-        Shape::Ball { radius } => format!("ball, diameter {}", short(2.0 * radius)),
-        Shape::Bull { radius, corner } => {
-            format!("bull-nose, diameter {}, corner {}", short(2.0 * radius), short(corner))
-        }
-        Shape::Taper { tip, half_angle_rad, radius } => format!(
-            "tapered ball, tip diameter {}, half angle {} deg, diameter {}",
-            short(2.0 * tip),
-            short(half_angle_rad.to_degrees()),
-            short(2.0 * radius)
-        ),
-    };
-    let (flutes, out) = (cutter.flutes, short(cutter.stickout_mm));
-    format!("{}, {shape} mm, {flutes} flutes, {out} mm out", cutter.name)
-}
-
-/// A number with at most three decimals.
-fn short(value: f64) -> String {
-    thousandths((value * 1000.0).round() as i64)
-}
-
 fn box_words(moves: &Moves) -> String {
     let mut words = String::new();
     for (axis, name) in ['X', 'Y', 'Z'].into_iter().enumerate() {
@@ -365,16 +303,19 @@ fn box_words(moves: &Moves) -> String {
         let least = places.clone().fold(moves.start[axis], i64::min);
         let most = places.fold(moves.start[axis], i64::max);
         // Writing to a String cannot fail.
-        let _ = write!(words, "{name} {} to {}, ", thousandths(least), thousandths(most));
+        let comma = if axis == 0 { "" } else { ", " };
+        let _ = write!(words, "{comma}{name} {} to {}", thousandths(least), thousandths(most));
     }
-    words + "mm"
+    words
 }
 
-fn estimate_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
+fn moves_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
     let mut at = moves.start;
-    let mut legs = Vec::with_capacity(moves.steps.len());
+    // The first lift and the first way over start nobody knows where: only their lines count.
+    let still = Leg { along: Vector3::zeros(), feed_mm_min: None, joint: Joint::Rest };
+    let mut legs = vec![still; 2];
     for step in &moves.steps {
-        let joint = if legs.is_empty() { Joint::Rest } else { Joint::Passed };
+        let joint = Joint::Passed;
         legs.push(Leg { along: difference(at, step.to), feed_mm_min: step.feed.map(f64::from), joint });
         at = step.to;
     }
@@ -382,18 +323,15 @@ fn estimate_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
     leg_times(&legs, machine).iter().sum::<f64>() + spin_up_s
 }
 
-fn time_words(seconds: f64) -> String {
-    let tenths = (seconds / 6.0).round() as i64;
-    format!("about {} min", thousandths(tenths * 100))
-}
-
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::kernel::Shape;
     use crate::nc::{acceptance, read, time};
     use crate::path::Move;
+    use crate::profile::Cutter;
 
     fn machine() -> Machine {
         Machine {
@@ -476,7 +414,7 @@ mod tests {
         (ZERO: Z0 ON THE BOARD UNDER THE BLANK, X0 Y0 AT THE BLANKS MARKED)
         (- CORNER)
         (BLANK: EVA, 300 X 110 X 32 MM)
-        (BOX OF THE TIP: X 0 TO 30, Y -5 TO 0.25, Z 18.5 TO 42, MM)
+        (TIP BOX MM: X 0 TO 30, Y -5 TO 0.25, Z 18.5 TO 42)
         (TIME: ABOUT 0.1 MIN)
         (TICKET SHA-256:)
         (- 0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF)
@@ -514,6 +452,16 @@ mod tests {
         assert_eq!(orders(&at_once)[6], "G0 X10 Y-5");
         let each = text(&Machine { motion_word_each_line: true, ..machine() });
         assert!(orders(&each)[7..16].iter().all(|line| line.starts_with("G0 ") || line.starts_with("G1 ")));
+    }
+
+    /// A path that ends at its safe height needs no further lift, and a feed that is 600 but for the
+    /// last bits stays 600.
+    #[test]
+    fn nothing_is_written_twice_and_feeds_do_not_crumble() {
+        let almost = Motion::Feed(0.1 * 6000.0 - 1e-9);
+        let ends_up = path(&[(RAPID, 0.0, 0.0, 42.0), (almost, 0.0, 0.0, 20.0), (RAPID, 0.0, 0.0, 42.0)]);
+        let text = write(&ends_up, &machine(), &header()).unwrap();
+        assert_eq!(orders(&text)[8..], ["G1 Z20 F600", "G0 Z42", "M5", "M2"]);
     }
 
     #[test]
@@ -577,11 +525,14 @@ mod tests {
     #[test]
     fn the_estimate_is_the_time_of_the_text() {
         let long: Vec<_> = (0..400).map(|i| (QUICK, f64::from(i % 2) * 150.0, f64::from(i) * 0.5, 20.0)).collect();
-        let text = write(&path(&[&[(RAPID, 0.0, 0.0, 42.0)], &long[..]].concat()), &machine(), &header()).unwrap();
+        let moves = [&[(RAPID, 0.0, 0.0, 42.0)], &long[..]].concat();
+        let text = write(&path(&moves), &machine(), &header()).unwrap();
         let timing = time(&read(text.as_bytes(), &acceptance(&machine())).unwrap(), &machine());
         let printed: f64 =
             text.lines().find_map(|l| l.strip_prefix("(TIME: ABOUT ")?.strip_suffix(" MIN)")?.parse().ok()).unwrap();
         assert!((timing.total_s / 60.0 - printed).abs() < 0.051, "{} {printed}", timing.total_s / 60.0);
+        let estimated = estimate_s(&path(&moves), &machine()).unwrap();
+        assert!((timing.total_s - estimated).abs() < 1e-6, "{} {estimated}", timing.total_s);
         assert!(timing.total_s > 1800.0);
     }
 

@@ -1,0 +1,88 @@
+#!/usr/bin/env bash
+# Asks programs that other people wrote whether ours is right:
+#   an interpreter of RS274/NGC (Debian's linuxcnc-uspace) reads every program as our reader does;
+#   opencamlib's drop-cutter finds the same tip heights; scipy's grey dilation the same envelopes;
+#   trimesh finds the meshes closed and as large as job.json says.
+#
+# usage: .ci/outside.sh [FOLDER]     FOLDER holds programs and meshes; default output-samples
+#        .ci/outside.sh --record     writes their answers to tests/data/ instead of comparing
+#
+# Builds what it needs under target/outside on the first run. Needs root for the interpreter's
+# package, Python 3.11 for the drop-cutter's wheel, and a network for the first run only.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+here=.ci/outside
+built=$PWD/target/outside
+record=no
+if [ "${1:-}" = --record ]; then record=yes; shift; fi
+samples=$(realpath -m "${1:-output-samples}")
+mkdir -p "$built"
+
+say() { echo "outside: $*"; }
+cannot() { echo "outside: $*" >&2; exit 1; }
+
+install_package() { # NAME
+    [ "$(id -u)" = 0 ] || cannot "the Debian package $1 is missing and only root can install it"
+    export DEBIAN_FRONTEND=noninteractive
+    say "installing the Debian package $1"
+    { apt-get update && apt-get install -y --no-install-recommends "$1"; } >"$built/apt.log" 2>&1 ||
+        cannot "the Debian package $1 cannot be installed; the last lines of $built/apt.log:
+$(tail -n 5 "$built/apt.log")"
+}
+
+is_3_11() { "$1" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' >/dev/null 2>&1; }
+
+find_python() {
+    local candidate
+    for candidate in python3 python3.11 /usr/bin/python3 "$HOME"/.pyenv/versions/3.11.*/bin/python3; do
+        if is_3_11 "$candidate"; then echo "$candidate"; return; fi
+    done
+    return 1
+}
+
+# A run that was broken off leaves no marker, and the next one starts again.
+build_venv() {
+    if cmp -s "$here/requirements.txt" "$built/venv/installed.txt"; then return; fi
+    local python
+    python=$(find_python) || { install_package python3.11 && python=python3.11; }
+    say "building the Python environment"
+    rm -rf "$built/venv"
+    "$python" -m venv "$built/venv" >"$built/venv.log" 2>&1 || {
+        install_package python3-venv
+        rm -rf "$built/venv"
+        "$python" -m venv "$built/venv" >"$built/venv.log" 2>&1 || cannot "no Python environment: $(tail -n 3 "$built/venv.log")"
+    }
+    "$built/venv/bin/python" -m pip install --quiet -r "$here/requirements.txt" >"$built/pip.log" 2>&1 ||
+        cannot "the Python packages cannot be installed; the last lines of $built/pip.log:
+$(tail -n 5 "$built/pip.log")"
+    cp "$here/requirements.txt" "$built/venv/installed.txt"
+}
+
+command -v rs274 >/dev/null || install_package linuxcnc-uspace
+build_venv
+python=$built/venv/bin/python
+
+if [ "$record" = yes ]; then
+    # The committed tables may not exist yet, so the tests may fail; what they hand on is complete.
+    rm -rf "$built/asked"
+    SUSTENT_OUTSIDE=$built/asked SUSTENT_SAMPLES=$samples cargo test --quiet --test outside >"$built/test.log" 2>&1 || true
+    "$python" "$here/interpreter.py" --record tests/data/free-form.ngc tests/data/interpreter-free-form.csv
+    "$python" "$here/heights.py" "$built/asked" tests/data
+    exit
+fi
+
+say "our answers"
+rm -rf "$built/asked"
+SUSTENT_OUTSIDE=$built/asked SUSTENT_SAMPLES=$samples cargo test --quiet --test outside
+
+# Every stage runs, so that one report names everything that differs.
+differ=0
+say "programs against the interpreter"
+"$python" "$here/interpreter.py" "$built/asked/programs" || differ=1
+say "heights against opencamlib and scipy"
+"$python" "$here/heights.py" "$built/asked" || differ=1
+say "meshes against trimesh"
+"$python" "$here/meshes.py" "$samples" || differ=1
+[ "$differ" = 0 ] || cannot "something differs, see above"
+say "all agree"
