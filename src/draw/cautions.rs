@@ -7,7 +7,8 @@ never unattended. Follow the machine's manual and local rules. Foam must not rub
 sharp cutter.";
 
 /// Short enough for the trim outline.
-pub const TRIMMING: [&str; 3] = ["Eye protection, dust extraction, a mask.", "Cut away from the hand.", "Check the bars before you cut."];
+pub const TRIMMING: [&str; 3] =
+    ["Eye protection, dust extraction, a mask.", "Cut away from the hand.", "Check the bars before you cut."];
 
 /// When a wearer is to be seen by a clinician before or instead of a footbed.
 pub const REFER: [&str; 10] = [

@@ -164,7 +164,8 @@ mod tests {
     #[test]
     fn a_saddle_keeps_loops_closed() {
         let rect = Rect { x0: 0.0, y0: 0.0, x1: 3.0, y1: 3.0 };
-        let board = Grid::from_fn(Lattice::covering(rect, 1.0), |p| if (p.x + p.y) as i64 % 2 == 0 { 1.0 } else { 0.0 });
+        let board =
+            Grid::from_fn(Lattice::covering(rect, 1.0), |p| if (p.x + p.y) as i64 % 2 == 0 { 1.0 } else { 0.0 });
         // Eight high nodes; saddles whose mean is the level count as joined.
         let joined = loops_above(&board, 0.5);
         let apart = loops_above(&board, 0.6);

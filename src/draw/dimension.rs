@@ -53,11 +53,12 @@ pub fn between(a: Point2, b: Point2) -> Group {
 pub fn level(from: Point2, to: Point2, y: f64, text: &str) -> Group {
     let (a, b) = (Point2::new(from.x, y), Point2::new(to.x, y));
     let middle = Point2::new((a.x + b.x) / 2.0, y - 0.8);
-    extension(from, a)
-        .into_iter()
-        .chain(extension(to, b))
-        .fold(between(a, b), Group::add)
-        .add(ink::label("t halo", middle, Anchor::Middle, text))
+    extension(from, a).into_iter().chain(extension(to, b)).fold(between(a, b), Group::add).add(ink::label(
+        "t halo",
+        middle,
+        Anchor::Middle,
+        text,
+    ))
 }
 
 /// The line that carries a feature out to its dimension line, with a small gap at the feature.

@@ -153,20 +153,21 @@ fn boot(side: Side) -> Vec<BootRow> {
 }
 
 fn notes(side: Side) -> Vec<NoteRow> {
-    let note = |severity, limit: &str, at: Option<(f64, f64)>, measured: &str, allowed: &str, message: &str, advice: &str| {
-        let at = at.map(|(x, y)| Point2::new(x, y));
-        let text = |s: &str| s.to_string();
-        NoteRow {
-            severity,
-            limit: text(limit),
-            at,
-            measured: text(measured),
-            allowed: text(allowed),
-            message: text(message),
-            advice: text(advice),
-            accepted: None,
-        }
-    };
+    let note =
+        |severity, limit: &str, at: Option<(f64, f64)>, measured: &str, allowed: &str, message: &str, advice: &str| {
+            let at = at.map(|(x, y)| Point2::new(x, y));
+            let text = |s: &str| s.to_string();
+            NoteRow {
+                severity,
+                limit: text(limit),
+                at,
+                measured: text(measured),
+                allowed: text(allowed),
+                message: text(message),
+                advice: text(advice),
+                accepted: None,
+            }
+        };
     let mut list = vec![
         note(
             Severity::Caution,
@@ -198,7 +199,15 @@ fn notes(side: Side) -> Vec<NoteRow> {
             "Raise heel thickness to 7.1 mm.",
         );
         list.push(NoteRow { accepted: Some("trial piece, not to be worn".into()), ..stop });
-        let late = note(Severity::Caution, "arch", Some((24.0, 105.0)), "16.5 mm", "16.2 mm", "The medial arch is near the seated arch.", "Ask for 16.0 mm.");
+        let late = note(
+            Severity::Caution,
+            "arch",
+            Some((24.0, 105.0)),
+            "16.5 mm",
+            "16.2 mm",
+            "The medial arch is near the seated arch.",
+            "Ask for 16.0 mm.",
+        );
         list.push(late);
     }
     list
@@ -240,7 +249,10 @@ fn outline(length: f64) -> Vec<Point2> {
         let p = |d: usize| knots[(k + n + d - 1) % n].coords;
         let (a, b, c, d) = (p(0), p(1), p(2), p(3));
         for t in (0..24).map(|i| f64::from(i) / 24.0) {
-            let v = b * 2.0 + (c - a) * t + (a * 2.0 - b * 5.0 + c * 4.0 - d) * t * t + (b * 3.0 - a - c * 3.0 + d) * t * t * t;
+            let v = b * 2.0
+                + (c - a) * t
+                + (a * 2.0 - b * 5.0 + c * 4.0 - d) * t * t
+                + (b * 3.0 - a - c * 3.0 + d) * t * t * t;
             points.push(Point2::from(v * 0.5));
         }
     }

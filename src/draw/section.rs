@@ -16,7 +16,7 @@ const DIVISORS: [f64; 6] = [1.0, 2.0, 2.5, 3.0, 4.0, 5.0];
 /// Hatching, mm of paper between strokes.
 const HATCH_MM: f64 = 1.3;
 /// Paper above a section: its name, then its dimensions' words.
-const HEAD_MM: f64 = 8.4;
+const HEAD_MM: f64 = 8.8;
 /// The same where a dimension's arrow stands on top of the section.
 const TALL_HEAD_MM: f64 = 10.6;
 /// Paper below: ground and a gap.
@@ -46,7 +46,11 @@ impl SupportPlane {
         let (za, zb) = (z(l.first_met) - z(l.heel_centre), z(l.fifth_met) - z(l.heel_centre));
         let det = a.x * b.y - a.y * b.x;
         let slope = ((za * b.y - zb * a.y) / det, (a.x * zb - b.x * za) / det);
-        (slope.0.is_finite() && slope.1.is_finite()).then(|| SupportPlane { origin: l.heel_centre, z: z(l.heel_centre), slope })
+        (slope.0.is_finite() && slope.1.is_finite()).then(|| SupportPlane {
+            origin: l.heel_centre,
+            z: z(l.heel_centre),
+            slope,
+        })
     }
 
     /// Its height above the base plane, mm.
@@ -75,7 +79,7 @@ impl Cut {
     }
 
     fn head_mm(self) -> f64 {
-        if self == Cut::Ball { TALL_HEAD_MM } else { HEAD_MM }
+        if self == Cut::Arch { HEAD_MM } else { TALL_HEAD_MM }
     }
 
     fn station(self, foot: &DrawnFoot) -> f64 {
@@ -218,9 +222,12 @@ fn draw(laid: &Laid, divisor: f64) -> Group {
     let words = format!("{} {}", s.cut.name(), s.foot.side.letter());
     let (x, y) = (laid.cell.0 + MARGIN_MM, laid.words_y - 3.4);
     let after = x + ink::width_of(&words, ink::SMALL_MM) + 2.6;
-    let group = group
-        .add(ink::label("t b", Point2::new(x, y), Anchor::Start, words))
-        .add(ink::label("t soft", Point2::new(after, y), Anchor::Start, format!("1:{divisor}")));
+    let group = group.add(ink::label("t b", Point2::new(x, y), Anchor::Start, words)).add(ink::label(
+        "t soft",
+        Point2::new(after, y),
+        Anchor::Start,
+        format!("1:{divisor}"),
+    ));
     match s.cut {
         Cut::Heel => heel(laid, group),
         Cut::Arch => arches(laid, group),
@@ -233,7 +240,8 @@ fn grid(laid: &Laid, group: Group) -> Group {
     let (first, last) = ((s.x0 / 5.0).floor() as i32, (s.x1 / 5.0).ceil() as i32);
     let tall = (s.peak / 5.0).ceil() as i32;
     let mm = |k: i32| f64::from(k) * 5.0;
-    let group = (first..=last).fold(group, |g, k| g.add(ink::line("grid", laid.at(mm(k), 0.0), laid.at(mm(k), mm(tall)))));
+    let group =
+        (first..=last).fold(group, |g, k| g.add(ink::line("grid", laid.at(mm(k), 0.0), laid.at(mm(k), mm(tall)))));
     (0..=tall).fold(group, |g, k| g.add(ink::line("grid", laid.at(mm(first), mm(k)), laid.at(mm(last), mm(k)))))
 }
 

@@ -40,7 +40,10 @@ pub fn trim_svg(foot: &DrawnFoot, code: &str, revision: u32) -> Result<String, D
         .set("viewBox", format!("0 0 {} {}", num(page.width), num(page.height)))
         .set("font-family", "Helvetica Neue, Arial, Liberation Sans, sans-serif")
         .set("fill", INK)
-        .add(Title::new(format!("{code} revision {revision} {} foot, trim outline 1:1, seen from above", foot.side.name())));
+        .add(Title::new(format!(
+            "{code} revision {revision} {} foot, trim outline 1:1, seen from above",
+            foot.side.name()
+        )));
     for part in [lines(&page), marks(&page), inside(&page, code, revision), tiles(&page)] {
         drawing = drawing.add(part);
     }
@@ -59,6 +62,8 @@ struct Page<'a> {
     rect: Rect,
     /// Left edge of the column of words.
     column: f64,
+    /// Lower end of the column: the paper's, or where the first A4 page joins the next.
+    floor: f64,
 }
 
 impl<'a> Page<'a> {
@@ -71,9 +76,11 @@ impl<'a> Page<'a> {
         let above = ((height - size.height()) / 2.0).min(14.0);
         // Rounding the origin to whole mm may take half a mm from the margins and no more.
         let origin = Point2::new((LEFT_MM - size.x0).round(), (above + size.y1).round());
-        let rect = Rect { x0: origin.x + size.x0, y0: origin.y - size.y1, x1: origin.x + size.x1, y1: origin.y - size.y0 };
+        let rect =
+            Rect { x0: origin.x + size.x0, y0: origin.y - size.y1, x1: origin.x + size.x1, y1: origin.y - size.y0 };
         let width = PAGE_MM.0.max((rect.x1 + COLUMN_MM + 14.0).ceil());
-        Page { foot, width, height, origin, rect, column: width - COLUMN_MM - 8.0 }
+        let floor = if fits { height } else { TILE_MM };
+        Page { foot, width, height, origin, rect, column: width - COLUMN_MM - 8.0, floor }
     }
 
     fn at(&self, p: Point2) -> Point2 {
@@ -115,7 +122,8 @@ fn lines(page: &Page) -> Group {
         let points: Vec<Point2> = points.iter().map(|p| page.at(*p)).collect();
         Path::new().set("d", ink::path_data(&points, true, num)).set("fill", "none").set("stroke", INK)
     };
-    let outline = loop_of(page.foot.outline).set("id", "outline").set("stroke-width", "0.4").set("stroke-linejoin", "round");
+    let outline =
+        loop_of(page.foot.outline).set("id", "outline").set("stroke-width", "0.4").set("stroke-linejoin", "round");
     let group = Group::new().add(outline);
     let group = match &page.foot.bevel {
         Some(bevel) => {
@@ -173,9 +181,10 @@ fn letter_gap(page: &Page) -> (f64, f64) {
 fn inside(page: &Page, code: &str, revision: u32) -> Group {
     let (low, high) = letter_gap(page);
     let x = page.at(page.foot.landmarks.heel_centre).x;
-    let letter = words(Point2::new(x, (low + high) / 2.0 + 10.0), 34.0, Anchor::Middle, page.foot.side.letter().to_string());
+    let letter =
+        words(Point2::new(x, (low + high) / 2.0 + 10.0), 34.0, Anchor::Middle, page.foot.side.letter().to_string());
     let name = format!("{code} r{revision}");
-    let size = fitted(&name, 4.5, 0.62 * page.rect.width());
+    let size = ink::fitted(&name, 4.5, 0.55 * page.rect.width());
     let group = Group::new()
         .add(letter.set("font-weight", "700"))
         .add(words(Point2::new(x, high + 5.0), size, Anchor::Middle, name))
@@ -188,9 +197,11 @@ fn inside(page: &Page, code: &str, revision: u32) -> Group {
         // The base line of upright words is at their right: 1.2 mm brings their middle to the place.
         Point2::new(at.x + inward * 6.5 + 1.2, at.y)
     };
-    let group = group
-        .add(upward(edge(cuts.first(), page.medial()), 3.5, "lateral"))
-        .add(upward(edge(cuts.last(), -page.medial()), 3.5, "medial"));
+    let group = group.add(upward(edge(cuts.first(), page.medial()), 3.5, "lateral")).add(upward(
+        edge(cuts.last(), -page.medial()),
+        3.5,
+        "medial",
+    ));
     toe_arrow(page, group)
 }
 
@@ -205,12 +216,6 @@ fn toe_arrow(page: &Page, group: Group) -> Group {
     group.add(head).add(tail).add(words(Point2::new(x + 4.5, tip.y + 16.0), 4.5, Anchor::Start, "toes"))
 }
 
-/// A letter size at which `text` is no wider than `room`, mm.
-fn fitted(text: &str, size: f64, room: f64) -> f64 {
-    let width = ink::width_of(text, size);
-    if width > room { (size * room / width).max(1.0) } else { size }
-}
-
 /// Where A4 pages join when the sheet is longer than one: a line and crosses at both edges.
 fn tiles(page: &Page) -> Group {
     let group = Group::new().set("id", "tile-marks");
@@ -221,7 +226,12 @@ fn tiles(page: &Page) -> Group {
     joins.fold(group, |group, y| {
         let across = stroke(Point2::new(0.0, y), Point2::new(page.width, y), 0.13).set("stroke-dasharray", "2 2");
         let cross = |x: f64| stroke(Point2::new(x, y - 4.0), Point2::new(x, y + 4.0), 0.25);
-        let text = words(Point2::new(page.width - 12.0, y - 1.5), 3.0, Anchor::End, "A4 pages join on this line, cross on cross");
+        let text = words(
+            Point2::new(page.width - 10.0, y - 2.0),
+            3.0,
+            Anchor::End,
+            "A4 pages join on this line, cross on cross",
+        );
         group.add(across).add(cross(6.0)).add(cross(page.width - 6.0)).add(text)
     })
 }
@@ -239,12 +249,13 @@ fn column_words(page: &Page) -> Group {
     if !page.foot.tabs.is_empty() {
         legend.push(("holding tab: part and sand".into(), sample(0.8)));
     }
-    let heading = words(Point2::new(page.column, top), 5.0, Anchor::Start, "Trim outline 1:1").set("font-weight", "700");
+    let heading =
+        words(Point2::new(page.column, top), 5.0, Anchor::Start, "Trim outline 1:1").set("font-weight", "700");
     let after = top + 9.0 + 6.0 * legend.len() as f64;
     let group = legend.into_iter().enumerate().fold(Group::new().add(heading), |group, (k, (text, line))| {
         let y = top + 9.0 + 6.0 * k as f64;
         let line = line.set("transform", format!("translate({} {})", num(page.column), num(y - 1.2)));
-        let size = fitted(&text, 3.5, COLUMN_MM - 18.0);
+        let size = ink::fitted(&text, 3.5, COLUMN_MM - 18.0);
         group.add(line).add(words(Point2::new(page.column + 18.0, y), size, Anchor::Start, text))
     });
     let lines = cautions::TRIMMING.into_iter().enumerate();
@@ -255,7 +266,7 @@ fn column_words(page: &Page) -> Group {
 
 /// The check bar of 100 mm along the paper and one of 50 mm across.
 fn bars(page: &Page) -> Group {
-    let low = (page.height - 72.0).round();
+    let low = (page.floor - 72.0).round();
     let x = (page.column + 6.0).round();
     let (top, y) = (low - BAR_MM, low);
     let bar = |id: &str, d: String| {
@@ -282,11 +293,16 @@ fn bars(page: &Page) -> Group {
 
 /// Code, revision, foot, scale and what to check, in a frame at the lower right.
 fn title_block(page: &Page, code: &str, revision: u32) -> Group {
-    let (x, y, w, h) = (page.column, page.height - 58.0, COLUMN_MM, 48.0);
+    let (x, y, w, h) = (page.column, page.floor - 58.0, COLUMN_MM, 48.0);
     let frame = Rectangle::new().set("x", num(x)).set("y", num(y)).set("width", num(w)).set("height", num(h));
-    let rule = |from: (f64, f64), to: (f64, f64)| stroke(Point2::new(x + from.0, y + from.1), Point2::new(x + to.0, y + to.1), 0.25);
-    let cap = |dx: f64, dy: f64, text: &str| words(Point2::new(x + dx, y + dy), 2.5, Anchor::Start, text).set("fill-opacity", "0.75");
-    let body = |dx: f64, dy: f64, size: f64, text: String| words(Point2::new(x + dx, y + dy), size, Anchor::Start, text);
+    let rule = |from: (f64, f64), to: (f64, f64)| {
+        stroke(Point2::new(x + from.0, y + from.1), Point2::new(x + to.0, y + to.1), 0.25)
+    };
+    let cap = |dx: f64, dy: f64, text: &str| {
+        words(Point2::new(x + dx, y + dy), 2.5, Anchor::Start, text).set("fill-opacity", "0.75")
+    };
+    let body =
+        |dx: f64, dy: f64, size: f64, text: String| words(Point2::new(x + dx, y + dy), size, Anchor::Start, text);
     let side = page.foot.side;
     let letter = words(Point2::new(x + 73.0, y + 15.0), 15.0, Anchor::Middle, side.letter().to_string());
     Group::new()
@@ -297,7 +313,7 @@ fn title_block(page: &Page, code: &str, revision: u32) -> Group {
         .add(rule((28.0, 18.0), (28.0, 48.0)))
         .add(rule((56.0, 18.0), (56.0, 48.0)))
         .add(cap(2.0, 4.0, "code"))
-        .add(body(2.0, 12.0, fitted(code, 6.5, 57.0), code.to_string()).set("font-weight", "700"))
+        .add(body(2.0, 12.0, ink::fitted(code, 6.5, 54.0), code.to_string()).set("font-weight", "700"))
         .add(letter.set("font-weight", "700"))
         .add(cap(2.0, 22.0, "revision"))
         .add(body(2.0, 29.0, 5.0, revision.to_string()))
