@@ -8,6 +8,8 @@ use crate::frame::Point2;
 
 /// Height of a line of notes, mm, as the style sheet sets it.
 const ROW_MM: f64 = 3.1;
+
+/// One note as the page shows it.
 #[derive(Serialize)]
 pub struct NoteLine {
     pub balloon: String,
@@ -29,8 +31,11 @@ const BRIEF_ROW_MM: f64 = 4.2;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Print {
+    /// Message, measured, allowed, advice.
     Full,
+    /// Limit, measured, allowed.
     Brief,
+    /// Counted only.
     Not,
 }
 
@@ -90,4 +95,47 @@ fn lines_of(row: &NoteLine, width_mm: f64) -> usize {
         row.severity, row.on, row.message, row.measured, row.allowed, row.advice
     );
     (ink::width_of(&text, ink::SMALL_MM) / (width_mm - 12.0).max(20.0)).ceil().max(1.0) as usize
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draw::data::{NoteRow, Severity};
+    use crate::frame::Side;
+
+    fn rows(count: usize) -> Vec<NoteRow> {
+        let row = |k: usize| NoteRow {
+            severity: Severity::Caution,
+            limit: format!("limit_{k}"),
+            at: None,
+            measured: "3 mm".into(),
+            allowed: "4 mm".into(),
+            message: "The wall is too thin for this foam at half its height.".into(),
+            advice: "Lower the heel cup depth to 11 mm.".into(),
+            accepted: None,
+        };
+        (0..count).map(row).collect()
+    }
+
+    fn printed(count: usize, room: f64) -> Vec<Print> {
+        let rows = rows(count);
+        let number = |(k, row)| Numbered { number: k + 1, row, at: vec![(Side::Left, None)] };
+        let list: Vec<Numbered> = rows.iter().enumerate().map(number).collect();
+        note_rows(&list, room, 114.0).into_iter().map(|n| n.print).collect()
+    }
+
+    #[test]
+    fn notes_are_told_in_full_while_there_is_room() {
+        assert!(printed(3, 60.0).iter().all(|p| *p == Print::Full));
+    }
+
+    #[test]
+    fn a_crowd_is_told_in_brief_and_in_order() {
+        let some = printed(7, 30.0);
+        assert!(some.contains(&Print::Full) && some.contains(&Print::Brief), "{some:?}");
+        let many = printed(60, 30.0);
+        assert!(many.contains(&Print::Brief) && many.contains(&Print::Not), "{many:?}");
+        let rank = |p: &Print| [Print::Full, Print::Brief, Print::Not].iter().position(|q| q == p);
+        assert!(many.windows(2).all(|w| rank(&w[0]) <= rank(&w[1])));
+    }
 }

@@ -200,3 +200,136 @@ fn rules_height(rules: &[String], width_mm: f64) -> f64 {
     let width = ink::width_of(&rules.join("; "), ink::SMALL_MM) + 12.0;
     if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil() * ROW_MM + 1.0 }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draw::data::{NoteRow, Severity};
+    use crate::draw::sample::{Sample, job};
+
+    fn with_sample<T>(sides: &[Side], see: impl FnOnce(&mut SheetData) -> T) -> T {
+        let sample = Sample::of_length(270.0);
+        let top = |p: Point2| sample.top(p);
+        let flat = |_: Point2| 0.0;
+        see(&mut job(sides.iter().map(|side| sample.foot(*side, &top, &flat)).collect()))
+    }
+
+    fn page(sides: &[Side]) -> String {
+        with_sample(sides, |data| sheet_html(data).expect("a page"))
+    }
+
+    #[test]
+    fn one_page_that_stands_alone() {
+        let html = page(&Side::BOTH);
+        assert_eq!(html.matches("<main").count(), 1);
+        assert_eq!(html.matches("@page").count(), 1);
+        assert!(
+            !html.contains("<script") && !html.contains("<link") && !html.contains("<img") && !html.contains("@import")
+        );
+        assert_eq!(html.replace("http://www.w3.org/2000/svg", "").matches("http").count(), 0);
+        assert!(html.len() < 600_000, "{} bytes", html.len());
+    }
+
+    #[test]
+    fn pictures_are_well_formed() {
+        for sides in [&Side::BOTH[..], &[Side::Left], &[Side::Right]] {
+            let html = page(sides);
+            let pictures: Vec<&str> = html.split("<svg").skip(1).filter_map(|t| t.split("</svg>").next()).collect();
+            // Plan, cross sections, check bar, and a balloon for each note.
+            assert!(pictures.len() >= 3 + 2, "{}", pictures.len());
+            for picture in pictures {
+                let svg = format!("<svg{picture}</svg>");
+                usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+                assert!(!svg.contains("NaN") && !svg.contains("inf"));
+            }
+        }
+    }
+
+    #[test]
+    fn same_data_same_bytes() {
+        assert!(page(&Side::BOTH) == page(&Side::BOTH));
+    }
+
+    #[test]
+    fn one_foot_shows_only_itself() {
+        let html = page(&[Side::Right]);
+        assert!(html.contains("right foot alone") && html.contains("\nA-A R\n") && !html.contains("\nA-A L\n"));
+        assert!(!html.contains("id=\"inside-left\""));
+    }
+
+    #[test]
+    fn asked_values_stand_at_their_features() {
+        let html = page(&Side::BOTH);
+        for words in
+            ["heel cup depth 12", "medial arch 16.5", "rearfoot post 2\u{b0}", "heel cup width (55.3)", "length 270"]
+        {
+            assert!(html.contains(&format!("\n{words}\n</text>")), "{words}");
+        }
+    }
+
+    #[test]
+    fn markup_in_words_is_text() {
+        let html = with_sample(&[Side::Left], |data| {
+            data.code = "<script>alert(1)</script>";
+            data.note = "</style><img src=x onerror=alert(1)>";
+            data.machine = "\"><b>mill</b>".into();
+            data.feet[0].notes[0].message = "<i>thin</i>".into();
+            sheet_html(data).expect("a page")
+        });
+        assert!(
+            !html.contains("<script")
+                && !html.contains("<img")
+                && !html.contains("<b>mill")
+                && !html.contains("<i>thin")
+        );
+        assert!(html.contains("&lt;i&gt;thin"));
+    }
+
+    #[test]
+    fn accepted_stop_prints_its_reason_and_comes_first() {
+        let html = page(&Side::BOTH);
+        assert!(html.contains("Accepted: \u{201c}trial piece, not to be worn\u{201d}"));
+        let list = html.split("<h2>Notes</h2>").nth(1).expect("notes");
+        assert!(list.find("class=\"stop") < list.find("class=\"caution"));
+    }
+
+    #[test]
+    fn a_value_that_misses_is_marked() {
+        assert!(!page(&Side::BOTH).contains("class=\"missed\""));
+        let html = with_sample(&[Side::Left], |data| {
+            data.feet[0].values[0].read_back += 0.02;
+            sheet_html(data).expect("a page")
+        });
+        assert_eq!(html.matches("class=\"missed\"").count(), 1);
+    }
+
+    #[test]
+    fn no_finding_is_lost() {
+        let html = with_sample(&[Side::Left], |data| {
+            let row = |k: usize| NoteRow {
+                severity: Severity::Caution,
+                limit: format!("limit_{k}"),
+                at: Some(Point2::new(0.0, 100.0 + k as f64)),
+                measured: "1 mm".into(),
+                allowed: "2 mm".into(),
+                message: format!("message {k}."),
+                advice: "Change it.".into(),
+                accepted: None,
+            };
+            data.feet[0].notes = (0..40).map(row).collect();
+            sheet_html(data).expect("a page")
+        });
+        assert!((0..40).all(|k| html.contains(&format!("message {k}."))));
+    }
+
+    #[test]
+    fn what_cannot_be_drawn_is_told() {
+        let error = |sides: &[Side]| with_sample(sides, |data| sheet_html(data).err().map(|e| e.to_string()));
+        assert!(error(&[]).is_some_and(|e| e.contains("0 were given")));
+        assert!(error(&[Side::Left, Side::Left]).is_some());
+        let sample = Sample::of_length(270.0);
+        let hole = |p: Point2| if p.y > 100.0 && p.y < 120.0 { f64::NAN } else { 5.0 };
+        let data = job(vec![sample.foot(Side::Left, &hole, &|_| 0.0)]);
+        assert!(matches!(sheet_html(&data), Err(DrawError::NotFinite { side: Side::Left, .. })));
+    }
+}

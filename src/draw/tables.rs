@@ -11,6 +11,7 @@ use crate::value::Value;
 /// Asked and read back agree to this, mm or deg: a hundredth is what the table prints.
 const READ_BACK_TOLERANCE: f64 = 0.01 + 1e-9;
 
+/// A row of the table of values, a cell for each foot.
 #[derive(Serialize)]
 pub struct ValueLine {
     pub words: String,
@@ -18,6 +19,7 @@ pub struct ValueLine {
     pub feet: Vec<Option<ValueCell>>,
 }
 
+/// One value of one foot, as text.
 #[derive(Serialize)]
 pub struct ValueCell {
     pub asked: String,
@@ -49,6 +51,7 @@ pub fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
     Value::ALL.into_iter().map(line).filter(|l| l.feet.iter().any(Option::is_some)).collect()
 }
 
+/// A row of the effect in the boot.
 #[derive(Serialize)]
 pub struct BootLine {
     pub words: String,
@@ -103,6 +106,7 @@ pub fn rules(feet: &[DrawnFoot]) -> Vec<String> {
     told.into_iter().map(|(text, on)| if on.len() == all { text } else { format!("{text} ({on})") }).collect()
 }
 
+/// Programs in the order in which they run.
 #[derive(Serialize)]
 pub struct ProgramTable {
     pub prefix: String,
@@ -110,6 +114,7 @@ pub struct ProgramTable {
     pub total: String,
 }
 
+/// One program, as text.
 #[derive(Serialize)]
 pub struct ProgramLine {
     pub order: usize,
@@ -151,4 +156,19 @@ fn clock(seconds: f64) -> String {
 /// checksum is in the job's own record.
 pub fn short(sha256: &str) -> String {
     sha256.chars().take(10).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_signs_and_checksums() {
+        assert_eq!(clock(59.6), "1:00");
+        assert_eq!(clock(3725.0), "62:05");
+        assert_eq!(clock(f64::NAN), "0:00");
+        assert_eq!((signed(1.5), signed(-0.25), signed(0.001)), ("+1.5".into(), "-0.25".into(), "0".into()));
+        assert_eq!(tenth(13.44), "13.4");
+        assert_eq!(short("0123456789abcdef"), "0123456789");
+    }
 }

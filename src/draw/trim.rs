@@ -326,3 +326,114 @@ fn title_block(page: &Page, code: &str, revision: u32) -> Group {
         .add(cap(30.0, 37.0, "bars measured"))
         .add(cap(58.0, 37.0, "trimmed by"))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draw::sample::Sample;
+    use crate::frame::Side;
+
+    fn drawn(sample: &Sample, side: Side) -> String {
+        trim_svg(&sample.foot(side, &|_| 5.0, &|_| 0.0), "P-17", 2).expect("a drawing")
+    }
+
+    /// Points of the path with this id, as another reader would take them from the text.
+    fn points_of(svg: &str, id: &str) -> Vec<(f64, f64)> {
+        let end = svg.find(&format!("id=\"{id}\"")).expect("the element");
+        let start = svg[..end].rfind("<path").expect("a path");
+        let d = svg[start..].split("d=\"").nth(1).and_then(|t| t.split('"').next()).expect("path data");
+        let pair = |text: &str| {
+            let mut numbers = text.split(' ').map(|n| n.parse::<f64>().expect("a number"));
+            (numbers.next().expect("x"), numbers.next().expect("y"))
+        };
+        d.trim_end_matches('Z').split(['M', 'L']).filter(|t| !t.is_empty()).map(pair).collect()
+    }
+
+    #[test]
+    fn outline_is_the_input_in_the_bench_frame() {
+        let sample = Sample::of_length(270.0);
+        for (side, sign) in [(Side::Left, 1.0), (Side::Right, -1.0)] {
+            let svg = drawn(&sample, side);
+            let got = points_of(&svg, "outline");
+            assert_eq!(got.len(), sample.outline.len());
+            let shift = (got[0].0 - sign * sample.outline[0].x, got[0].1 + sample.outline[0].y);
+            for (p, q) in got.iter().zip(&sample.outline) {
+                // Paper's y runs down; three decimals round by at most half a thousandth.
+                assert!((p.0 - sign * q.x - shift.0).abs() < 1.001e-3, "{p:?} {q:?}");
+                assert!((p.1 + q.y - shift.1).abs() < 1.001e-3, "{p:?} {q:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn check_bar_is_100_mm_also_for_another_reader() {
+        let svg = drawn(&Sample::of_length(270.0), Side::Left);
+        let bar = points_of(&svg, "check-bar");
+        assert_eq!(bar.len(), 2);
+        assert_eq!((bar[0].0 - bar[1].0, (bar[0].1 - bar[1].1).abs()), (0.0, 100.0));
+        let tree = usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+        let bar = tree.node_by_id("check-bar").expect("the bar").abs_bounding_box();
+        // CSS: 96 px to 25.4 mm.
+        approx::assert_relative_eq!(f64::from(bar.height()) * 25.4 / 96.0, 100.0, epsilon = 1e-3);
+        approx::assert_relative_eq!(f64::from(tree.size().height()) * 25.4 / 96.0, 297.0, epsilon = 1e-3);
+    }
+
+    #[test]
+    fn says_which_foot_it_is() {
+        let sample = Sample::of_length(270.0);
+        let (left, right) = (drawn(&sample, Side::Left), drawn(&sample, Side::Right));
+        let says = |svg: &str, words: &str| svg.lines().any(|line| line == words);
+        assert!(says(&left, "L") && says(&left, "left") && !says(&left, "R") && !says(&left, "right"));
+        assert!(says(&right, "R") && says(&right, "right") && !says(&right, "L") && !says(&right, "left"));
+        assert!([left, right].iter().all(|svg| says(svg, "seen from above") && says(svg, "toes")));
+    }
+
+    #[test]
+    fn a_long_outline_takes_a_longer_sheet_with_marks() {
+        let short = drawn(&Sample::of_length(286.0), Side::Left);
+        let long = drawn(&Sample::of_length(310.0), Side::Left);
+        assert!(short.contains("height=\"297mm\"") && !short.contains("pages join"));
+        assert!(long.contains("height=\"330mm\"") && long.contains("pages join"));
+    }
+
+    #[test]
+    fn everything_lies_on_the_paper() {
+        for length in [150.0, 270.0, 287.0, 340.0] {
+            let svg = drawn(&Sample::of_length(length), Side::Right);
+            let tree = usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+            let (size, drawing) = (tree.size(), tree.root().abs_stroke_bounding_box());
+            assert!(drawing.left() >= 0.0 && drawing.right() <= size.width() + 0.01, "{length}");
+            assert!(drawing.top() >= 0.0 && drawing.bottom() <= size.height() + 0.01, "{length}");
+        }
+    }
+
+    #[test]
+    fn markup_in_the_code_is_text() {
+        let sample = Sample::of_length(270.0);
+        let foot = sample.foot(Side::Left, &|_| 5.0, &|_| 0.0);
+        let svg = trim_svg(&foot, "<script>&\"'</script>", 1).expect("a drawing");
+        assert!(!svg.contains("<script") && svg.contains("&lt;script&gt;&amp;"));
+        usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+    }
+
+    #[test]
+    fn what_cannot_be_drawn_is_told() {
+        let sample = Sample::of_length(270.0);
+        let mut foot = sample.foot(Side::Left, &|_| 5.0, &|_| 0.0);
+        foot.landmarks.dome.x = f64::NAN;
+        assert!(matches!(trim_svg(&foot, "P", 1), Err(DrawError::NotFinite { what: "a landmark", .. })));
+        foot.outline = &sample.outline[..2];
+        assert!(matches!(trim_svg(&foot, "P", 1), Err(DrawError::ShortOutline { count: 2, .. })));
+        let inches = Sample::of_length(10.6);
+        let foot = inches.foot(Side::Left, &|_| 5.0, &|_| 0.0);
+        assert!(matches!(trim_svg(&foot, "P", 1), Err(DrawError::OutlineSize { .. })));
+    }
+
+    #[test]
+    fn picture() {
+        let mut sample = Sample::of_length(270.0);
+        sample.outline = sample.outline.into_iter().step_by(16).collect();
+        sample.bevel = sample.bevel.into_iter().step_by(16).collect();
+        insta::assert_snapshot!(drawn(&sample, Side::Right));
+    }
+}
