@@ -53,7 +53,9 @@ pub fn note_rows(list: &[Numbered], room: f64, width_mm: f64) -> Vec<NoteLine> {
     };
     let count = rows.len();
     let whole = (0..=count).rev().find(|k| need(*k, count) <= room).unwrap_or(0);
-    let told = (whole..=count).rev().find(|end| need(whole, *end) <= room).unwrap_or(whole);
+    // When notes must be left out, the line that says how many takes a row too.
+    let fits = |end: usize| need(whole, end) + if end < count { 1.2 * ROW_MM } else { 0.0 } <= room;
+    let told = (whole..=count).rev().find(|end| fits(*end)).unwrap_or(whole);
     let print = |k: usize| match k {
         k if k < whole => Print::Full,
         k if k < told => Print::Brief,

@@ -222,6 +222,6 @@ fn draw_block(b: &Block, list: &[Numbered]) -> Group {
     let group = ink::group("foot").add(contours.lines(&outline));
     let group = group.add(ink::curve("w50 open", &outline, true));
     let group = marks::tabs(b, marks::bevel(b, group));
-    let group = marks::cutting_planes(b, marks::landmarks(b, group)).add(contours.numbers);
-    marks::balloons(b, list, marks::widths(b, group).add(marks::side_letter(b)))
+    let group = marks::cutting_planes(b, marks::landmarks(b, group));
+    marks::balloons(b, list, marks::widths(b, group).add(marks::side_letter(b))).add(contours.numbers)
 }

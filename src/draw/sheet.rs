@@ -31,8 +31,14 @@ const BLOCK_MM: f64 = 36.4;
 const NARROW_MM: f64 = 74.0;
 /// Cautions below the notes of one foot, mm high.
 const CAUTIONS_MM: f64 = 26.0;
-/// Height of a table row and of a line of notes, mm, as the style sheet sets them.
+/// Width of the column of cautions beside a pair's programs, mm, as the style sheet sets it.
+const CAUTIONS_WIDE_MM: f64 = 50.0;
+/// Height of a line of words, mm, as the style sheet sets it.
 const ROW_MM: f64 = 3.1;
+/// Height of a row of the table of values with its rule, mm.
+const TABLE_ROW_MM: f64 = 3.25;
+/// At most this many lines tell the rules on paper; the style sheet cuts the rest.
+const RULE_LINES: f64 = 4.0;
 
 const PAGE: &str = include_str!("templates/sheet.html");
 const STYLE: &str = include_str!("templates/drawing.css");
@@ -47,18 +53,21 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     feet.iter().try_for_each(check_foot)?;
     let list = notes::numbered(feet);
     let pair = feet.len() > 1;
-    let below = if pair { work_height(data).max(BELOW_MM.0) } else { BELOW_MM.1 };
+    let rules = tables::rules(feet);
+    let beside_work = BELOW_MM.0 + rules_height(&rules, CAUTIONS_WIDE_MM);
+    let below = if pair { work_height(data).max(beside_work) } else { BELOW_MM.1 };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
     let beside = SHEET_MM.0 - plan.width - 1.5;
     let sections = section::sections(feet, beside, SECTIONS_MM);
-    let (values, boot, rules) = (tables::value_rows(feet), tables::boot_rows(feet), tables::rules(feet));
-    let table = ROW_MM * (values.len() + boot.len() + 3) as f64;
+    let (values, boot) = (tables::value_rows(feet), tables::boot_rows(feet));
+    let table = TABLE_ROW_MM * (values.len() + boot.len() + 3) as f64;
     let (room, width) = if pair {
         (SHEET_MM.1 - sections.height - table - BLOCK_MM, beside)
     } else {
-        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM, beside - NARROW_MM)
+        let width = beside - NARROW_MM;
+        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - rules_height(&rules, width), width)
     };
-    let notes = note_rows(&list, room - rules_height(&rules, width), width);
+    let notes = note_rows(&list, room, width);
     let page = Page {
         code: data.code,
         code_mm: ink::coarse(ink::fitted(data.code, 3.6, 52.0)),
@@ -185,7 +194,7 @@ fn side_words(feet: &[DrawnFoot]) -> &'static str {
 
 /// Height of what stands below the plan of a pair, mm: programs, proofs, set-up.
 fn work_height(data: &SheetData) -> f64 {
-    // The column is the plan's width less the cautions' 52 mm, about 95 mm whatever the scale.
+    // The column is the plan's width less that of the cautions, about 95 mm whatever the scale.
     let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / 92.0).ceil();
     let programs = data.feet.iter().map(|f| f.programs.len()).sum::<usize>() + 2;
     let proofs: f64 = data.feet.iter().map(|f| lines(&format!("Proof L {}", f.proof))).sum();
@@ -198,7 +207,7 @@ fn work_height(data: &SheetData) -> f64 {
 /// Height of the paragraph that tells the rules, mm.
 fn rules_height(rules: &[String], width_mm: f64) -> f64 {
     let width = ink::width_of(&rules.join("; "), ink::SMALL_MM) + 12.0;
-    if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil() * ROW_MM + 1.0 }
+    if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil().min(RULE_LINES) * ROW_MM + 1.0 }
 }
 
 #[cfg(test)]

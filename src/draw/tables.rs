@@ -40,7 +40,7 @@ pub fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
             read_back: format!("{:.2}", row.read_back),
             missed: row.asked.is_some_and(|asked| (row.read_back - asked).abs() > READ_BACK_TOLERANCE),
             carved: row.carved.map_or("\u{2013}".into(), |v| format!("{v:.2}")),
-            range: row.range.map_or("\u{2013}".into(), |(a, b)| format!("{}\u{2026}{}", tenth(a), tenth(b))),
+            range: row.range.map_or("\u{2013}".into(), |(a, b)| range_text(a, b)),
         })
     };
     let line = |value: Value| ValueLine {
@@ -79,9 +79,12 @@ pub fn boot_rows(feet: &[DrawnFoot]) -> Vec<BootLine> {
     names.into_iter().map(line).collect()
 }
 
-/// To a tenth, without a trailing zero.
-fn tenth(v: f64) -> String {
-    ink::coarse((v * 10.0).round() / 10.0)
+/// A range in tenths, rounded inward, so that what is printed can be asked for. The hair keeps
+/// whole tenths whole.
+fn range_text(lo: f64, hi: f64) -> String {
+    let hair = 1e-6;
+    let (lo, hi) = ((lo * 10.0 - hair).ceil() / 10.0, (hi * 10.0 + hair).floor() / 10.0);
+    if lo <= hi { format!("{}\u{2026}{}", ink::coarse(lo), ink::coarse(hi)) } else { "none".into() }
 }
 
 /// A change, with its sign; two decimals at most.
@@ -168,7 +171,9 @@ mod tests {
         assert_eq!(clock(3725.0), "62:05");
         assert_eq!(clock(f64::NAN), "0:00");
         assert_eq!((signed(1.5), signed(-0.25), signed(0.001)), ("+1.5".into(), "-0.25".into(), "0".into()));
-        assert_eq!(tenth(13.44), "13.4");
+        assert_eq!(range_text(7.96, 13.44), "8\u{2026}13.4");
+        assert_eq!(range_text(0.1 + 0.2, 4.0), "0.3\u{2026}4");
+        assert_eq!(range_text(5.0, 4.0), "none");
         assert_eq!(short("0123456789abcdef"), "0123456789");
     }
 }
