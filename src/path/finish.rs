@@ -113,14 +113,17 @@ impl<'t> Plan<'t> {
 /// it, air is quicker).
 const LINK_STEPS: f64 = 4.0;
 
-/// The outline grown so that the axis can stand wherever the cutter has to touch the piece, and one
-/// pass further.
 fn region(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
     let outline = Outline::new(&target.outline)?;
+    Ok(Region::new(outline.region(growth(target, cutting, &outline))?, clip(target)))
+}
+
+/// How far beyond the outline the axis must go so that the cutter touches the piece everywhere, and
+/// one pass further, mm.
+pub(super) fn growth(target: &Target, cutting: &Cutting, outline: &Outline) -> f64 {
     let shape = cutting.finishing.shape;
     let fall = steepest_fall(&target.surface, &outline.points, &outline.normals());
-    let by = axis_beyond_contact(&shape, fall) + plane_step(&shape, cutting.scallop_mm);
-    Ok(Region::new(outline.region(by)?, clip(target)))
+    axis_beyond_contact(&shape, fall) + plane_step(&shape, cutting.scallop_mm)
 }
 
 /// Where the axis may stand at all: over the blank and over the surface, because a place without

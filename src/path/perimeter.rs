@@ -306,7 +306,7 @@ fn begin_at_an_end(stations: Vec<Station>) -> (Vec<Station>, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::path::testbed::{Stock, check_moves, cutting, footbed, plane};
+    use crate::path::testbed::{Stock, check_moves, cutter, cutting, footbed, plane};
     use crate::path::{Motion, finish, rough};
     use crate::ticket::Passes;
     use proptest::prelude::*;
@@ -322,12 +322,15 @@ mod tests {
     fn no_cut_is_deeper_than_a_step_and_rapids_stay_in_air() {
         let (target, cutting, path) = planned();
         check_moves(&path, &target, &cutting);
-        let mut stock = Stock::blank(&target);
-        stock.carry_out(&rough(&target, &cutting).unwrap());
-        for path in [finish(&target, &cutting, &|_| 0.0).unwrap(), path] {
-            let (deepest, struck) = stock.carry_out(&path);
-            assert!(deepest <= cutting.step_down_mm + 0.01, "{:?}: {deepest} mm at once", path.step);
-            assert!(struck < 1e-9, "a rapid takes {struck} mm");
+        let wide = Cutting { finishing: cutter("ball 12", Shape::Ball { radius: 6.0 }), ..cutting.clone() };
+        for cutting in [cutting, wide] {
+            let mut stock = Stock::blank(&target);
+            stock.carry_out(&rough(&target, &cutting).unwrap());
+            for path in [&finish(&target, &cutting, &|_| 0.0).unwrap(), &path] {
+                let (deepest, struck) = stock.carry_out(path);
+                assert!(deepest <= cutting.step_down_mm + 0.01, "{:?}: {deepest} mm at once", path.step);
+                assert!(struck < 1e-9, "a rapid takes {struck} mm");
+            }
         }
     }
 

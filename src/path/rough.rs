@@ -10,7 +10,7 @@
 use rayon::prelude::*;
 
 use super::cutting::{LEAST_AIR_MM, check};
-use super::finish::clip;
+use super::finish::{clip, growth};
 use super::heights::{Band, Heights, Hills, Sampling};
 use super::outline::{Axis, Outline};
 use super::passes::{Region, Run, Turn, evenly, zigzag};
@@ -60,10 +60,14 @@ pub fn rough(target: &Target, cutting: &Cutting) -> Result<Toolpath, PathError> 
     })
 }
 
-/// The region that roughing clears.
+/// The region that roughing clears: as wide as the perimeter cutter, and as wide as the finishing
+/// cutter sweeps, so that neither meets a wall.
 pub(super) fn cleared(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
-    let by = 2.0 * cutting.perimeter.shape.radius() + CLEAR_MM;
-    Ok(Region::new(Outline::new(&target.outline)?.region(by)?, clip(target)))
+    let outline = Outline::new(&target.outline)?;
+    let perimeter = 2.0 * cutting.perimeter.shape.radius();
+    let finishing = growth(target, cutting, &outline) + cutting.finishing.shape.radius();
+    let by = perimeter.max(finishing - cutting.roughing.shape.radius()) + CLEAR_MM;
+    Ok(Region::new(outline.region(by)?, clip(target)))
 }
 
 /// Distance of roughing passes, mm.

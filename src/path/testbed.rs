@@ -79,7 +79,8 @@ pub(super) fn plane(gx: f64, gy: f64) -> Target {
     Target { surface, outline, blank, blank_top_mm: high + 1.0, safe_z_mm: high + 10.0 }
 }
 
-fn cutter(name: &str, shape: Shape) -> Cutter {
+/// A cutter with this form and a common shank.
+pub(super) fn cutter(name: &str, shape: Shape) -> Cutter {
     Cutter {
         name: name.into(),
         shape,
