@@ -212,7 +212,7 @@ fn tabs(make: &Make) -> Tabs {
         count: make.tabs.count,
         length_mm: make.tabs.length_mm,
         height_mm: make.tabs.thickness_mm,
-        allowance_mm: 0.0,
+        allowance_mm: path::OUTWARD_MM,
         left_mm: LEFT_AROUND_MM,
     }
 }

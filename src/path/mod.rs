@@ -19,7 +19,7 @@ mod trail;
 pub use cutting::{Cutting, PathError};
 pub use finish::finish;
 pub use frame_run::frame;
-pub use perimeter::perimeter;
+pub use perimeter::{OUTWARD_MM, perimeter};
 pub use rough::rough;
 
 use crate::frame::{Point2, Point3, Rect};

@@ -12,7 +12,7 @@ use crate::kernel::{Shape, Surface};
 /// The centre line lies this much further out than the cutter's radius, so that thinning and
 /// rounding, which together stay below it, never touch the piece. With them the piece is at most
 /// 0.01 mm too large.
-const OUTWARD_MM: f64 = 0.005;
+pub const OUTWARD_MM: f64 = 0.005;
 const CHORD_MM: f64 = 0.001;
 const THINNING_MM: f64 = 0.003;
 
