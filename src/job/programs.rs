@@ -79,7 +79,7 @@ impl Written {
 pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precision) -> Result<Vec<Written>, StageError> {
     let make = &ticket.make;
     let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
-    let target = target::target(&design.footbed, placement, &make.blank, &make.machine, precision.plan_mm);
+    let target = target::target(&design.footbed, placement, make, precision.plan_mm);
     let header = header(ticket, design, sha256);
     plan(&target, make)?
         .iter()
@@ -113,7 +113,7 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
     let frame = path::frame(target, &cutting, &[&rough, &finish, &perimeter]).map_err(step(Step::Frame))?;
-    Ok(vec![rough, finish, perimeter, frame])
+    Ok(vec![frame, rough, finish, perimeter])
 }
 
 /// The part of a file's name that says what the program does, numbered in the order of the cuts.
@@ -177,7 +177,7 @@ pub fn prove(
 ) -> Result<Proved, StageError> {
     let make = &ticket.make;
     let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
-    let target = target::target(&design.footbed, placement, &make.blank, &make.machine, precision.carve_mm);
+    let target = target::target(&design.footbed, placement, make, precision.carve_mm);
     let cuts: Vec<Cut> = written
         .iter()
         .map(|w| Cut {

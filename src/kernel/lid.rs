@@ -62,6 +62,7 @@ impl Lid {
     }
 
     /// The lid of one cell; its two facets twist away from their mean plane by a quarter of this.
+    #[inline]
     pub(super) fn over_cell(grid: &Grid, i: usize, j: usize) -> Lid {
         let (z00, z10, z01, z11) = (grid.at(i, j), grid.at(i + 1, j), grid.at(i, j + 1), grid.at(i + 1, j + 1));
         let half = 0.5 / grid.lattice.step;

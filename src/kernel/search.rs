@@ -14,6 +14,25 @@ pub(super) fn highest(surface: &Surface, shape: &Shape, c: Point2) -> f64 {
     search.best
 }
 
+/// The outermost tangent of use: further out the profile gets upright.
+struct Gentle {
+    radius: f64,
+    height: f64,
+    slope: f64,
+}
+
+impl Gentle {
+    fn of(shape: &Shape) -> Gentle {
+        let radius = shape.gentle_radius();
+        Gentle { radius, height: shape.height_within(radius), slope: shape.slope_at(radius) }
+    }
+
+    /// Height of the tangent at distance `q` from the axis, and its slope over `q`.
+    fn beyond(&self, q: f64) -> (f64, f64) {
+        (self.height + self.slope * (q - self.radius), self.slope / q)
+    }
+}
+
 /// One search for the highest contact.
 struct Search<'s> {
     surface: &'s Surface<'s>,
@@ -21,15 +40,14 @@ struct Search<'s> {
     radius: f64,
     /// Least curvature of the profile in any direction, 1/mm.
     curvature: f64,
-    /// Up to this distance from the axis the profile is not upright yet, and its tangents are of use.
-    gentle: f64,
+    gentle: Gentle,
     c: Point2,
     best: f64,
 }
 
 impl<'s> Search<'s> {
     fn new(surface: &'s Surface<'s>, shape: &'s Shape, c: Point2) -> Search<'s> {
-        let (radius, curvature, gentle) = (shape.radius(), shape.least_curvature(), shape.gentle_radius());
+        let (radius, curvature, gentle) = (shape.radius(), shape.least_curvature(), Gentle::of(shape));
         Search { surface, shape, radius, curvature, gentle, c, best: f64::NEG_INFINITY }
     }
 }
@@ -114,6 +132,7 @@ impl Search<'_> {
     /// known to curve away. Two tangents are tried: the one at the block's centre, or further in
     /// where the profile gets upright, and the one whose slope from the axis equals the lid's,
     /// which still works where the profile ends.
+    #[inline]
     fn ruled_out(&self, lid: Lid, bi: usize, bj: usize, size: f64) -> bool {
         let lat = self.surface.grid.lattice;
         let half = 0.5 * size;
@@ -123,17 +142,17 @@ impl Search<'_> {
         if near_x * near_x + near_y * near_y > self.radius * self.radius {
             return true;
         }
-        let q = (dx * dx + dy * dy).sqrt();
-        if q == 0.0 {
-            return lid.top + half * (lid.gx.abs() + lid.gy.abs()) <= self.best;
-        }
-        let at = q.min(self.gentle);
-        let slope = self.shape.slope_at(at);
-        let curvature = if q <= self.gentle { self.curvature } else { 0.0 };
-        let k = slope / q;
+        let q2 = dx * dx + dy * dy;
+        let inside = q2 <= self.gentle.radius * self.gentle.radius;
+        let (height, k) = if inside { self.shape.tangent(q2) } else { self.gentle.beyond(q2.sqrt()) };
+        let curvature = if inside { self.curvature } else { 0.0 };
         let spread = rise(lid.gx - k * dx, half, curvature) + rise(lid.gy - k * dy, half, curvature);
-        if lid.top - self.shape.height_within(at) - slope * (q - at) + spread <= self.best {
+        if lid.top - height + spread <= self.best {
             return true;
+        }
+        let q = q2.sqrt();
+        if q == 0.0 {
+            return false;
         }
         let (ux, uy) = (dx / q, dy / q);
         let m = (lid.gx * ux + lid.gy * uy).max(0.0);
@@ -181,6 +200,7 @@ impl Search<'_> {
 
     /// The facet's plane `z00 + gx x + gy y`, axis at `c`: raises the best when the contact lies
     /// within. Returns the contact when it does not and the facet's edges may still do better.
+    #[inline]
     fn facet(
         &mut self,
         z00: f64,
@@ -204,6 +224,7 @@ impl Search<'_> {
     }
 
     /// An edge from `x0` to `x0 + length` along a line that passes the axis at distance `d`.
+    #[inline]
     fn edge(&mut self, x0: f64, d: f64, length: f64, z0: f64, z1: f64) {
         let half2 = self.radius * self.radius - d * d;
         if half2 < 0.0 {
@@ -225,6 +246,7 @@ impl Search<'_> {
 }
 
 /// The most that `g x - curvature x^2 / 2` rises over `-half..=half`.
+#[inline]
 fn rise(g: f64, half: f64, curvature: f64) -> f64 {
     let g = g.abs();
     if g < curvature * half { 0.5 * g * g / curvature } else { half * (g - 0.5 * curvature * half) }

@@ -60,8 +60,7 @@ impl<'t> Plan<'t> {
     fn toolpath(&self, axis: Axis) -> Result<Toolpath, PathError> {
         let (low, high) = self.region.extent(axis);
         let runs = self.region.runs(axis, &self.steps.places(axis, low, high));
-        let longest = LINK_STEPS * plane_step(&self.shape, self.cutting.scallop_mm);
-        let turns = zigzag(&runs, |a, b| (b - a).norm() <= longest);
+        let turns = zigzag(&runs, |a, b| self.corner(a, b).is_some());
         let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.run_points(&runs, *turn)).collect();
         let mut trail = Trail::new(self.target, self.cutting);
         for (turn, points) in turns.iter().zip(&cut) {
@@ -87,14 +86,29 @@ impl<'t> Plan<'t> {
 
     fn add(&self, trail: &mut Trail, turn: Turn, points: &[Point3]) {
         let Some(first) = points.first() else { return };
-        match trail.last() {
-            Some(last) if turn.linked => {
-                let link = self.heights(last.xy(), first.xy()).thinned(self.band());
-                link.into_iter().skip(1).for_each(|p| trail.cut_to(p));
+        let link =
+            trail.last().filter(|_| turn.linked).and_then(|last| Some((last, self.corner(last.xy(), first.xy())?)));
+        match link {
+            Some((last, corner)) => {
+                for (from, to) in [(last.xy(), corner), (corner, first.xy())] {
+                    self.heights(from, to).thinned(self.band()).into_iter().for_each(|p| trail.cut_to(p));
+                }
             }
-            _ => trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM),
+            None => trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM),
         }
         points.iter().for_each(|p| trail.cut_to(*p));
+    }
+
+    /// Where a link turns: nowhere when it is short, otherwise where it leaves one of the two passes
+    /// square across to the other. None when it would leave the region.
+    fn corner(&self, from: Point2, to: Point2) -> Option<Point2> {
+        let straight = STRAIGHT_STEPS * plane_step(&self.shape, self.cutting.scallop_mm);
+        let length = (to - from).norm();
+        let corners = [Point2::new(to.x, from.y), Point2::new(from.x, to.y)];
+        if length <= straight {
+            return Some(from);
+        }
+        corners.into_iter().find(|c| length <= LINK_MM && self.region.contains(*c))
     }
 
     fn heights(&self, from: Point2, to: Point2) -> Heights {
@@ -109,18 +123,24 @@ impl<'t> Plan<'t> {
     }
 }
 
-/// Links on the surface may be this many side steps long; longer ones lift (our own choice: beyond
-/// it, air is quicker).
-const LINK_STEPS: f64 = 4.0;
+/// Links on the surface may span this much; beyond it lifting is quicker (our own choice).
+const LINK_MM: f64 = 20.0;
 
-/// The outline grown so that the axis can stand wherever the cutter has to touch the piece, and one
-/// pass further.
+/// Straight links may be this many side steps long: so short a chord strays from the region by far
+/// less than roughing cleared beyond it (our own choice).
+const STRAIGHT_STEPS: f64 = 4.0;
+
 fn region(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
     let outline = Outline::new(&target.outline)?;
+    Ok(Region::new(outline.region(growth(target, cutting, &outline))?, clip(target)))
+}
+
+/// How far beyond the outline the axis must go so that the cutter touches the piece everywhere, and
+/// one pass further, mm.
+pub(super) fn growth(target: &Target, cutting: &Cutting, outline: &Outline) -> f64 {
     let shape = cutting.finishing.shape;
     let fall = steepest_fall(&target.surface, &outline.points, &outline.normals());
-    let by = axis_beyond_contact(&shape, fall) + plane_step(&shape, cutting.scallop_mm);
-    Ok(Region::new(outline.region(by)?, clip(target)))
+    axis_beyond_contact(&shape, fall) + plane_step(&shape, cutting.scallop_mm)
 }
 
 /// Where the axis may stand at all: over the blank and over the surface, because a place without

@@ -147,7 +147,7 @@ impl Heights {
 
     /// The fewest points, roughly, whose chords stay within `band` of the heights: from each point
     /// the cone of directions that pass through every window so far, until none is left (the
-    /// swinging-door method, Williams 1978, for a band with two edges). Windows are raised by what
+    /// cone-intersection method, Williams 1978 [from memory], for a band with two edges). Windows are raised by what
     /// may bulge between samples. Heights are multiples of a thousandth before they are checked,
     /// so what was checked is what is printed. Ends are the heights there, rounded up.
     pub(super) fn thinned(&self, band: Band) -> Vec<Point3> {

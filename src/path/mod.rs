@@ -78,5 +78,7 @@ pub struct Toolpath {
     pub cutter: Cutter,
     /// 0 for a dry run.
     pub spindle_rpm: f64,
+    /// The first is a rapid to the safe height over the first place: z is to be moved before x and
+    /// y, because nobody knows where the tip was. The last ends at the safe height.
     pub moves: Vec<Move>,
 }

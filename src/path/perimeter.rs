@@ -306,9 +306,10 @@ fn begin_at_an_end(stations: Vec<Station>) -> (Vec<Station>, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::path::testbed::{Stock, check_moves, cutting, footbed};
+    use crate::path::testbed::{Stock, check_moves, cutter, cutting, footbed, plane};
     use crate::path::{Motion, finish, rough};
     use crate::ticket::Passes;
+    use proptest::prelude::*;
 
     fn planned() -> (Target, Cutting, Toolpath) {
         let (target, cutting) = (footbed(0.5), cutting(Passes::Along));
@@ -321,12 +322,15 @@ mod tests {
     fn no_cut_is_deeper_than_a_step_and_rapids_stay_in_air() {
         let (target, cutting, path) = planned();
         check_moves(&path, &target, &cutting);
-        let mut stock = Stock::blank(&target);
-        stock.carry_out(&rough(&target, &cutting).unwrap());
-        for path in [finish(&target, &cutting, &|_| 0.0).unwrap(), path] {
-            let (deepest, struck) = stock.carry_out(&path);
-            assert!(deepest <= cutting.step_down_mm + 0.01, "{:?}: {deepest} mm at once", path.step);
-            assert!(struck < 1e-9, "a rapid takes {struck} mm");
+        let wide = Cutting { finishing: cutter("ball 12", Shape::Ball { radius: 6.0 }), ..cutting.clone() };
+        for cutting in [cutting, wide] {
+            let mut stock = Stock::blank(&target);
+            stock.carry_out(&rough(&target, &cutting).unwrap());
+            for path in [&finish(&target, &cutting, &|_| 0.0).unwrap(), &path] {
+                let (deepest, struck) = stock.carry_out(path);
+                assert!(deepest <= cutting.step_down_mm + 0.01, "{:?}: {deepest} mm at once", path.step);
+                assert!(struck < 1e-9, "a rapid takes {struck} mm");
+            }
         }
     }
 
@@ -389,5 +393,25 @@ mod tests {
         target.outline = notch.map(|(x, y)| Point2::new(x, y)).to_vec();
         let refused = perimeter(&target, &cutting).unwrap_err();
         assert!(matches!(refused, PathError::Notch { .. }), "{refused}");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        /// Any star-shaped outline is either followed soundly or refused; none makes a panic.
+        #[test]
+        fn odd_outlines_are_followed_or_refused(radii in proptest::collection::vec(0.0..45.0f64, 3..40)) {
+            let mut target = plane(0.05, 0.02);
+            let turn = std::f64::consts::TAU / radii.len() as f64;
+            let point = |(k, r): (usize, &f64)| Point2::new(50.0 + r * (turn * k as f64).cos(), 60.0 + r * (turn * k as f64).sin());
+            target.outline = radii.iter().enumerate().map(point).collect();
+            let cutting = cutting(Passes::Across);
+            for path in [perimeter(&target, &cutting), rough(&target, &cutting), finish(&target, &cutting, &|_| 0.0)] {
+                match path {
+                    Ok(path) => check_moves(&path, &target, &cutting),
+                    Err(refused) => prop_assert!(!refused.to_string().is_empty()),
+                }
+            }
+        }
     }
 }

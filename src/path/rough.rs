@@ -10,7 +10,7 @@
 use rayon::prelude::*;
 
 use super::cutting::{LEAST_AIR_MM, check};
-use super::finish::clip;
+use super::finish::{clip, growth};
 use super::heights::{Band, Heights, Hills, Sampling};
 use super::outline::{Axis, Outline};
 use super::passes::{Region, Run, Turn, evenly, zigzag};
@@ -33,6 +33,9 @@ const SAMPLE_MM: f64 = 0.6;
 const TOLERANCE_MM: f64 = 0.1;
 
 const BAND: Band = Band { below: 0.0, above: TOLERANCE_MM };
+
+/// Links may span this much; beyond it lifting is quicker than cutting air (our own choice).
+const LINK_MM: f64 = 40.0;
 
 /// Less than this is no cut (our own choice).
 const NO_CUT_MM: f64 = 0.02;
@@ -60,10 +63,17 @@ pub fn rough(target: &Target, cutting: &Cutting) -> Result<Toolpath, PathError> 
     })
 }
 
-/// The region that roughing clears.
+/// The region that roughing clears: as wide as the perimeter cutter, and as wide as the finishing
+/// cutter sweeps, so that neither meets a wall.
 pub(super) fn cleared(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
-    let by = 2.0 * cutting.perimeter.shape.radius() + CLEAR_MM;
-    Ok(Region::new(Outline::new(&target.outline)?.region(by)?, clip(target)))
+    let outline = Outline::new(&target.outline)?;
+    let perimeter = 2.0 * cutting.perimeter.shape.radius();
+    let finishing = growth(target, cutting, &outline) + cutting.finishing.shape.radius();
+    // Beyond the region the roughing cutter sweeps its radius, less what curved edges leave between
+    // the ends of two passes.
+    let swept = cutting.roughing.shape.radius() - side_step(cutting);
+    let by = perimeter.max(finishing - swept) + CLEAR_MM;
+    Ok(Region::new(outline.region(by)?, clip(target)))
 }
 
 /// Distance of roughing passes, mm.
@@ -128,8 +138,7 @@ impl<'t> Plan<'t> {
             .iter()
             .filter_map(|(pass, s)| Some(Run { pass: *pass, from: s.first()?.at, to: s.last()?.at }))
             .collect();
-        let longest = 2.0 * side_step(self.cutting);
-        for turn in zigzag(&runs, |a, b| (b - a).norm() <= longest) {
+        for turn in zigzag(&runs, |a, b| (b - a).norm() <= LINK_MM) {
             let rest = &stretches[turn.run].1;
             let rest = if turn.backward { rest.reversed() } else { rest.clone() };
             let done = trail.moves().len();
@@ -154,12 +163,17 @@ impl<'t> Plan<'t> {
         rest.raised(floor).thinned(BAND).into_iter().for_each(|p| trail.cut_to(p));
     }
 
-    /// The way on the surface from `last` to `to`; none when it would meet more than a step.
+    /// A way on the surface from `last` to `to` that never meets more than a step: straight, or
+    /// along one of the two lines and square across to the other.
     fn link(&self, stock: &Stock, last: Point3, to: Point2, floor: f64) -> Option<Vec<Point3>> {
-        let link = self.rest_heights(last.xy(), to).raised(floor).thinned(BAND);
+        let from = last.xy();
         let shape = &self.cutting.roughing.shape;
-        let shallow = |pair: &[Point3]| stock.depth(shape, pair[0], pair[1]) <= self.cutting.step_down_mm + NO_CUT_MM;
-        link.windows(2).all(shallow).then_some(link)
+        let deepest = self.cutting.step_down_mm + NO_CUT_MM;
+        [from, Point2::new(to.x, from.y), Point2::new(from.x, to.y)].into_iter().find_map(|corner| {
+            let mut way = self.rest_heights(from, corner).raised(floor).thinned(BAND);
+            way.extend(self.rest_heights(corner, to).raised(floor).thinned(BAND));
+            way.windows(2).all(|leg| stock.depth(shape, leg[0], leg[1]) <= deepest).then_some(way)
+        })
     }
 
     /// Down along the stretch from the height that stands to the floor, and back at the bottom, so

@@ -1,6 +1,8 @@
 //! A made-up footbed for tests: cupped heel, arch, flat fore part, with a foot-like outline; and a
 //! dumb stock that moves are carried out on.
 
+use std::sync::LazyLock;
+
 use super::outline::Outline;
 use super::{Cutting, Motion, Target, Toolpath};
 use crate::frame::{Point2, Point3, Rect};
@@ -48,16 +50,22 @@ fn height(p: Point2) -> f64 {
     3.0 + 2.0 * fade(0.3, 0.8) + cup + arch
 }
 
-/// The footbed in a blank of 305 x 132 x 26 mm on a grid of this step.
+/// The footbed in a blank of 132 x 305 x 26 mm on a grid of this step.
 pub(super) fn footbed(step: f64) -> Target {
+    /// The finer one is asked for by most tests.
+    static HALF: LazyLock<Target> = LazyLock::new(|| make_footbed(0.5));
+    if step == 0.5 { HALF.clone() } else { make_footbed(step) }
+}
+
+fn make_footbed(step: f64) -> Target {
     let blank = Rect { x0: 0.0, y0: 0.0, x1: 92.0 + 2.0 * MARGIN, y1: 265.0 + 2.0 * MARGIN };
-    let lattice = Lattice::covering(blank, step);
     let edge = Outline::new(&outline()).unwrap();
     // Outside the outline the height of the nearest edge point goes on as a shelf.
     let nearest = |p: Point2| {
         let by_distance = |a: &&Point2, b: &&Point2| (*a - p).norm_squared().total_cmp(&(*b - p).norm_squared());
         edge.points.iter().min_by(by_distance).copied().unwrap()
     };
+    let lattice = Lattice::covering(blank, step);
     let surface = Grid::from_fn(lattice, |p| height(if edge.contains(p) { p } else { nearest(p) }));
     Target { surface, outline: outline(), blank, blank_top_mm: 26.0, safe_z_mm: 34.0 }
 }
@@ -71,7 +79,8 @@ pub(super) fn plane(gx: f64, gy: f64) -> Target {
     Target { surface, outline, blank, blank_top_mm: high + 1.0, safe_z_mm: high + 10.0 }
 }
 
-fn cutter(name: &str, shape: Shape) -> Cutter {
+/// A cutter with this form and a common shank.
+pub(super) fn cutter(name: &str, shape: Shape) -> Cutter {
     Cutter {
         name: name.into(),
         shape,
