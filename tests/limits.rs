@@ -178,7 +178,7 @@ fn surveyed_feet_make_footbeds() {
             let (length, ball, breadth, heel) = (field(1), field(2), field(3), field(4));
             let text = format!(
                 "[ticket]\ncode = \"A\"\n[make]\nmaterial = \"eva-firm\"\nblank = \"foam-360\"\nmachine = \"fast-router\"\n\
-                 [left.foot]\nlength = {{ standing = {length} }}\nball_width = {{ standing = {breadth} }}\n\
+                 blank_measured = {{ length = 360, width = 150, height = 40 }}\n[left.foot]\nlength = {{ standing = {length} }}\nball_width = {{ standing = {breadth} }}\n\
                  heel_width = {{ standing = {heel} }}\nfirst_met = {{ standing = {ball} }}\n\
                  medial_arch = {{ seated = 21, standing = 15 }}\n[left.support]\n"
             );
