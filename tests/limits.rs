@@ -190,3 +190,27 @@ fn surveyed_feet_make_footbeds() {
     let stopped: Vec<_> = stops.into_iter().filter(|s| !s.is_empty()).collect();
     assert!(stopped.is_empty(), "{} surveyed feet are stopped: {stopped:#?}", stopped.len());
 }
+
+/// Default proportions against the survey (ANSUR II, Gordon et al. 2014: ratios to foot length, mean
+/// and SD of men and of women): what is filled in for a foot of which only the length is known lies
+/// within one SD of the mean, at both means of length.
+#[test]
+fn default_proportions_lie_within_one_sd_of_the_survey() {
+    // (length, [breadth, SD], [heel breadth, SD], [ball length, SD]), all but the length as ratios.
+    let men = (271.18, [0.3759, 0.0171], [0.2675, 0.0179], [0.7410, 0.0147]);
+    let women = (246.29, [0.3768, 0.0182], [0.2728, 0.0182], [0.7392, 0.0134]);
+    for (length, breadth, heel, ball) in [men, women] {
+        let ticket = read(&format!(
+            "[ticket]\ncode = \"A\"\n[make]\nmaterial = \"eva-firm\"\nblank = \"foam-330\"\nmachine = \"fast-router\"\n\
+             [left.foot]\nlength = {{ standing = {length} }}\n[left.support]\nmedial_arch = 16\n"
+        ));
+        let support = &ticket.feet[0].support;
+        // The outline's heel has the cup's walls around the foot's: 3 mm a side by the profile.
+        let foot_heel = support.heel_width_mm - 6.0;
+        for (made, [mean, sd]) in
+            [(support.ball_width_mm / length, breadth), (foot_heel / length, heel), (support.stations.first_met, ball)]
+        {
+            assert!((made - mean).abs() <= sd, "{made} against {mean} (SD {sd}) at {length} mm");
+        }
+    }
+}
