@@ -268,6 +268,12 @@ fn a_rapid_down_into_stock_is_refused_and_into_air_is_not() {
     assert_eq!(kinds(&proof), [Kind::RapidContact]);
     assert_eq!(proof.rapid_contacts, 1);
     assert_abs_diff_eq!(proof.violations[0].measured, 5.0, epsilon = 1e-9);
+    // A ball meets stock over several strips of rows, least at its edge.
+    let mut ball = Job::lines("G0 X10 Y6\nG0 Z15\n");
+    ball.cuts[0].2.shape = Shape::Ball { radius: 3.0 };
+    let deepest = &ball.prove(&rules()).violations[0];
+    assert_abs_diff_eq!(deepest.measured, 5.0, epsilon = 1e-9);
+    assert_eq!(deepest.at_mm, [10.0, 6.0, 15.0]);
     let air = Job::lines("G0 X10 Y10\nG1 Z15 F600\nG0 Z25\nG0 Z15\n").prove(&rules());
     assert_eq!(kinds(&air), []);
 }

@@ -141,7 +141,10 @@ fn machine(cut: &Cut<'_>, travel_mm: [f64; 3], ledger: &mut Ledger) {
             let (extent, name) = (hi - lo, ["x", "y", "z"][axis]);
             let blame = Blame { file: cut.name, line: travel.line };
             ledger.add(Kind::OutsideMachine, blame, travel.to, (extent, allowed), || {
-                format!("the program spans {extent:.1} mm in {name}, the machine travels {allowed:.1}: turn the blank, or use another machine")
+                format!(
+                    "the program spans {extent:.1} mm in {name}, the machine travels {allowed:.1}: \
+                     turn the blank, or use another machine"
+                )
             });
         }
     }

@@ -268,6 +268,35 @@ mod tests {
         assert_abs_diff_eq!(stock.whole().contact(&aside).unwrap().depth_mm, 15.0, epsilon = 1e-9);
     }
 
+    /// The blank of 10.1 x 5 mm lies on nodes up to 10.2 mm: the last column is bare bed.
+    #[test]
+    fn nodes_beside_the_blank_are_bare_bed() {
+        let stock = Stock::new(Rect { x0: 0.0, y0: 0.0, x1: 10.1, y1: 5.0 }, 20.0, 0.2).unwrap();
+        let Lattice { nx, .. } = stock.grid().lattice;
+        assert_eq!((stock.grid().at(nx - 2, 3), stock.grid().at(nx - 1, 3)), (20.0, 0.0));
+    }
+
+    /// A point of the slimmer form, moved out along its own normal by the difference, lies on the
+    /// full form: both profiles then agree at the moved place.
+    #[test]
+    fn the_slimmer_form_lies_inside_by_as_much_everywhere() {
+        let by = 0.1;
+        let taper = Shape::Taper { tip: 1.0, half_angle_rad: 0.3, radius: 3.0 };
+        for shape in [Shape::Ball { radius: 3.0 }, Shape::Bull { radius: 3.0, corner: 1.0 }, taper] {
+            let slim = slimmer(&shape, by).unwrap();
+            assert_abs_diff_eq!(slim.radius(), shape.radius() - by, epsilon = 1e-12);
+            for q in [0.3, 0.7, 1.1, 2.2, 2.6] {
+                let slope = slim.slope_at(q);
+                let long = (1.0 + slope * slope).sqrt();
+                let (out, down) = (by * slope / long, by / long);
+                assert_abs_diff_eq!(shape.height_at(q + out), slim.height_at(q) + by - down, epsilon = 1e-9);
+            }
+        }
+        let flat = Shape::Flat { radius: 3.0 };
+        assert_eq!(slimmer(&Shape::Bull { radius: 3.1, corner: by }, by), Some(flat));
+        assert_eq!(slimmer(&flat, 3.0), None);
+    }
+
     #[test]
     fn impossible_blanks_are_refused() {
         let blank = Rect { x0: 0.0, y0: 0.0, x1: 60.0, y1: 30.0 };

@@ -22,6 +22,10 @@ use crate::path::{Step, Target};
 /// those and well below the scallops that are asked for (0.04-0.08). Our own choice.
 const UNREACHED_MM: f64 = 0.01;
 
+/// Nodes of the ideal path lie at least this far apart, mm: its cost grows as 1 / step^4, and what a
+/// cutter of a millimetre or more cannot reach is wider than this. Our own choice.
+const CLOSING_STEP_MM: f64 = 0.2;
+
 /// Bad places are told once for each square of this side, mm: its worst. Our own choice.
 const PATCH_MM: f64 = 10.0;
 
@@ -103,12 +107,12 @@ pub(super) fn finish(
     rules: &Rules,
     ledger: &mut Ledger,
 ) -> Option<Finish> {
-    let closing = closing(&piece.target, cuts)?;
+    let out_of_reach = beyond_reach(&piece.target, cuts)?;
     let mut standing = Vec::new();
     let mut unreached = (0.0, None);
     let mut worst = Patches::default();
     for (k, p) in piece.nodes() {
-        let beyond = piece.normal(k, closing.z[k] - piece.target.z[k]).max(0.0);
+        let beyond = piece.normal(k, out_of_reach.sample(p).unwrap_or(0.0)).max(0.0);
         let left = piece.normal(k, carved.z[k] - piece.target.z[k]).max(0.0);
         if beyond <= UNREACHED_MM {
             standing.push(left);
@@ -227,27 +231,45 @@ fn nodes<'a>(lattice: &'a Lattice, inside: &'a [bool]) -> impl Iterator<Item = (
     within.map(|(k, _)| (k, lattice.node(k % lattice.nx, k / lattice.nx)))
 }
 
-/// What an ideal path of all finishing cutters would leave: each cutter's rest heights on every
-/// node, and from there what the cutter leaves; `None` without a finish.
-fn closing(target: &Grid, cuts: &[Cut<'_>]) -> Option<Grid> {
+/// What an ideal path of all finishing cutters would leave above the target, straight up: each
+/// cutter's rest heights on every node, and from there what the cutter leaves. `None` without a
+/// finish.
+fn beyond_reach(target: &Grid, cuts: &[Cut<'_>]) -> Option<Grid> {
     let mut shapes: Vec<Shape> = Vec::new();
     for cut in cuts.iter().filter(|cut| cut.step == Step::Finish) {
         if !shapes.contains(&cut.cutter.shape) {
             shapes.push(cut.cutter.shape);
         }
     }
-    let closings = shapes.iter().map(|shape| {
-        let profile = |q: f64| shape.height_at(q.min(shape.radius()));
-        let mut tips = envelope(target, shape.radius(), profile);
-        negate(&mut tips);
-        let mut left = envelope(&tips, shape.radius(), profile);
-        negate(&mut left);
-        left
-    });
-    closings.reduce(|mut a, b| {
+    let target = thinned(target);
+    let least = shapes.iter().map(|shape| closing(&target, shape)).reduce(|mut a, b| {
         a.z.iter_mut().zip(&b.z).for_each(|(a, &b)| *a = a.min(b));
         a
+    });
+    least.map(|mut least| {
+        let above = |closed: f64, target: f64| if target.is_finite() { closed - target } else { 0.0 };
+        least.z.iter_mut().zip(&target.z).for_each(|(z, &target)| *z = above(*z, target));
+        least
     })
+}
+
+/// Only every so many nodes, so that they lie at least [`CLOSING_STEP_MM`] apart.
+fn thinned(heights: &Grid) -> Grid {
+    let Lattice { x0, y0, step, nx, ny } = heights.lattice;
+    let every = (CLOSING_STEP_MM / step - 1e-9).ceil().max(1.0) as usize;
+    let kept = |n: usize| (n - 1) / every + 1;
+    let lattice = Lattice { x0, y0, step: step * every as f64, nx: kept(nx), ny: kept(ny) };
+    let rows = (0..lattice.ny).flat_map(|j| (0..lattice.nx).map(move |i| heights.at(i * every, j * every)));
+    Grid { lattice, z: rows.collect() }
+}
+
+fn closing(target: &Grid, shape: &Shape) -> Grid {
+    let profile = |q: f64| shape.height_at(q.min(shape.radius()));
+    let mut tips = envelope(target, shape.radius(), profile);
+    negate(&mut tips);
+    let mut left = envelope(&tips, shape.radius(), profile);
+    negate(&mut left);
+    left
 }
 
 fn negate(grid: &mut Grid) {
@@ -276,4 +298,113 @@ fn facing(heights: &Grid) -> Grid {
 fn share(sorted: &[f64], share: f64) -> f64 {
     let last = sorted.len().saturating_sub(1);
     sorted.get((share * last as f64).round() as usize).copied().unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use approx::assert_abs_diff_eq;
+
+    use super::*;
+    use crate::frame::Rect;
+    use crate::nc::Program;
+    use crate::profile::Cutter;
+
+    const BLANK: Rect = Rect { x0: 0.0, y0: 0.0, x1: 40.0, y1: 30.0 };
+
+    fn piece(height: impl Fn(Point2) -> f64 + Sync) -> Piece {
+        let outline = [(10.0, 10.0), (30.0, 10.0), (30.0, 20.0), (10.0, 20.0)].map(|(x, y)| Point2::new(x, y));
+        let lattice = Lattice::covering(BLANK, 0.25);
+        let surface = Grid::from_fn(lattice, height);
+        let target = Target { surface, outline: outline.to_vec(), blank: BLANK, blank_top_mm: 60.0, safe_z_mm: 70.0 };
+        Piece::new(&target, lattice).unwrap()
+    }
+
+    fn rules() -> Rules {
+        Rules {
+            step_mm: 0.25,
+            gouge_mm: 0.08,
+            left_mm: Some(0.08),
+            bed_cut_mm: 0.0,
+            travel_mm: [300.0; 3],
+            overrun_mm: 0.0,
+            floor: None,
+            tabs: None,
+        }
+    }
+
+    /// The figures of a surface that was finished by a ball of 3 mm.
+    fn finished(piece: &Piece, carved: &Grid, ledger: &mut Ledger) -> Finish {
+        let program = Program { travels: vec![], opening: 0, dwells: vec![], comments: vec![], lines: 0 };
+        let cutter = Cutter {
+            name: "ball 6".into(),
+            shape: Shape::Ball { radius: 3.0 },
+            flutes: 2,
+            flute_length_mm: 20.0,
+            shank_diameter_mm: 6.0,
+            stickout_mm: 30.0,
+            holder_diameter_mm: 30.0,
+        };
+        let step = Step::Finish;
+        let cut = Cut { name: "f.ngc", step, program: &program, cutter: &cutter, time_s: 0.0, busiest_second: 0 };
+        finish(piece, carved, &[cut], &rules(), ledger).unwrap()
+    }
+
+    fn moved(grid: &Grid, by: f64) -> Grid {
+        Grid { z: grid.z.iter().map(|z| z + by).collect(), ..grid.clone() }
+    }
+
+    /// On a plane of 45 degrees 0.1 mm straight down is 0.1 cos 45 = 0.0707 across, within 0.08.
+    #[test]
+    fn differences_count_across_the_surface() {
+        let piece = piece(|p| 5.0 + p.x);
+        let mut ledger = Ledger::default();
+        let deep = gouge(&piece, &moved(&piece.target, -0.1), &[], &rules(), &mut ledger);
+        assert_abs_diff_eq!(deep, 0.1 * 0.5_f64.sqrt(), epsilon = 1e-9);
+        let high = finished(&piece, &moved(&piece.target, 0.1), &mut ledger);
+        assert_abs_diff_eq!(high.p50_mm, 0.1 * 0.5_f64.sqrt(), epsilon = 1e-9);
+        assert_abs_diff_eq!(high.max_mm, 0.1 * 0.5_f64.sqrt(), epsilon = 1e-9);
+        assert!(ledger.close().0.is_empty());
+    }
+
+    /// At a crease the flatter side counts: a level floor beside a wall is judged as level.
+    #[test]
+    fn a_wall_beside_a_floor_hides_no_gouge() {
+        let piece = piece(|p| if p.x > 20.0 { 25.0 } else { 5.0 });
+        let deep = gouge(&piece, &moved(&piece.target, -0.1), &[], &rules(), &mut Ledger::default());
+        assert_abs_diff_eq!(deep, 0.1, epsilon = 1e-9);
+    }
+
+    /// A ball rests R (1/cos th - 1) above the bottom of a valley whose sides slope by th (its
+    /// Legendre transform), which is R (1 - cos th) across the sides.
+    #[test]
+    fn a_valley_is_unreached_by_what_the_ball_leaves_at_its_bottom() {
+        let piece = piece(|p| 5.0 + (p.x - 20.0).abs());
+        let mut ledger = Ledger::default();
+        let found = finished(&piece, &piece.target, &mut ledger);
+        // The ideal path at nodes may lie below the true one by lambda s^2 / 4, 0.015 mm here.
+        assert_abs_diff_eq!(found.unreached_mm, 3.0 * (1.0 - 0.5_f64.sqrt()), epsilon = 0.015);
+        assert_abs_diff_eq!(found.unreached_at.unwrap().x, 20.0, epsilon = 1e-9);
+        assert_eq!(found.max_mm, 0.0);
+    }
+
+    #[test]
+    fn a_ridge_and_a_bowl_wider_than_the_ball_are_reached() {
+        let ridge = piece(|p| 25.0 - (p.x - 20.0).abs());
+        assert_eq!(finished(&ridge, &ridge.target, &mut Ledger::default()).unreached_mm, 0.0);
+        let bowl = |p: Point2| 60.0 - (3600.0 - (p - Point2::new(20.0, 15.0)).norm_squared()).sqrt();
+        let bowl = piece(bowl);
+        assert_eq!(finished(&bowl, &bowl.target, &mut Ledger::default()).unreached_mm, 0.0);
+    }
+
+    #[test]
+    fn what_stands_in_reach_is_told_once_a_patch() {
+        let piece = piece(|_| 5.0);
+        let mut ledger = Ledger::default();
+        finished(&piece, &moved(&piece.target, 0.2), &mut ledger);
+        let (list, totals) = ledger.close();
+        // The outline spans 2 x 1 squares of 10 mm.
+        assert_eq!((totals.len(), totals[0].kind, totals[0].count), (1, Kind::LeftStanding, 2));
+        assert_eq!(list[0].file, "f.ngc");
+        assert_abs_diff_eq!(list[0].measured, 0.2, epsilon = 1e-9);
+    }
 }

@@ -88,7 +88,10 @@ impl Asked {
         let tall = high > height_mm + HEIGHT_TOLERANCE_MM;
         let pair = if tall { (high, height_mm) } else { (length, self.longest_mm) };
         ledger.add(Kind::NotCutFree, blame, s.place(), pair, || {
-            format!("{length:.1} mm of the perimeter stand up to {high:.2} mm high, a tab is {length_mm:.1} x {height_mm:.1} mm: cut it down")
+            format!(
+                "{length:.1} mm of the perimeter stand up to {high:.2} mm high, \
+                 a tab is {length_mm:.1} x {height_mm:.1} mm: cut it down"
+            )
         });
     }
 
@@ -96,7 +99,10 @@ impl Asked {
         let Tabs { length_mm, height_mm, .. } = self.tabs;
         ledger.add(Kind::Tabs, blame, s.place(), (s.full_mm, length_mm), || {
             let full = s.full_mm;
-            format!("a tab is {height_mm:.1} mm high on {full:.1} mm only, {length_mm:.1} are asked: the piece may break out")
+            format!(
+                "a tab is {height_mm:.1} mm high on {full:.1} mm only, \
+                 {length_mm:.1} are asked: the piece may break out"
+            )
         });
     }
 

@@ -10,17 +10,21 @@
 
 mod cautions;
 mod contour;
+mod contours;
 mod data;
 mod dimension;
 mod hatch;
 mod ink;
+mod marks;
 mod notes;
+mod notes_block;
 mod plan;
 mod profile_a;
 #[cfg(test)]
 mod sample;
 mod section;
 mod sheet;
+mod tables;
 mod tint;
 mod trim;
 mod wearer;

@@ -105,7 +105,7 @@ fn length(b: &Block, x: f64, rear: f64, front: f64, text: &str) -> Group {
     dimension::between(Point2::new(x, rear), Point2::new(x, front))
         .add(end(rear))
         .add(end(front))
-        .add(ink::upright_label("t halo", Point2::new(x + 0.9, rear + LENGTH_SHARE * (front - rear)), text))
+        .add(ink::upright_label("t halo on-line", Point2::new(x + 0.9, rear + LENGTH_SHARE * (front - rear)), text))
 }
 
 fn heading(b: &Block) -> svg::node::element::Text {

@@ -16,7 +16,7 @@ const DIVISORS: [f64; 6] = [1.0, 2.0, 2.5, 3.0, 4.0, 5.0];
 /// Hatching, mm of paper between strokes.
 const HATCH_MM: f64 = 1.3;
 /// Paper above a section: its name, then its dimensions' words.
-const HEAD_MM: f64 = 8.4;
+const HEAD_MM: f64 = 8.8;
 /// The same where a dimension's arrow stands on top of the section.
 const TALL_HEAD_MM: f64 = 10.6;
 /// Paper below: ground and a gap.
@@ -79,7 +79,7 @@ impl Cut {
     }
 
     fn head_mm(self) -> f64 {
-        if self == Cut::Ball { TALL_HEAD_MM } else { HEAD_MM }
+        if self == Cut::Arch { HEAD_MM } else { TALL_HEAD_MM }
     }
 
     fn station(self, foot: &DrawnFoot) -> f64 {
@@ -352,5 +352,48 @@ fn ball(laid: &Laid, group: Group) -> Group {
             group.add(dimension::between(low, high)).add(ink::label("t", at, Anchor::Middle, text))
         }
         _ => group,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draw::sample::Sample;
+    use crate::frame::Side;
+
+    #[test]
+    fn support_plane_of_a_plane_is_that_plane() {
+        let sample = Sample::of_length(270.0);
+        let top = |p: Point2| 5.0 + 0.1 * p.x - 0.02 * p.y;
+        let foot = sample.foot(Side::Right, &top, &|_| 0.0);
+        let plane = SupportPlane::of(&foot).expect("three places that are no line");
+        for p in [Point2::new(0.0, 0.0), Point2::new(30.0, 200.0), Point2::new(-40.0, 90.0)] {
+            approx::assert_relative_eq!(plane.at(p), top(p), epsilon = 1e-9);
+        }
+    }
+
+    #[test]
+    fn three_places_on_a_line_carry_no_plane() {
+        let sample = Sample::of_length(270.0);
+        let mut foot = sample.foot(Side::Left, &|_| 5.0, &|_| 0.0);
+        foot.landmarks.first_met = Point2::new(0.0, 200.0);
+        foot.landmarks.fifth_met = Point2::new(0.0, 170.0);
+        assert_eq!(SupportPlane::of(&foot), None);
+    }
+
+    #[test]
+    fn medial_is_right_on_a_left_foot_and_left_on_a_right_foot() {
+        let sample = Sample::of_length(270.0);
+        let top = |p: Point2| sample.top(p);
+        let ends = |side| {
+            let foot = sample.foot(side, &top, &|_| 0.0);
+            let slice = Slice::of(&foot, Cut::Arch).expect("a section");
+            let (medial, lateral) = (slice.x1, slice.x0);
+            let laid = lay(slice, 0.5, (0.0, 50.0), 0.0, 20.0);
+            (laid.at(lateral, 0.0).x, laid.at(medial, 0.0).x)
+        };
+        let ((ll, lm), (rl, rm)) = (ends(Side::Left), ends(Side::Right));
+        assert!(ll < lm && rm < rl);
+        approx::assert_relative_eq!(lm - ll, rl - rm, epsilon = 1e-9);
     }
 }

@@ -6,33 +6,39 @@ use minijinja::{AutoEscape, Environment};
 use serde::Serialize;
 
 use super::cautions;
-use super::data::{DrawError, DrawnFoot, ProgramRow, SheetData, check_foot};
-use super::dimension;
+use super::data::{DrawError, DrawnFoot, SheetData, check_foot};
 use super::ink;
-use super::notes::{self, Numbered};
+use super::notes;
+use super::notes_block::{NoteLine, Print, note_rows};
 use super::plan;
 use super::section;
+use super::tables::{self, BootLine, ProgramTable, ValueLine};
 use crate::frame::{Point2, Side};
-use crate::value::Value;
 
 /// The frame, mm: what A4 (297 x 210) and Letter (279.4 x 215.9), both lying, have in common inside
 /// margins of 8 mm, which office printers can print (common practice, no source).
 const SHEET_MM: (f64, f64) = (263.0, 193.5);
-/// Height kept below the plan of a pair for programs, set-up and cautions, and below that of one
-/// foot for the same with the title block, mm.
-const BELOW_MM: (f64, f64) = (49.0, 35.0);
+/// Height kept below the plan of a pair for cautions, at least, and below that of one foot for
+/// programs and the title block, mm.
+const BELOW_MM: (f64, f64) = (48.0, 36.4);
 /// The plan may take this much of the width, mm: the rest is what the table of values needs.
 const PLAN_MM: f64 = 156.0;
 /// Cross sections may take this much height, mm, so that tables and notes keep theirs.
 const SECTIONS_MM: f64 = 76.0;
 /// The title block, mm.
-const BLOCK_MM: f64 = 34.0;
+const BLOCK_MM: f64 = 36.4;
 /// One foot's table of values, mm wide, as the style sheet sets it.
 const NARROW_MM: f64 = 74.0;
 /// Cautions below the notes of one foot, mm high.
 const CAUTIONS_MM: f64 = 26.0;
-/// Height of a table row and of a line of notes, mm, as the style sheet sets them.
+/// Width of the column of cautions beside a pair's programs, mm, as the style sheet sets it.
+const CAUTIONS_WIDE_MM: f64 = 50.0;
+/// Height of a line of words, mm, as the style sheet sets it.
 const ROW_MM: f64 = 3.1;
+/// Height of a row of the table of values with its rule, mm.
+const TABLE_ROW_MM: f64 = 3.25;
+/// At most this many lines tell the rules on paper; the style sheet cuts the rest.
+const RULE_LINES: f64 = 4.0;
 
 const PAGE: &str = include_str!("templates/sheet.html");
 const STYLE: &str = include_str!("templates/drawing.css");
@@ -47,20 +53,24 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     feet.iter().try_for_each(check_foot)?;
     let list = notes::numbered(feet);
     let pair = feet.len() > 1;
-    let below = if pair { BELOW_MM.0 } else { BELOW_MM.1 };
+    let rules = tables::rules(feet);
+    let beside_work = BELOW_MM.0 + rules_height(&rules, CAUTIONS_WIDE_MM);
+    let below = if pair { work_height(data).max(beside_work) } else { BELOW_MM.1 };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
     let beside = SHEET_MM.0 - plan.width - 1.5;
     let sections = section::sections(feet, beside, SECTIONS_MM);
-    let (values, boot, rules) = (value_rows(feet), boot_rows(feet), rules(feet));
-    let table = ROW_MM * (values.len() + boot.len() + 2) as f64 + 1.0;
+    let (values, boot) = (tables::value_rows(feet), tables::boot_rows(feet));
+    let table = TABLE_ROW_MM * (values.len() + boot.len() + 3) as f64;
     let (room, width) = if pair {
         (SHEET_MM.1 - sections.height - table - BLOCK_MM, beside)
     } else {
-        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM, beside - NARROW_MM)
+        let width = beside - NARROW_MM;
+        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - rules_height(&rules, width), width)
     };
-    let notes = note_rows(&list, room - rules_height(&rules, width), width);
+    let notes = note_rows(&list, room, width);
     let page = Page {
         code: data.code,
+        code_mm: ink::coarse(ink::fitted(data.code, 3.6, 52.0)),
         revision: data.revision,
         note: data.note,
         sides: feet.iter().map(|f| f.side.letter()).collect(),
@@ -68,13 +78,14 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         width_mm: SHEET_MM.0,
         height_mm: SHEET_MM.1,
         layout: if pair { "pair" } else { "single" },
-        more: notes.iter().filter(|n| !n.printed).count(),
+        more: notes.iter().filter(|n| n.print == Print::Not).count(),
+        brief: notes.iter().any(|n| n.print == Print::Brief),
         none: notes.is_empty(),
         notes,
         values,
         boot,
         rules,
-        programs: program_table(data),
+        programs: tables::program_table(data),
         proofs: feet.iter().filter(|f| !f.proof.is_empty()).map(|f| (f.side.letter(), f.proof.clone())).collect(),
         material: &data.material,
         blank: &data.blank,
@@ -82,7 +93,7 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         z_zero: &data.z_zero,
         xy_zero: &data.xy_zero,
         cutters: &data.cutters,
-        checksum: short(&data.ticket_sha256),
+        checksum: tables::short(&data.ticket_sha256),
         check_bar: check_bar(plan.divisor),
         plan: Drawn::of(plan),
         sections: Drawn::of(sections),
@@ -104,6 +115,7 @@ pub(super) fn render(name: &str, template: &str, page: &impl Serialize) -> Resul
 #[derive(Serialize)]
 struct Page<'a> {
     code: &'a str,
+    code_mm: String,
     revision: u32,
     note: &'a str,
     sides: Vec<char>,
@@ -115,6 +127,7 @@ struct Page<'a> {
     sections: Drawn,
     notes: Vec<NoteLine>,
     more: usize,
+    brief: bool,
     none: bool,
     values: Vec<ValueLine>,
     boot: Vec<BootLine>,
@@ -179,207 +192,154 @@ fn side_words(feet: &[DrawnFoot]) -> &'static str {
     }
 }
 
-#[derive(Serialize)]
-struct ValueLine {
-    words: String,
-    unit: &'static str,
-    feet: Vec<Option<ValueCell>>,
-}
-
-#[derive(Serialize)]
-struct ValueCell {
-    asked: String,
-    filled_in: bool,
-    read_back: String,
-    carved: String,
-    range: String,
-}
-
-/// The values that either foot has, in the order of tables.
-fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
-    let cell = |foot: &DrawnFoot, value: Value| {
-        foot.values.iter().find(|r| r.value == value).map(|row| ValueCell {
-            asked: row.asked.map_or("\u{2013}".into(), dimension::asked_text),
-            filled_in: row.rule.is_some(),
-            read_back: format!("{:.2}", row.read_back),
-            carved: row.carved.map_or("\u{2013}".into(), |v| format!("{v:.2}")),
-            range: row.range.map_or("\u{2013}".into(), |(a, b)| format!("{}\u{2026}{}", tenth(a), tenth(b))),
-        })
-    };
-    let line = |value: Value| ValueLine {
-        words: value.words(),
-        unit: value.unit(),
-        feet: feet.iter().map(|f| cell(f, value)).collect(),
-    };
-    Value::ALL.into_iter().map(line).filter(|l| l.feet.iter().any(Option::is_some)).collect()
-}
-
-#[derive(Serialize)]
-struct BootLine {
-    words: String,
-    unit: &'static str,
-    feet: Vec<String>,
-}
-
-/// The effect in the boot, one row for each thing that either foot tells.
-fn boot_rows(feet: &[DrawnFoot]) -> Vec<BootLine> {
-    let mut names: Vec<(&str, &'static str)> = Vec::new();
-    for row in feet.iter().flat_map(|f| &f.boot) {
-        if !names.contains(&(row.words.as_str(), row.unit)) {
-            names.push((&row.words, row.unit));
-        }
-    }
-    let told = |foot: &DrawnFoot, words: &str| {
-        let row = foot.boot.iter().find(|r| r.words == words);
-        row.and_then(|r| r.value).map_or("unknown".to_string(), signed)
-    };
-    let line = |(words, unit): (&str, &'static str)| BootLine {
-        words: words.to_string(),
-        unit,
-        feet: feet.iter().map(|f| told(f, words)).collect(),
-    };
-    names.into_iter().map(line).collect()
-}
-
-/// To a tenth, without a trailing zero.
-fn tenth(v: f64) -> String {
-    ink::coarse((v * 10.0).round() / 10.0)
-}
-
-/// A change, with its sign; two decimals at most.
-fn signed(v: f64) -> String {
-    let text = ink::coarse(v);
-    if v > 0.0 && text != "0" { format!("+{text}") } else { text }
-}
-
-/// The rules that filled in values, each once, with the feet it was used for.
-fn rules(feet: &[DrawnFoot]) -> Vec<String> {
-    let mut told: Vec<(String, String)> = Vec::new();
-    for foot in feet {
-        for (row, rule) in foot.values.iter().filter_map(|r| r.rule.as_ref().map(|rule| (r, rule))) {
-            let text = format!("{}: {rule}", row.value.words());
-            match told.iter_mut().find(|(known, _)| *known == text) {
-                Some((_, letters)) => letters.push(foot.side.letter()),
-                None => told.push((text, foot.side.letter().to_string())),
-            }
-        }
-    }
-    let all = feet.len();
-    told.into_iter().map(|(text, on)| if on.len() == all { text } else { format!("{text} ({on})") }).collect()
-}
-
-#[derive(Serialize)]
-struct NoteLine {
-    balloon: String,
-    severity: &'static str,
-    on: String,
-    limit: String,
-    message: String,
-    measured: String,
-    allowed: String,
-    advice: String,
-    accepted: Option<String>,
-    printed: bool,
-}
-
-/// The notes block, with a mark on those that still fit into `room` mm of paper.
-fn note_rows(list: &[Numbered], room: f64, width_mm: f64) -> Vec<NoteLine> {
-    // The heading takes one row, the line that says how many are left out another.
-    let mut left = room - 2.5 * ROW_MM;
-    let mut full = false;
-    let mut rows = Vec::new();
-    for note in list {
-        let row = note_line(note);
-        let need = lines_of(&row, width_mm) as f64 * ROW_MM + 1.2;
-        full |= need > left;
-        left -= need;
-        rows.push(NoteLine { printed: !full, ..row });
-    }
-    rows
+/// Height of what stands below the plan of a pair, mm: programs, proofs, set-up.
+fn work_height(data: &SheetData) -> f64 {
+    // The column is the plan's width less that of the cautions, about 95 mm whatever the scale.
+    let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / 92.0).ceil();
+    let programs = data.feet.iter().map(|f| f.programs.len()).sum::<usize>() + 2;
+    let proofs: f64 = data.feet.iter().map(|f| lines(&format!("Proof L {}", f.proof))).sum();
+    let set_up = lines(&format!("Z zero {}", data.z_zero)) + lines(&format!("X, Y zero {}", data.xy_zero));
+    let cutters = lines(&format!("Cutters {}", data.cutters.join("; 1 ")));
+    let note = lines(data.note).min(2.0);
+    (programs as f64 + proofs + set_up + cutters + note) * ROW_MM + 3.0
 }
 
 /// Height of the paragraph that tells the rules, mm.
 fn rules_height(rules: &[String], width_mm: f64) -> f64 {
     let width = ink::width_of(&rules.join("; "), ink::SMALL_MM) + 12.0;
-    if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil() * ROW_MM + 1.0 }
+    if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil().min(RULE_LINES) * ROW_MM + 1.0 }
 }
 
-fn note_line(note: &Numbered) -> NoteLine {
-    let row = note.row;
-    let picture = svg::node::element::SVG::new()
-        .set("viewBox", "-3 -3 6 6")
-        .set("class", "drawing mark")
-        .add(notes::balloon(row.severity, note.number, Point2::new(0.0, 0.0)));
-    NoteLine {
-        balloon: picture.to_string(),
-        severity: row.severity.name(),
-        on: note.at.iter().map(|(side, _)| side.letter().to_string()).collect::<Vec<_>>().join(" "),
-        limit: row.limit.replace('_', " "),
-        message: row.message.clone(),
-        measured: row.measured.clone(),
-        allowed: row.allowed.clone(),
-        advice: row.advice.clone(),
-        accepted: row.accepted.clone(),
-        printed: true,
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draw::data::NoteRow;
+    use crate::draw::sample::{Sample, job};
+    use crate::limits::Severity;
+
+    fn with_sample<T>(sides: &[Side], see: impl FnOnce(&mut SheetData) -> T) -> T {
+        let sample = Sample::of_length(270.0);
+        let top = |p: Point2| sample.top(p);
+        let flat = |_: Point2| 0.0;
+        see(&mut job(sides.iter().map(|side| sample.foot(*side, &top, &flat)).collect()))
     }
-}
 
-/// About how many lines of print a note takes.
-fn lines_of(row: &NoteLine, width_mm: f64) -> usize {
-    let accepted = row.accepted.as_ref().map_or(String::new(), |a| format!("accepted: {a}"));
-    let text = format!(
-        "{} {} {} measured {}, allowed {}. {} {accepted}",
-        row.severity, row.on, row.message, row.measured, row.allowed, row.advice
-    );
-    (ink::width_of(&text, ink::SMALL_MM) / (width_mm - 12.0).max(20.0)).ceil().max(1.0) as usize
-}
-
-#[derive(Serialize)]
-struct ProgramTable {
-    prefix: String,
-    rows: Vec<ProgramLine>,
-    total: String,
-}
-
-#[derive(Serialize)]
-struct ProgramLine {
-    order: usize,
-    file: String,
-    cutter: String,
-    time: String,
-    lines: usize,
-    sha256: String,
-}
-
-/// All programs; what every file name starts with is said once, in the head.
-fn program_table(data: &SheetData) -> ProgramTable {
-    let prefix = format!("{}-r{}-", data.code, data.revision);
-    let programs = || data.feet.iter().flat_map(|f| &f.programs);
-    let all = programs().all(|p| p.file.starts_with(&prefix));
-    let cut = if all { prefix.len() } else { 0 };
-    let line = |(k, p): (usize, &ProgramRow)| ProgramLine {
-        order: k + 1,
-        file: p.file.get(cut..).unwrap_or(&p.file).to_string(),
-        cutter: p.cutter.clone(),
-        time: clock(p.time_s),
-        lines: p.lines,
-        sha256: short(&p.sha256),
-    };
-    ProgramTable {
-        prefix: if all { prefix } else { String::new() },
-        rows: programs().enumerate().map(line).collect(),
-        total: clock(programs().map(|p| p.time_s).sum()),
+    fn page(sides: &[Side]) -> String {
+        with_sample(sides, |data| sheet_html(data).expect("a page"))
     }
-}
 
-/// Minutes and seconds.
-fn clock(seconds: f64) -> String {
-    let s = seconds.round().max(0.0) as u64;
-    format!("{}:{:02}", s / 60, s % 60)
-}
+    #[test]
+    fn one_page_that_stands_alone() {
+        let html = page(&Side::BOTH);
+        assert_eq!(html.matches("<main").count(), 1);
+        assert_eq!(html.matches("@page").count(), 1);
+        assert!(
+            !html.contains("<script") && !html.contains("<link") && !html.contains("<img") && !html.contains("@import")
+        );
+        assert_eq!(html.replace("http://www.w3.org/2000/svg", "").matches("http").count(), 0);
+        assert!(html.len() < 600_000, "{} bytes", html.len());
+    }
 
-/// The first twelve hexadecimal digits: enough to tell files of one shop apart by eye; the whole
-/// checksum is in the job's own record.
-fn short(sha256: &str) -> String {
-    sha256.chars().take(12).collect()
+    #[test]
+    fn pictures_are_well_formed() {
+        for sides in [&Side::BOTH[..], &[Side::Left], &[Side::Right]] {
+            let html = page(sides);
+            let pictures: Vec<&str> = html.split("<svg").skip(1).filter_map(|t| t.split("</svg>").next()).collect();
+            // Plan, cross sections, check bar, and a balloon for each note.
+            assert!(pictures.len() >= 3 + 2, "{}", pictures.len());
+            for picture in pictures {
+                let svg = format!("<svg{picture}</svg>");
+                usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+                assert!(!svg.contains("NaN") && !svg.contains("inf"));
+            }
+        }
+    }
+
+    #[test]
+    fn same_data_same_bytes() {
+        assert!(page(&Side::BOTH) == page(&Side::BOTH));
+    }
+
+    #[test]
+    fn one_foot_shows_only_itself() {
+        let html = page(&[Side::Right]);
+        assert!(html.contains("right foot alone") && html.contains("\nA-A R\n") && !html.contains("\nA-A L\n"));
+        assert!(!html.contains("id=\"inside-left\""));
+    }
+
+    #[test]
+    fn asked_values_stand_at_their_features() {
+        let html = page(&Side::BOTH);
+        for words in
+            ["heel cup depth 12", "medial arch 16.5", "rearfoot post 2\u{b0}", "heel cup width (55.3)", "length 270"]
+        {
+            assert!(html.contains(&format!("\n{words}\n</text>")), "{words}");
+        }
+    }
+
+    #[test]
+    fn markup_in_words_is_text() {
+        let html = with_sample(&[Side::Left], |data| {
+            data.code = "<script>alert(1)</script>";
+            data.note = "</style><img src=x onerror=alert(1)>";
+            data.machine = "\"><b>mill</b>".into();
+            data.feet[0].notes[0].message = "<i>thin</i>".into();
+            sheet_html(data).expect("a page")
+        });
+        assert!(
+            !html.contains("<script")
+                && !html.contains("<img")
+                && !html.contains("<b>mill")
+                && !html.contains("<i>thin")
+        );
+        assert!(html.contains("&lt;i&gt;thin"));
+    }
+
+    #[test]
+    fn accepted_stop_prints_its_reason_and_comes_first() {
+        let html = page(&Side::BOTH);
+        assert!(html.contains("Accepted: \u{201c}trial piece, not to be worn\u{201d}"));
+        let list = html.split("<h2>Notes</h2>").nth(1).expect("notes");
+        assert!(list.find("class=\"stop") < list.find("class=\"caution"));
+    }
+
+    #[test]
+    fn a_value_that_misses_is_marked() {
+        assert!(!page(&Side::BOTH).contains("class=\"missed\""));
+        let html = with_sample(&[Side::Left], |data| {
+            data.feet[0].values[0].read_back += 0.02;
+            sheet_html(data).expect("a page")
+        });
+        assert_eq!(html.matches("class=\"missed\"").count(), 1);
+    }
+
+    #[test]
+    fn no_finding_is_lost() {
+        let html = with_sample(&[Side::Left], |data| {
+            let row = |k: usize| NoteRow {
+                severity: Severity::Caution,
+                limit: format!("limit_{k}"),
+                at: Some(Point2::new(0.0, 100.0 + k as f64)),
+                measured: "1 mm".into(),
+                allowed: "2 mm".into(),
+                message: format!("message {k}."),
+                advice: "Change it.".into(),
+                accepted: None,
+            };
+            data.feet[0].notes = (0..40).map(row).collect();
+            sheet_html(data).expect("a page")
+        });
+        assert!((0..40).all(|k| html.contains(&format!("message {k}."))));
+    }
+
+    #[test]
+    fn what_cannot_be_drawn_is_told() {
+        let error = |sides: &[Side]| with_sample(sides, |data| sheet_html(data).err().map(|e| e.to_string()));
+        assert!(error(&[]).is_some_and(|e| e.contains("0 were given")));
+        assert!(error(&[Side::Left, Side::Left]).is_some());
+        let sample = Sample::of_length(270.0);
+        let hole = |p: Point2| if p.y > 100.0 && p.y < 120.0 { f64::NAN } else { 5.0 };
+        let data = job(vec![sample.foot(Side::Left, &hole, &|_| 0.0)]);
+        assert!(matches!(sheet_html(&data), Err(DrawError::NotFinite { side: Side::Left, .. })));
+    }
 }

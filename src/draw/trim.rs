@@ -62,6 +62,8 @@ struct Page<'a> {
     rect: Rect,
     /// Left edge of the column of words.
     column: f64,
+    /// Lower end of the column: the paper's, or where the first A4 page joins the next.
+    floor: f64,
 }
 
 impl<'a> Page<'a> {
@@ -77,7 +79,8 @@ impl<'a> Page<'a> {
         let rect =
             Rect { x0: origin.x + size.x0, y0: origin.y - size.y1, x1: origin.x + size.x1, y1: origin.y - size.y0 };
         let width = PAGE_MM.0.max((rect.x1 + COLUMN_MM + 14.0).ceil());
-        Page { foot, width, height, origin, rect, column: width - COLUMN_MM - 8.0 }
+        let floor = if fits { height } else { TILE_MM };
+        Page { foot, width, height, origin, rect, column: width - COLUMN_MM - 8.0, floor }
     }
 
     fn at(&self, p: Point2) -> Point2 {
@@ -181,7 +184,7 @@ fn inside(page: &Page, code: &str, revision: u32) -> Group {
     let letter =
         words(Point2::new(x, (low + high) / 2.0 + 10.0), 34.0, Anchor::Middle, page.foot.side.letter().to_string());
     let name = format!("{code} r{revision}");
-    let size = fitted(&name, 4.5, 0.62 * page.rect.width());
+    let size = ink::fitted(&name, 4.5, 0.55 * page.rect.width());
     let group = Group::new()
         .add(letter.set("font-weight", "700"))
         .add(words(Point2::new(x, high + 5.0), size, Anchor::Middle, name))
@@ -213,12 +216,6 @@ fn toe_arrow(page: &Page, group: Group) -> Group {
     group.add(head).add(tail).add(words(Point2::new(x + 4.5, tip.y + 16.0), 4.5, Anchor::Start, "toes"))
 }
 
-/// A letter size at which `text` is no wider than `room`, mm.
-fn fitted(text: &str, size: f64, room: f64) -> f64 {
-    let width = ink::width_of(text, size);
-    if width > room { (size * room / width).max(1.0) } else { size }
-}
-
 /// Where A4 pages join when the sheet is longer than one: a line and crosses at both edges.
 fn tiles(page: &Page) -> Group {
     let group = Group::new().set("id", "tile-marks");
@@ -230,7 +227,7 @@ fn tiles(page: &Page) -> Group {
         let across = stroke(Point2::new(0.0, y), Point2::new(page.width, y), 0.13).set("stroke-dasharray", "2 2");
         let cross = |x: f64| stroke(Point2::new(x, y - 4.0), Point2::new(x, y + 4.0), 0.25);
         let text = words(
-            Point2::new(page.width - 12.0, y - 1.5),
+            Point2::new(page.width - 10.0, y - 2.0),
             3.0,
             Anchor::End,
             "A4 pages join on this line, cross on cross",
@@ -258,7 +255,7 @@ fn column_words(page: &Page) -> Group {
     let group = legend.into_iter().enumerate().fold(Group::new().add(heading), |group, (k, (text, line))| {
         let y = top + 9.0 + 6.0 * k as f64;
         let line = line.set("transform", format!("translate({} {})", num(page.column), num(y - 1.2)));
-        let size = fitted(&text, 3.5, COLUMN_MM - 18.0);
+        let size = ink::fitted(&text, 3.5, COLUMN_MM - 18.0);
         group.add(line).add(words(Point2::new(page.column + 18.0, y), size, Anchor::Start, text))
     });
     let lines = cautions::TRIMMING.into_iter().enumerate();
@@ -269,7 +266,7 @@ fn column_words(page: &Page) -> Group {
 
 /// The check bar of 100 mm along the paper and one of 50 mm across.
 fn bars(page: &Page) -> Group {
-    let low = (page.height - 72.0).round();
+    let low = (page.floor - 72.0).round();
     let x = (page.column + 6.0).round();
     let (top, y) = (low - BAR_MM, low);
     let bar = |id: &str, d: String| {
@@ -296,7 +293,7 @@ fn bars(page: &Page) -> Group {
 
 /// Code, revision, foot, scale and what to check, in a frame at the lower right.
 fn title_block(page: &Page, code: &str, revision: u32) -> Group {
-    let (x, y, w, h) = (page.column, page.height - 58.0, COLUMN_MM, 48.0);
+    let (x, y, w, h) = (page.column, page.floor - 58.0, COLUMN_MM, 48.0);
     let frame = Rectangle::new().set("x", num(x)).set("y", num(y)).set("width", num(w)).set("height", num(h));
     let rule = |from: (f64, f64), to: (f64, f64)| {
         stroke(Point2::new(x + from.0, y + from.1), Point2::new(x + to.0, y + to.1), 0.25)
@@ -316,7 +313,7 @@ fn title_block(page: &Page, code: &str, revision: u32) -> Group {
         .add(rule((28.0, 18.0), (28.0, 48.0)))
         .add(rule((56.0, 18.0), (56.0, 48.0)))
         .add(cap(2.0, 4.0, "code"))
-        .add(body(2.0, 12.0, fitted(code, 6.5, 57.0), code.to_string()).set("font-weight", "700"))
+        .add(body(2.0, 12.0, ink::fitted(code, 6.5, 54.0), code.to_string()).set("font-weight", "700"))
         .add(letter.set("font-weight", "700"))
         .add(cap(2.0, 22.0, "revision"))
         .add(body(2.0, 29.0, 5.0, revision.to_string()))
@@ -328,4 +325,115 @@ fn title_block(page: &Page, code: &str, revision: u32) -> Group {
         .add(body(2.0, 44.0, 3.5, format!("{:.1} x {:.1}", page.rect.height(), page.rect.width())))
         .add(cap(30.0, 37.0, "bars measured"))
         .add(cap(58.0, 37.0, "trimmed by"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draw::sample::Sample;
+    use crate::frame::Side;
+
+    fn drawn(sample: &Sample, side: Side) -> String {
+        trim_svg(&sample.foot(side, &|_| 5.0, &|_| 0.0), "P-17", 2).expect("a drawing")
+    }
+
+    /// Points of the path with this id, as another reader would take them from the text.
+    fn points_of(svg: &str, id: &str) -> Vec<(f64, f64)> {
+        let end = svg.find(&format!("id=\"{id}\"")).expect("the element");
+        let start = svg[..end].rfind("<path").expect("a path");
+        let d = svg[start..].split("d=\"").nth(1).and_then(|t| t.split('"').next()).expect("path data");
+        let pair = |text: &str| {
+            let mut numbers = text.split(' ').map(|n| n.parse::<f64>().expect("a number"));
+            (numbers.next().expect("x"), numbers.next().expect("y"))
+        };
+        d.trim_end_matches('Z').split(['M', 'L']).filter(|t| !t.is_empty()).map(pair).collect()
+    }
+
+    #[test]
+    fn outline_is_the_input_in_the_bench_frame() {
+        let sample = Sample::of_length(270.0);
+        for (side, sign) in [(Side::Left, 1.0), (Side::Right, -1.0)] {
+            let svg = drawn(&sample, side);
+            let got = points_of(&svg, "outline");
+            assert_eq!(got.len(), sample.outline.len());
+            let shift = (got[0].0 - sign * sample.outline[0].x, got[0].1 + sample.outline[0].y);
+            for (p, q) in got.iter().zip(&sample.outline) {
+                // Paper's y runs down; three decimals round by at most half a thousandth.
+                assert!((p.0 - sign * q.x - shift.0).abs() < 1.001e-3, "{p:?} {q:?}");
+                assert!((p.1 + q.y - shift.1).abs() < 1.001e-3, "{p:?} {q:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn check_bar_is_100_mm_also_for_another_reader() {
+        let svg = drawn(&Sample::of_length(270.0), Side::Left);
+        let bar = points_of(&svg, "check-bar");
+        assert_eq!(bar.len(), 2);
+        assert_eq!((bar[0].0 - bar[1].0, (bar[0].1 - bar[1].1).abs()), (0.0, 100.0));
+        let tree = usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+        let bar = tree.node_by_id("check-bar").expect("the bar").abs_bounding_box();
+        // CSS: 96 px to 25.4 mm.
+        approx::assert_relative_eq!(f64::from(bar.height()) * 25.4 / 96.0, 100.0, epsilon = 1e-3);
+        approx::assert_relative_eq!(f64::from(tree.size().height()) * 25.4 / 96.0, 297.0, epsilon = 1e-3);
+    }
+
+    #[test]
+    fn says_which_foot_it_is() {
+        let sample = Sample::of_length(270.0);
+        let (left, right) = (drawn(&sample, Side::Left), drawn(&sample, Side::Right));
+        let says = |svg: &str, words: &str| svg.lines().any(|line| line == words);
+        assert!(says(&left, "L") && says(&left, "left") && !says(&left, "R") && !says(&left, "right"));
+        assert!(says(&right, "R") && says(&right, "right") && !says(&right, "L") && !says(&right, "left"));
+        assert!([left, right].iter().all(|svg| says(svg, "seen from above") && says(svg, "toes")));
+    }
+
+    #[test]
+    fn a_long_outline_takes_a_longer_sheet_with_marks() {
+        let short = drawn(&Sample::of_length(286.0), Side::Left);
+        let long = drawn(&Sample::of_length(310.0), Side::Left);
+        assert!(short.contains("height=\"297mm\"") && !short.contains("pages join"));
+        assert!(long.contains("height=\"330mm\"") && long.contains("pages join"));
+    }
+
+    #[test]
+    fn everything_lies_on_the_paper() {
+        for length in [150.0, 270.0, 287.0, 340.0] {
+            let svg = drawn(&Sample::of_length(length), Side::Right);
+            let tree = usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+            let (size, drawing) = (tree.size(), tree.root().abs_stroke_bounding_box());
+            assert!(drawing.left() >= 0.0 && drawing.right() <= size.width() + 0.01, "{length}");
+            assert!(drawing.top() >= 0.0 && drawing.bottom() <= size.height() + 0.01, "{length}");
+        }
+    }
+
+    #[test]
+    fn markup_in_the_code_is_text() {
+        let sample = Sample::of_length(270.0);
+        let foot = sample.foot(Side::Left, &|_| 5.0, &|_| 0.0);
+        let svg = trim_svg(&foot, "<script>&\"'</script>", 1).expect("a drawing");
+        assert!(!svg.contains("<script") && svg.contains("&lt;script&gt;&amp;"));
+        usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+    }
+
+    #[test]
+    fn what_cannot_be_drawn_is_told() {
+        let sample = Sample::of_length(270.0);
+        let mut foot = sample.foot(Side::Left, &|_| 5.0, &|_| 0.0);
+        foot.landmarks.dome.x = f64::NAN;
+        assert!(matches!(trim_svg(&foot, "P", 1), Err(DrawError::NotFinite { what: "a landmark", .. })));
+        foot.outline = &sample.outline[..2];
+        assert!(matches!(trim_svg(&foot, "P", 1), Err(DrawError::ShortOutline { count: 2, .. })));
+        let inches = Sample::of_length(10.6);
+        let foot = inches.foot(Side::Left, &|_| 5.0, &|_| 0.0);
+        assert!(matches!(trim_svg(&foot, "P", 1), Err(DrawError::OutlineSize { .. })));
+    }
+
+    #[test]
+    fn picture() {
+        let mut sample = Sample::of_length(270.0);
+        sample.outline = sample.outline.into_iter().step_by(16).collect();
+        sample.bevel = sample.bevel.into_iter().step_by(16).collect();
+        insta::assert_snapshot!(drawn(&sample, Side::Right));
+    }
 }

@@ -16,7 +16,7 @@ use crate::value::{Value, Values};
 /// The lower edge is bevelled over this width at this angle, so that the footbed seats in the
 /// liner's round. [from memory]: 2-4 mm, 30-45 deg.
 const BEVEL_MM: f64 = 3.0;
-const BEVEL_WORDS: &str = "bevel 40 deg, 3 mm, lower edge, by hand";
+const BEVEL_WORDS: &str = "40 deg, 3 mm, lower edge, by hand";
 
 /// The trim outline at 1:1.
 pub(super) fn trim(ticket: &Ticket, design: &Design) -> Result<OutFile, DrawError> {

@@ -25,7 +25,7 @@ use pieces::Solid;
 pub use design::{Design, DesignError, design};
 pub use programs::{Proved, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
-pub use target::mill_from_foot;
+pub use target::{mill_from_foot, target};
 
 /// How finely a job is computed. What is written changes with these, so they are part of the job
 /// and not of the machine it runs on.

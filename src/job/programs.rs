@@ -79,7 +79,7 @@ impl Written {
 pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precision) -> Result<Vec<Written>, StageError> {
     let make = &ticket.make;
     let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
-    let target = target::target(&design.footbed, placement, &make.blank, &make.machine, precision.plan_mm);
+    let target = target::target(&design.footbed, placement, make, precision.plan_mm);
     let header = header(ticket, design, sha256);
     plan(&target, make)?
         .iter()
@@ -108,12 +108,12 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     cutting.spindle_rpm = spindle_rpm(make);
     let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
     // A path that cannot be written is never the quickest.
-    let seconds = |path: &Toolpath| nc::path_time_s(path, &make.machine).unwrap_or(f64::INFINITY);
+    let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
     let frame = path::frame(target, &cutting, &[&rough, &finish, &perimeter]).map_err(step(Step::Frame))?;
-    Ok(vec![rough, finish, perimeter, frame])
+    Ok(vec![frame, rough, finish, perimeter])
 }
 
 /// The part of a file's name that says what the program does, numbered in the order of the cuts.
@@ -177,7 +177,7 @@ pub fn prove(
 ) -> Result<Proved, StageError> {
     let make = &ticket.make;
     let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
-    let target = target::target(&design.footbed, placement, &make.blank, &make.machine, precision.carve_mm);
+    let target = target::target(&design.footbed, placement, make, precision.carve_mm);
     let cuts: Vec<Cut> = written
         .iter()
         .map(|w| Cut {
@@ -212,7 +212,7 @@ fn tabs(make: &Make) -> Tabs {
         count: make.tabs.count,
         length_mm: make.tabs.length_mm,
         height_mm: make.tabs.thickness_mm,
-        allowance_mm: 0.0,
+        allowance_mm: path::OUTWARD_MM,
         left_mm: LEFT_AROUND_MM,
     }
 }

@@ -1,16 +1,19 @@
 //! The design laid into the blank: heights to cut in the mill frame, with the shelf that goes on
 //! outside the outline so that a cutter rolls over the edge.
 
+use rayon::prelude::*;
+
 use crate::curve::Outline;
 use crate::footbed::Footbed;
-use crate::frame::{Placement, Point2, Rect, Side, Vector3, bench_from_foot};
+use crate::frame::{Placement, Rect, Side, Vector2, Vector3, bench_from_foot};
 use crate::grid::{Grid, Lattice};
 use crate::path::Target;
-use crate::profile::{Blank, Machine};
+use crate::profile::{Blank, Cutter};
+use crate::ticket::Make;
 
-/// The shelf reaches this far outside the outline, mm: the groove of the perimeter cutter and the
-/// largest cutter's radius beyond it.
-const SHELF_MM: f64 = 24.0;
+/// The shelf reaches this far beyond the perimeter cutter's groove and the largest cutter's radius
+/// beyond that, mm: room for the roughing passes' own margin.
+const SHELF_MARGIN_MM: f64 = 4.0;
 /// The shelf begins this many lattice steps outside the outline, more than a cell's diagonal: so
 /// no facet that covers a place of the piece reaches across the shelf's kink and cuts its rim.
 const LEDGE_STEPS: f64 = 1.5;
@@ -38,36 +41,51 @@ pub fn blank_top_mm(blank: &Blank) -> f64 {
 
 /// The target on a lattice of `step_mm`. The lattice is laid in the foot frame and then placed, so
 /// that a left and a right of the same values are cut from the same numbers.
-pub fn target(footbed: &Footbed, placement: Placement, blank: &Blank, machine: &Machine, step_mm: f64) -> Target {
+pub fn target(footbed: &Footbed, placement: Placement, make: &Make, step_mm: f64) -> Target {
     let outline = footbed.outline.placed(placement);
-    let top = blank_top_mm(blank);
+    let blank = &make.blank;
     Target {
-        surface: placed(&shelved(footbed, step_mm), placement),
+        surface: placed(&shelved(footbed, shelf_mm(make), step_mm), placement),
         outline: outline.points().to_vec(),
         blank: Rect { x0: 0.0, y0: 0.0, x1: blank.width_mm, y1: blank.length_mm },
-        blank_top_mm: top,
-        safe_z_mm: top + machine.safe_above_blank_mm,
+        blank_top_mm: blank_top_mm(blank),
+        safe_z_mm: blank_top_mm(blank) + make.machine.safe_above_blank_mm,
     }
 }
 
+/// How far outside the outline any cutter's edge may reach.
+fn shelf_mm(make: &Make) -> f64 {
+    let radius = |cutter: &Cutter| cutter.shape.radius();
+    let widest = [&make.roughing, &make.finishing, &make.perimeter].map(radius).into_iter().fold(0.0, f64::max);
+    2.0 * radius(&make.perimeter) + widest + SHELF_MARGIN_MM
+}
+
 /// The top inside the outline, the shelf outside, foot frame.
-fn shelved(footbed: &Footbed, step_mm: f64) -> Grid {
-    let lattice = Lattice::covering(footbed.outline.bounds().grown(SHELF_MM), step_mm);
-    let sheet = footbed.top.sample(lattice);
-    let distance = footbed.outline.distance_field(&lattice, SHELF_MM);
+fn shelved(footbed: &Footbed, shelf_mm: f64, step_mm: f64) -> Grid {
+    let lattice = Lattice::covering(footbed.outline.bounds().grown(shelf_mm), step_mm);
+    let mut grid = footbed.top.sample(lattice);
+    let distance = footbed.outline.distance_field(&lattice, shelf_mm);
     let ledge_mm = LEDGE_STEPS * step_mm;
-    let row_of = |p: Point2| ((p.y - lattice.y0) / step_mm).round() as usize;
-    let column_of = |p: Point2| ((p.x - lattice.x0) / step_mm).round() as usize;
-    Grid::from_fn(lattice, |p| {
-        let (i, j) = (column_of(p), row_of(p));
-        let own = sheet.at(i, j);
-        if distance.at(i, j) <= 0.0 {
-            return own;
+    grid.z.par_chunks_mut(lattice.nx).enumerate().for_each(|(j, row)| {
+        for (i, z) in row.iter_mut().enumerate() {
+            let d = distance.at(i, j);
+            if d > ledge_mm {
+                // The distance's own slope points away from the edge; out here, where only waste
+                // is cut, differences on the lattice are good enough.
+                let edge = footbed.top_at(lattice.node(i, j) - outward(&distance, i, j) * (d - ledge_mm));
+                *z = z.min(edge).max(edge - SHELF_FALL_MM).max(0.0);
+            }
         }
-        let at = footbed.outline.nearest(p);
-        let edge = footbed.top_at(at + (p - at) * (ledge_mm / distance.at(i, j)).min(1.0));
-        own.min(edge).max(edge - SHELF_FALL_MM).max(0.0)
-    })
+    });
+    grid
+}
+
+/// Unit vector away from the outline at a node outside it, from differences of the distance.
+fn outward(distance: &Grid, i: usize, j: usize) -> Vector2 {
+    let (nx, ny) = (distance.lattice.nx, distance.lattice.ny);
+    let dx = distance.at((i + 1).min(nx - 1), j) - distance.at(i.saturating_sub(1), j);
+    let dy = distance.at(i, (j + 1).min(ny - 1)) - distance.at(i, j.saturating_sub(1));
+    Vector2::new(dx, dy).try_normalize(1e-12).unwrap_or_default()
 }
 
 /// A grid of the foot frame, seen in the placement's outer frame.
@@ -86,6 +104,7 @@ pub fn placed(grid: &Grid, placement: Placement) -> Grid {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frame::Point2;
 
     #[test]
     fn a_mirrored_grid_has_the_same_heights_at_mirrored_places() {

@@ -2,7 +2,9 @@
 //! and what a move leaves standing ([`swept_height`]). Knows nothing of feet, paths or machines.
 
 mod contact;
+mod lid;
 mod removal;
+mod search;
 mod surface;
 
 pub use removal::{Lowest, Sweep, swept_height};
@@ -115,6 +117,7 @@ impl Shape {
     }
 
     /// Greatest radius that cuts, mm.
+    #[inline]
     pub fn radius(&self) -> f64 {
         match *self {
             Shape::Flat { radius }
@@ -131,6 +134,7 @@ impl Shape {
     }
 
     /// Slope of the profile at distance `q` from the axis; infinite from the radius outward.
+    #[inline]
     pub fn slope_at(&self, q: f64) -> f64 {
         let q = q.max(0.0);
         if q >= self.radius() {
@@ -161,6 +165,7 @@ impl Shape {
     }
 
     /// As [`Shape::height_at`] for `0 <= q`, taken as the radius where rounding makes it larger.
+    #[inline]
     fn height_within(&self, q: f64) -> f64 {
         match *self {
             Shape::Flat { .. } => 0.0,
@@ -180,11 +185,13 @@ fn length(name: &'static str, value: f64) -> Result<f64, ShapeError> {
 }
 
 /// `r - sqrt(r^2 - q^2)` without the cancellation at small `q`.
+#[inline]
 fn ball_height(r: f64, q: f64) -> f64 {
     let q = q.min(r);
     q * q / (r + (r * r - q * q).max(0.0).sqrt())
 }
 
+#[inline]
 fn ball_slope(r: f64, q: f64) -> f64 {
     q / (r * r - q * q).max(0.0).sqrt()
 }

@@ -358,10 +358,13 @@ fn sample(case: &Case, at: Point2) -> Sample {
     }
 }
 
-/// Thickness that a relieved underside leaves must itself pass; a flat one leaves the top's height.
+/// What may be asked of the flex zone: with a flat underside only what the top leaves; with a
+/// relieved one anything from the material's least up to that.
 pub(super) fn flex_zone_interval(case: &Case) -> Interval {
+    let (places, footbed) = (&case.footbed.places, case.footbed);
+    let solid = places.flex_line.iter().map(|&p| footbed.top_at(p)).fold(f64::INFINITY, f64::min);
     match case.make.underside {
-        Underside::Flat => Interval::ALL,
-        Underside::Relieved => Interval { lo: least_mm(case, Zone::Flex), hi: f64::INFINITY },
+        Underside::Flat => Interval { lo: solid, hi: solid },
+        Underside::Relieved => Interval { lo: least_mm(case, Zone::Flex), hi: solid },
     }
 }

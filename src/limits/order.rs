@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::field::Interval;
 use super::{Case, Finding, Severity, field};
 use crate::foot::Foot;
-use crate::footbed::SHAPING;
+use crate::footbed::{RIM_INSET_MM, SHAPING};
 use crate::frame::Side;
 use crate::ticket::{self, FootOrder, Ticket, Underside};
 use crate::value::Value;
@@ -30,6 +30,8 @@ const RAMP_CAUTION_DEG: f64 = 0.5;
 const RAMP_STOP_DEG: f64 = 1.0;
 /// A cup wider than the standing heel by more than this lets it float, mm. [from memory]
 const CUP_SPARE_MM: f64 = 4.0;
+/// Room between the standing heel and the cup's rim, both sides together, mm. Shop's own choice.
+const CUP_ROOM_MM: f64 = 1.0;
 /// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest of 6,068
 /// people, and the span of breadth over length).
 const LENGTH_MM: [f64; 2] = [198.0, 323.0];
@@ -213,29 +215,54 @@ fn dome(case: &Case) -> Option<Finding> {
     })
 }
 
+/// The cup against the standing heel. A heel is widest above the rim and narrows toward its sole,
+/// so what must clear the measured width is the cup at its rim; at half depth a narrower cup is
+/// usual, and is only said.
 fn cup_width(case: &Case) -> Option<Finding> {
     let standing = case.order.foot.heel_width.standing?;
-    let made = *case.read_back.get(&Value::HeelCupWidth)?;
-    let (message, allowed) = if made < standing {
+    let at_half = *case.read_back.get(&Value::HeelCupWidth)?;
+    let at_rim = case.read_back.get(&Value::HeelWidth)? - 2.0 * RIM_INSET_MM;
+    let wide_enough = standing + CUP_ROOM_MM + 2.0 * RIM_INSET_MM;
+    let (severity, measured, allowed, message, advice) = if at_rim < standing + CUP_ROOM_MM {
         (
+            Severity::Caution,
+            at_rim,
+            standing + CUP_ROOM_MM,
             format!(
-                "the heel cup is {made:.1} mm wide at half depth; the standing heel is {standing} mm: too narrow cannot be ground away"
+                "the cup is {at_rim:.1} mm wide inside its rim; the standing heel of {standing} mm needs {CUP_ROOM_MM} mm \
+                 of room: too narrow cannot be ground away"
             ),
-            standing,
+            format!("set heel_width to {wide_enough:.1} mm or more, if the liner takes it"),
         )
-    } else if made > standing + CUP_SPARE_MM {
+    } else if at_half > standing + CUP_SPARE_MM {
         (
-            format!("the heel cup is {made:.1} mm wide at half depth; the standing heel of {standing} mm floats in it"),
+            Severity::Caution,
+            at_half,
             standing + CUP_SPARE_MM,
+            format!("the cup is {at_half:.1} mm wide at half depth; the standing heel of {standing} mm floats in it"),
+            format!("ask heel_cup_width = {:.1}, or a narrower heel_width", standing + 1.5),
+        )
+    } else if at_half < standing {
+        (
+            Severity::Note,
+            at_half,
+            standing,
+            format!(
+                "the cup is {at_half:.1} mm wide at half depth, the standing heel {standing} mm at its widest: usual for a \
+                 heel that rounds in toward its sole"
+            ),
+            format!(
+                "for a square heel ask heel_cup_width = {:.1} with a heel_width of {:.0} mm",
+                standing + 1.5,
+                standing + 14.0
+            ),
         )
     } else {
         return None;
     };
-    let advice =
-        format!("ask heel_cup_width = {:.1} with a heel_width at least {:.0} mm", standing + 1.5, standing + 12.0);
     Some(
-        Finding::new("heel_cup_width", Severity::Caution, case.order.side, message, advice)
-            .numbers(made, allowed, "mm")
+        Finding::new("heel_cup_width", severity, case.order.side, message, advice)
+            .numbers(measured, allowed, "mm")
             .place(case.footbed.places.heel_centre, case.footbed.places.foot_length_mm),
     )
 }

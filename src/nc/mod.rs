@@ -11,7 +11,7 @@ mod write;
 
 pub use read::{Acceptance, MOST_BYTES, MOST_LINES, MOST_REFUSALS, Reason, Refusal, Refusals, read};
 pub use time::{Timing, time};
-pub use write::{Header, WriteError, path_time_s, write};
+pub use write::{Header, WriteError, estimate_s, write};
 
 use crate::frame::Point3;
 use crate::profile::{DwellWord, EndWord, Machine};
@@ -74,5 +74,40 @@ pub fn acceptance(machine: &Machine) -> Acceptance {
         dwell_unit_s,
         end_m,
         motion_word_each_line: machine.motion_word_each_line,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_controller_choice_reaches_the_reader() {
+        let machine = |dwell, end| Machine {
+            name: "bench".into(),
+            title: "for tests".into(),
+            travel_mm: [600.0, 400.0, 100.0],
+            rate_mm_min: [5000.0, 5000.0, 2000.0],
+            acceleration_mm_s2: [400.0, 400.0, 200.0],
+            junction_deviation_mm: 0.02,
+            look_ahead: 16,
+            line_time_s: 0.002,
+            safe_above_blank_mm: 10.0,
+            spindle_rpm: [8000.0, 24000.0],
+            spin_up_s: 2.5,
+            dwell,
+            end,
+            arcs: false,
+            motion_word_each_line: true,
+            line_limit: 60,
+            bed_cut_mm: 0.0,
+        };
+        let by_p =
+            Acceptance { line_limit: 60, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: true };
+        assert_eq!(acceptance(&machine(DwellWord::PSeconds, EndWord::M2)), by_p);
+        let by_s = Acceptance { dwell_letter: 'S', end_m: 30, ..by_p.clone() };
+        assert_eq!(acceptance(&machine(DwellWord::SSeconds, EndWord::M30)), by_s);
+        let in_ms = Acceptance { dwell_unit_s: 0.001, ..by_p };
+        assert_eq!(acceptance(&machine(DwellWord::PMilliseconds, EndWord::M2)), in_ms);
     }
 }

@@ -479,6 +479,20 @@ mod tests {
     }
 
     #[test]
+    fn two_words_of_one_kind_are_refused() {
+        for (line, letter, first, second) in [
+            ("G0 G1 X20 F9", 'G', 0.0, 1.0),
+            ("X20 X21", 'X', 20.0, 21.0),
+            ("X20 F1 F2", 'F', 1.0, 2.0),
+            ("G90 G90", 'G', 90.0, 90.0),
+            ("G4 G4 P1", 'G', 4.0, 4.0),
+            ("M3 S9 M5", 'M', 3.0, 5.0),
+        ] {
+            assert_eq!(refused(&with("X20 F2000", line)), [(12, Reason::Repeated { letter, first, second })], "{line}");
+        }
+    }
+
+    #[test]
     fn the_first_movements_must_make_the_place_known() {
         assert_eq!(refused(&with("G0 Z30", "G0 X0 Y0 Z30")), [(6, Reason::FirstLift)]);
         assert_eq!(refused(&with("G0 Z30", "G1 Z30 F500")), [(6, Reason::FirstLift), (9, Reason::FirstOver)][..1]);

@@ -309,6 +309,9 @@ mod tests {
         let pieces = vec![feed(1.0, 0.0, 0.0, 3000.0); 100];
         machine.look_ahead = 100;
         assert_relative_eq!(total(&pieces, &machine), 2.1, epsilon = 1e-9);
+        let there_and_back: Vec<Leg> =
+            (0..200).map(|i| feed(if i < 100 { 1.0 } else { -1.0 }, 0.0, 0.0, 3000.0)).collect();
+        assert_relative_eq!(total(&there_and_back, &machine), 4.2, epsilon = 1e-9);
         machine.rate_mm_min[2] = 600.0;
         machine.acceleration_mm_s2[2] = 100.0;
         // 3-4-5: |u_z| = 0.8, so v = 600 / 60 / 0.8 = 12.5 mm/s and a = 100 / 0.8 = 125 mm/s^2.
@@ -385,6 +388,9 @@ mod tests {
         let slow = Machine { line_time_s: 2.0, ..machine };
         assert_relative_eq!(time(&program, &slow).total_s, 5.5, epsilon = 1e-9);
         assert_eq!(time(&program, &slow).busiest_second, 1);
+        // A line that moves nothing takes its time too.
+        program.travels.push(travel(5, 100.0, 100.0, 0.0));
+        assert_relative_eq!(time(&program, &slow).total_s, 7.5, epsilon = 1e-9);
     }
 
     /// The same motion followed in steps of 20 microseconds: at every step the machine speeds up
@@ -438,7 +444,9 @@ mod tests {
         /// and the few steps that the stepping loses at each end.
         #[test]
         fn planned_time_is_stepped_time(
-            ends in proptest::collection::vec((-6.0..6.0f64, -6.0..6.0f64, -2.0..2.0f64, 300.0..3000.0f64), 1..12),
+            ends in proptest::collection::vec((-1.0..1.0f64, -1.0..1.0f64, -0.3..0.3f64, 300.0..3000.0f64), 1..30),
+            scale in 0.1..4.0f64,
+            along in 0.0..6.0f64,
             look_ahead in 0usize..8,
         ) {
             let machine = Machine {
@@ -448,7 +456,8 @@ mod tests {
                 rate_mm_min: [3000.0, 2500.0, 900.0],
                 ..stopping()
             };
-            let legs: Vec<Leg> = ends.iter().map(|&(x, y, z, f)| feed(x, y, z, f)).collect();
+            let legs: Vec<Leg> =
+                ends.iter().map(|&(x, y, z, f)| feed(scale * (x + along), scale * y, scale * z, f)).collect();
             let (planned, stepped) = (total(&legs, &machine), stepped(&legs, &machine));
             prop_assert!((planned - stepped).abs() < 0.005 * planned + 0.003, "planned {} stepped {}", planned, stepped);
         }

@@ -92,12 +92,12 @@ pub fn write(path: &Toolpath, machine: &Machine, header: &Header) -> Result<Stri
     Ok(text.lines)
 }
 
-/// How long `machine` needs for these moves, as they would be printed, s.
+/// Seconds that the text of this path takes on this machine, for choosing between paths.
 ///
 /// # Errors
-/// As [`write()`].
-pub fn path_time_s(path: &Toolpath, machine: &Machine) -> Result<f64, WriteError> {
-    Ok(estimate_s(path, &rounded(path)?, machine))
+/// [`WriteError`], where [`write()`] would find one in the moves.
+pub fn estimate_s(path: &Toolpath, machine: &Machine) -> Result<f64, WriteError> {
+    Ok(moves_s(path, &rounded(path)?, machine))
 }
 
 fn check_spindle(path: &Toolpath, machine: &Machine) -> Result<(), WriteError> {
@@ -275,8 +275,8 @@ impl Text<'_> {
         self.comment("CUTTER", &cutter_words(&path.cutter))?;
         self.comment("ZERO", &header.zero)?;
         self.comment("BLANK", &header.blank)?;
-        self.comment("BOX OF THE TIP", &box_words(moves))?;
-        self.comment("TIME", &time_words(estimate_s(path, moves, self.machine)))?;
+        self.comment("TIP BOX MM", &box_words(moves))?;
+        self.comment("TIME", &time_words(moves_s(path, moves, self.machine)))?;
         self.comment("TICKET SHA-256", &header.ticket_sha256)?;
         header.cautions.iter().try_for_each(|caution| self.comment("CAUTION", caution))
     }
@@ -303,16 +303,19 @@ fn box_words(moves: &Moves) -> String {
         let least = places.clone().fold(moves.start[axis], i64::min);
         let most = places.fold(moves.start[axis], i64::max);
         // Writing to a String cannot fail.
-        let _ = write!(words, "{name} {} to {}, ", thousandths(least), thousandths(most));
+        let comma = if axis == 0 { "" } else { ", " };
+        let _ = write!(words, "{comma}{name} {} to {}", thousandths(least), thousandths(most));
     }
-    words + "mm"
+    words
 }
 
-fn estimate_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
+fn moves_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
     let mut at = moves.start;
-    let mut legs = Vec::with_capacity(moves.steps.len());
+    // The first lift and the first way over start nobody knows where: only their lines count.
+    let still = Leg { along: Vector3::zeros(), feed_mm_min: None, joint: Joint::Rest };
+    let mut legs = vec![still; 2];
     for step in &moves.steps {
-        let joint = if legs.is_empty() { Joint::Rest } else { Joint::Passed };
+        let joint = Joint::Passed;
         legs.push(Leg { along: difference(at, step.to), feed_mm_min: step.feed.map(f64::from), joint });
         at = step.to;
     }
@@ -411,7 +414,7 @@ mod tests {
         (ZERO: Z0 ON THE BOARD UNDER THE BLANK, X0 Y0 AT THE BLANKS MARKED)
         (- CORNER)
         (BLANK: EVA, 300 X 110 X 32 MM)
-        (BOX OF THE TIP: X 0 TO 30, Y -5 TO 0.25, Z 18.5 TO 42, MM)
+        (TIP BOX MM: X 0 TO 30, Y -5 TO 0.25, Z 18.5 TO 42)
         (TIME: ABOUT 0.1 MIN)
         (TICKET SHA-256:)
         (- 0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF)
@@ -449,6 +452,16 @@ mod tests {
         assert_eq!(orders(&at_once)[6], "G0 X10 Y-5");
         let each = text(&Machine { motion_word_each_line: true, ..machine() });
         assert!(orders(&each)[7..16].iter().all(|line| line.starts_with("G0 ") || line.starts_with("G1 ")));
+    }
+
+    /// A path that ends at its safe height needs no further lift, and a feed that is 600 but for the
+    /// last bits stays 600.
+    #[test]
+    fn nothing_is_written_twice_and_feeds_do_not_crumble() {
+        let almost = Motion::Feed(0.1 * 6000.0 - 1e-9);
+        let ends_up = path(&[(RAPID, 0.0, 0.0, 42.0), (almost, 0.0, 0.0, 20.0), (RAPID, 0.0, 0.0, 42.0)]);
+        let text = write(&ends_up, &machine(), &header()).unwrap();
+        assert_eq!(orders(&text)[8..], ["G1 Z20 F600", "G0 Z42", "M5", "M2"]);
     }
 
     #[test]
@@ -512,11 +525,14 @@ mod tests {
     #[test]
     fn the_estimate_is_the_time_of_the_text() {
         let long: Vec<_> = (0..400).map(|i| (QUICK, f64::from(i % 2) * 150.0, f64::from(i) * 0.5, 20.0)).collect();
-        let text = write(&path(&[&[(RAPID, 0.0, 0.0, 42.0)], &long[..]].concat()), &machine(), &header()).unwrap();
+        let moves = [&[(RAPID, 0.0, 0.0, 42.0)], &long[..]].concat();
+        let text = write(&path(&moves), &machine(), &header()).unwrap();
         let timing = time(&read(text.as_bytes(), &acceptance(&machine())).unwrap(), &machine());
         let printed: f64 =
             text.lines().find_map(|l| l.strip_prefix("(TIME: ABOUT ")?.strip_suffix(" MIN)")?.parse().ok()).unwrap();
         assert!((timing.total_s / 60.0 - printed).abs() < 0.051, "{} {printed}", timing.total_s / 60.0);
+        let estimated = estimate_s(&path(&moves), &machine()).unwrap();
+        assert!((timing.total_s - estimated).abs() < 1e-6, "{} {estimated}", timing.total_s);
         assert!(timing.total_s > 1800.0);
     }
 

@@ -124,6 +124,8 @@ pub(super) fn check(target: &Target, cutting: &Cutting) -> Result<(), PathError>
     value("gouge share, mm", cutting.gouge_mm, 0.001, 0.1)?;
     value("depth of the cut into the bed, mm", cutting.bed_cut_mm, 0.0, 50.0)?;
     value("ramp angle, degrees", cutting.ramp_deg, 0.5, 60.0)?;
+    value("blank width, mm", target.blank.width(), 1.0, 5000.0)?;
+    value("blank length, mm", target.blank.height(), 1.0, 5000.0)?;
     value("blank height, mm", target.blank_top_mm, 0.1, 500.0)?;
     value("safe height, mm", target.safe_z_mm, target.blank_top_mm + LEAST_AIR_MM, 2000.0)?;
     outline_inside(target)
@@ -151,4 +153,46 @@ pub(super) fn worst_outside(rect: Rect, points: &[Point2]) -> Option<(f64, Point
         .map(|p| (outside(p), *p))
         .fold((0.0, None), |(most, at), (by, p)| if by > most { (by, Some(p)) } else { (most, at) });
     worst.1.map(|p| (worst.0, p))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::path::testbed::{cutting, footbed};
+    use crate::path::{perimeter, rough};
+
+    #[test]
+    fn every_number_is_checked_and_named() {
+        let target = footbed(1.0);
+        let good = cutting(Passes::Along);
+        type Damage<'d> = (&'d str, &'d dyn Fn(&mut Cutting, &mut Target));
+        let broken: [Damage; 6] = [
+            ("feed", &|c, _| c.feed_mm_min = f64::NAN),
+            ("plunge", &|c, _| c.plunge_mm_min = 0.0),
+            ("depth per pass", &|c, _| c.step_down_mm = -1.0),
+            ("share of the diameter", &|c, _| c.rough_step_share = 1.5),
+            ("blank length", &|_, t| t.blank.y1 = f64::INFINITY),
+            ("safe height", &|_, t| t.safe_z_mm = t.blank_top_mm),
+        ];
+        for (name, damage) in broken {
+            let (mut cutting, mut target) = (good.clone(), target.clone());
+            damage(&mut cutting, &mut target);
+            let refused = rough(&target, &cutting).unwrap_err().to_string();
+            assert!(refused.contains(name), "{refused}");
+        }
+    }
+
+    #[test]
+    fn broken_outlines_and_surfaces_are_refused() {
+        let cutting = cutting(Passes::Along);
+        let mut target = footbed(1.0);
+        target.outline[7].x = f64::NAN;
+        assert!(matches!(perimeter(&target, &cutting), Err(PathError::Outline { .. })));
+        let eight = [(20.0, 20.0), (100.0, 200.0), (20.0, 200.0), (100.0, 30.0)];
+        target.outline = eight.map(|(x, y)| Point2::new(x, y)).to_vec();
+        assert!(perimeter(&target, &cutting).is_err());
+        let mut target = footbed(1.0);
+        target.surface.z[5] = f64::INFINITY;
+        assert!(matches!(rough(&target, &cutting), Err(PathError::Surface(_))));
+    }
 }

@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::cutting::{LEAST_AIR_MM, check};
-use super::heights::{Band, Heights, Sampling};
+use super::heights::{Band, Heights, Hills, Sampling};
 use super::outline::{Axis, Outline};
 use super::passes::{Region, Run, Turn, zigzag};
 use super::sidestep::{SideSteps, axis_beyond_contact, plane_step, round_radius, steepest_fall};
@@ -51,6 +51,8 @@ impl<'t> Plan<'t> {
         let sampling = Sampling {
             step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
             bulge: cutting.gouge_mm / 3.0,
+            dip: cutting.point_tolerance_mm,
+            hills: Hills::under(&shape),
         };
         Ok(Plan { target, cutting, shape, surface, region, steps, sampling })
     }
@@ -58,8 +60,7 @@ impl<'t> Plan<'t> {
     fn toolpath(&self, axis: Axis) -> Result<Toolpath, PathError> {
         let (low, high) = self.region.extent(axis);
         let runs = self.region.runs(axis, &self.steps.places(axis, low, high));
-        let longest = LINK_STEPS * plane_step(&self.shape, self.cutting.scallop_mm);
-        let turns = zigzag(&runs, |a, b| (b - a).norm() <= longest && stays_inside(&self.region, a, b));
+        let turns = zigzag(&runs, |a, b| self.corner(a, b).is_some());
         let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.run_points(&runs, *turn)).collect();
         let mut trail = Trail::new(self.target, self.cutting);
         for (turn, points) in turns.iter().zip(&cut) {
@@ -85,14 +86,29 @@ impl<'t> Plan<'t> {
 
     fn add(&self, trail: &mut Trail, turn: Turn, points: &[Point3]) {
         let Some(first) = points.first() else { return };
-        match trail.last() {
-            Some(last) if turn.linked => {
-                let link = self.heights(last.xy(), first.xy()).thinned(self.band());
-                link.into_iter().skip(1).for_each(|p| trail.cut_to(p));
+        let link =
+            trail.last().filter(|_| turn.linked).and_then(|last| Some((last, self.corner(last.xy(), first.xy())?)));
+        match link {
+            Some((last, corner)) => {
+                for (from, to) in [(last.xy(), corner), (corner, first.xy())] {
+                    self.heights(from, to).thinned(self.band()).into_iter().for_each(|p| trail.cut_to(p));
+                }
             }
-            _ => trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM),
+            None => trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM),
         }
         points.iter().for_each(|p| trail.cut_to(*p));
+    }
+
+    /// Where a link turns: nowhere when it is short, otherwise where it leaves one of the two passes
+    /// square across to the other. None when it would leave the region.
+    fn corner(&self, from: Point2, to: Point2) -> Option<Point2> {
+        let straight = STRAIGHT_STEPS * plane_step(&self.shape, self.cutting.scallop_mm);
+        let length = (to - from).norm();
+        let corners = [Point2::new(to.x, from.y), Point2::new(from.x, to.y)];
+        if length <= straight {
+            return Some(from);
+        }
+        corners.into_iter().find(|c| length <= LINK_MM && self.region.contains(*c))
     }
 
     fn heights(&self, from: Point2, to: Point2) -> Heights {
@@ -102,22 +118,29 @@ impl<'t> Plan<'t> {
     }
 
     fn band(&self) -> Band {
-        Band { below: self.cutting.gouge_mm, above: self.cutting.point_tolerance_mm }
+        // A third of the gouge share is kept for what may hide between samples.
+        Band { below: self.cutting.gouge_mm * 2.0 / 3.0, above: self.cutting.point_tolerance_mm }
     }
 }
 
-/// Links on the surface may be this many side steps long; longer ones lift (our own choice: beyond
-/// it, air is quicker).
-const LINK_STEPS: f64 = 4.0;
+/// Links on the surface may span this much; beyond it lifting is quicker (our own choice).
+const LINK_MM: f64 = 20.0;
 
-/// The outline grown so that the axis can stand wherever the cutter has to touch the piece, and one
-/// pass further.
+/// Straight links may be this many side steps long: so short a chord strays from the region by far
+/// less than roughing cleared beyond it (our own choice).
+const STRAIGHT_STEPS: f64 = 4.0;
+
 fn region(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
     let outline = Outline::new(&target.outline)?;
+    Ok(Region::new(outline.region(growth(target, cutting, &outline))?, clip(target)))
+}
+
+/// How far beyond the outline the axis must go so that the cutter touches the piece everywhere, and
+/// one pass further, mm.
+pub(super) fn growth(target: &Target, cutting: &Cutting, outline: &Outline) -> f64 {
     let shape = cutting.finishing.shape;
     let fall = steepest_fall(&target.surface, &outline.points, &outline.normals());
-    let by = axis_beyond_contact(&shape, fall) + plane_step(&shape, cutting.scallop_mm);
-    Ok(Region::new(outline.region(by)?, clip(target)))
+    axis_beyond_contact(&shape, fall) + plane_step(&shape, cutting.scallop_mm)
 }
 
 /// Where the axis may stand at all: over the blank and over the surface, because a place without
@@ -128,14 +151,132 @@ pub(super) fn clip(target: &Target) -> Rect {
 }
 
 /// Samples so close that no hill of the cutter's own radius can hide between two of them by more
-/// than the gouge share: a chord of sagitta e is `sqrt(8 r e)` long.
+/// than the gouge share: a chord of sagitta e is `sqrt(8 r e)` long. A flat end prints every edge
+/// of the mesh, so there it is half the mesh's step.
 fn sample_step(shape: &Shape, grid_step: f64, gouge: f64) -> f64 {
-    let hidden = round_radius(shape).map_or(0.0, |r| (8.0 * r * gouge).sqrt());
-    hidden.clamp(0.5 * grid_step, 1.5 * grid_step)
+    round_radius(shape).map_or(0.5 * grid_step, |r| (8.0 * r * gouge).sqrt().min(1.5 * grid_step))
 }
 
-/// Whether the straight way stays inside, looked at every half millimetre.
-pub(super) fn stays_inside(region: &Region, a: Point2, b: Point2) -> bool {
-    let n = ((b - a).norm() / 0.5).ceil() as usize;
-    (1..n).all(|k| region.contains(a + (b - a) * (k as f64 / n as f64)))
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::path::Motion;
+    use crate::path::testbed::{check_moves, cutting, footbed, plane};
+
+    fn cut_pairs(path: &Toolpath) -> impl Iterator<Item = (Point3, Point3)> {
+        path.moves.windows(2).filter(|w| matches!(w[1].motion, Motion::Feed(_))).map(|w| (w[0].to, w[1].to))
+    }
+
+    fn no_time(_: &Toolpath) -> f64 {
+        0.0
+    }
+
+    /// Programmed points lie on the exact rest height or up to the tolerance above; between them
+    /// the path is never lower than the gouge share, with a thousandth for rounding.
+    #[test]
+    fn the_path_keeps_to_the_exact_rest_heights() {
+        let target = footbed(0.5);
+        let surface = Surface::new(&target.surface).unwrap();
+        let ball = Shape::ball(3.0).unwrap();
+        let other = [Shape::bull(4.0, 2.0).unwrap(), Shape::taper(2.0, 10.0, 4.0).unwrap(), Shape::flat(3.0).unwrap()];
+        let both = [(Passes::Along, ball), (Passes::Across, ball)];
+        for (passes, shape) in both.into_iter().chain(other.map(|shape| (Passes::Across, shape))) {
+            let mut cutting = cutting(passes);
+            cutting.finishing.shape = shape;
+            let path = finish(&target, &cutting, &no_time).unwrap();
+            check_moves(&path, &target, &cutting);
+            assert!(shape != ball || path.moves.len() < 12_000, "{}", path.moves.len());
+            let rest = |p: Point3| surface.reach(&cutting.finishing.shape, p.xy());
+            for (from, to) in cut_pairs(&path) {
+                let over = to.z - rest(to);
+                // A flat end's rest height has corners; where one hides between samples the path is
+                // lifted over the highest it could be.
+                let most = if matches!(shape, Shape::Flat { .. }) { 0.03 } else { 0.0131 };
+                assert!((-1e-6..=most).contains(&over), "{over} at {to}, {shape:?}");
+                let flat = (to.xy() - from.xy()).norm();
+                for k in 1..=(flat / 0.2) as usize {
+                    let p = from + (to - from) * (0.2 * k as f64 / flat);
+                    let over = p.z - rest(p);
+                    assert!((-0.004..=most + 0.01).contains(&over), "{over} at {p}, {shape:?}");
+                }
+            }
+        }
+    }
+
+    /// What stands after passes along y over a plane, cut through at a right angle: the lowest of
+    /// the passes' circles, less the plane, square to it. Ridges must reach the ordered height and
+    /// not exceed it.
+    #[test]
+    fn ridges_on_planes_have_the_ordered_height() {
+        for slope in [0.0, 0.7] {
+            let target = plane(slope, 0.0);
+            let cutting = cutting(Passes::Along);
+            let shape = cutting.finishing.shape;
+            let path = finish(&target, &cutting, &no_time).unwrap();
+            let mut lines: Vec<(f64, f64)> = cut_pairs(&path).map(|(_, to)| (to.x, to.z)).collect();
+            lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+            lines.dedup_by(|a, b| (a.0 - b.0).abs() < 1e-9);
+            let ridge = (0..4000).map(|k| 25.0 + 0.0125 * f64::from(k)).map(|x| {
+                let stands = lines.iter().map(|l| l.1 + shape.height_at((l.0 - x).abs())).fold(f64::INFINITY, f64::min);
+                (stands - (2.0 + slope * x)) / (1.0 + slope * slope).sqrt()
+            });
+            let highest = ridge.fold(0.0, f64::max);
+            assert!((0.9 * 0.08..=0.08 + 0.012).contains(&highest), "{highest} on slope {slope}");
+        }
+    }
+
+    /// Carved by brute force at places inside the outline, its very edge included, no ridge stands
+    /// higher than ordered, but for the tolerance and the steps' second-order error.
+    #[test]
+    fn everything_inside_the_outline_is_finished() {
+        let target = footbed(0.5);
+        let surface = Surface::new(&target.surface).unwrap();
+        for passes in [Passes::Along, Passes::Across] {
+            let cutting = cutting(passes);
+            let shape = cutting.finishing.shape;
+            let path = finish(&target, &cutting, &no_time).unwrap();
+            let dots: Vec<Point3> = cut_pairs(&path)
+                .flat_map(|(a, b)| {
+                    let n = ((b - a).norm() / 0.1).ceil().max(1.0) as usize;
+                    (1..=n).map(move |k| a + (b - a) * (k as f64 / n as f64))
+                })
+                .collect();
+            let centre = Point2::new(66.0, 150.0);
+            for (k, edge) in target.outline.iter().enumerate().step_by(9) {
+                let share = 1.0 - 0.07 * (k / 9 % 13) as f64;
+                let p = centre + (edge - centre) * share;
+                let near = dots.iter().filter(|d| (d.x - p.x).abs() < 3.0 && (d.y - p.y).abs() < 3.0);
+                let stands = near.map(|d| d.z + shape.height_at((d.xy() - p).norm())).fold(f64::INFINITY, f64::min);
+                let fine = 0.05;
+                let z = |dx: f64, dy: f64| target.surface.sample(Point2::new(p.x + dx, p.y + dy)).unwrap();
+                let slope = ((z(fine, 0.0) - z(-fine, 0.0)) / (2.0 * fine))
+                    .hypot((z(0.0, fine) - z(0.0, -fine)) / (2.0 * fine));
+                // Where the cutter touches on both sides of a valley it cannot reach the ground.
+                let tip = surface.reach(&shape, Point2::new(p.x, p.y));
+                assert!(tip.is_finite());
+                let over = (stands - z(0.0, 0.0)) / (1.0 + slope * slope).sqrt();
+                assert!(over <= 0.08 * 1.15 + 0.013, "{over} at {p}, slope {slope}");
+            }
+        }
+    }
+
+    #[test]
+    fn quickest_takes_the_lesser_time() {
+        let target = footbed(1.0);
+        let cutting = cutting(Passes::Quickest);
+        let moves = |path: &Toolpath| path.moves.len() as f64;
+        let fewer = finish(&target, &cutting, &moves).unwrap();
+        let more = finish(&target, &cutting, &|path| -moves(path)).unwrap();
+        assert!(fewer.moves.len() < more.moves.len());
+    }
+
+    #[test]
+    fn an_outline_beyond_the_blank_is_refused_with_the_measure() {
+        let mut target = footbed(1.0);
+        target.blank.x1 = 100.0;
+        let refused = finish(&target, &cutting(Passes::Along), &no_time).unwrap_err();
+        assert!(matches!(refused, PathError::OutsideBlank { by_mm, .. } if by_mm > 5.0), "{refused}");
+        target.outline.clear();
+        assert!(matches!(finish(&target, &cutting(Passes::Along), &no_time), Err(PathError::Outline { .. })));
+    }
 }

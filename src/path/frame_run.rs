@@ -19,3 +19,25 @@ pub fn frame(target: &Target, cutting: &Cutting, paths: &[&Toolpath]) -> Result<
     }
     Ok(Toolpath { step: Step::Frame, cutter: cutting.roughing.clone(), spindle_rpm: 0.0, moves: trail.finish() })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::path::testbed::{check_moves, cutting, footbed};
+    use crate::path::{Motion, perimeter};
+    use crate::ticket::Passes;
+
+    #[test]
+    fn it_goes_around_everything_in_the_air() {
+        let (target, cutting) = (footbed(1.0), cutting(Passes::Along));
+        let around = perimeter(&target, &cutting).unwrap();
+        let dry = frame(&target, &cutting, &[&around]).unwrap();
+        check_moves(&dry, &target, &cutting);
+        assert_eq!(dry.spindle_rpm, 0.0);
+        assert!(dry.moves.iter().all(|m| m.to.z == target.safe_z_mm));
+        assert_eq!(dry.moves.iter().filter(|m| matches!(m.motion, Motion::Feed(_))).count(), 4);
+        let places = |path: &Toolpath| Rect::around(&path.moves.iter().map(|m| m.to.xy()).collect::<Vec<_>>());
+        assert_eq!(places(&dry), places(&around));
+        assert!(matches!(frame(&target, &cutting, &[]), Err(PathError::Nothing { step: Step::Frame })));
+    }
+}

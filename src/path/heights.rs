@@ -1,14 +1,16 @@
 //! Tip heights along a straight line, dense enough to trust what lies between, and thinned to the
 //! fewest moves that stay within their tolerance. Knows no order of passes.
 
-use super::trail::ceil3;
+use super::trail::{ceil3, round3};
 use crate::frame::{Point2, Point3};
+use crate::kernel::Shape;
 
 /// Tip heights at places along a line. Places are rounded to what is printed before heights are
 /// asked for, so that the heights belong to the printed places.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Heights {
     pub(super) places: Vec<Place>,
+    hills: Hills,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -34,6 +36,38 @@ pub(super) struct Sampling {
     pub(super) step: f64,
     /// Where the heights may bulge more than this above a chord between samples, more are taken.
     pub(super) bulge: f64,
+    /// The same for how far they may sink below it.
+    pub(super) dip: f64,
+    /// What hills may look like.
+    pub(super) hills: Hills,
+}
+
+/// How sharp the heights can turn downward. Heights of a cutter's rest are the highest of many of
+/// its profiles turned over: their valleys may be sharp, their hills only as sharp as the profile.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Hills {
+    /// No sharper than a rounded cutter.
+    #[default]
+    Round,
+    /// A flat end's rim turns every crest into a corner.
+    Sharp,
+}
+
+impl Hills {
+    pub(super) fn under(shape: &Shape) -> Hills {
+        if matches!(shape, Shape::Flat { .. }) { Hills::Sharp } else { Hills::Round }
+    }
+
+    /// The bulge over a chord of this length, given the turning per length at its ends: of a round
+    /// hill `turning length^2 / 8`; a corner half way shows in each end's turning by half only and
+    /// bulges twice as high.
+    fn bulge(self, turning: f64, length: f64) -> f64 {
+        let round = turning * length * length / 8.0;
+        match self {
+            Hills::Round => round,
+            Hills::Sharp => 4.0 * round,
+        }
+    }
 }
 
 /// A chord's sample interval is halved at most this often: 1/8 of the step.
@@ -46,22 +80,22 @@ impl Heights {
         let n = (length / sampling.step).ceil().max(1.0) as usize;
         let place = |s: f64| {
             let p = if length > 0.0 { a + (b - a) * (s / length) } else { a };
-            let at = Point2::new(super::trail::round3(p.x), super::trail::round3(p.y));
+            let at = Point2::new(round3(p.x), round3(p.y));
             Place { s, at, z: reach(at) }
         };
+        if length <= 0.0 {
+            return Heights { places: vec![place(0.0)], hills: sampling.hills };
+        }
         let mut places: Vec<Place> = (0..=n).map(|k| place(length * k as f64 / n as f64)).collect();
         for _ in 0..HALVINGS {
-            let bulges = bulges(&places);
-            if bulges.iter().all(|&b| b <= sampling.bulge) {
-                break;
-            }
+            let (bulges, dips) = (bulges(&places, sampling.hills), dips(&places));
+            let wanted = |k: usize| bulges[k] > sampling.bulge || dips[k] > sampling.dip;
             let mut finer = Vec::with_capacity(2 * places.len());
             for (k, p) in places.iter().enumerate() {
                 finer.push(*p);
-                if let (Some(next), Some(&bulge)) = (places.get(k + 1), bulges.get(k)) {
-                    if bulge > sampling.bulge && next.s - p.s > 0.25 * sampling.step {
-                        finer.push(place(0.5 * (p.s + next.s)));
-                    }
+                let next = places.get(k + 1).filter(|next| wanted(k) && next.s - p.s > 0.2 * sampling.step);
+                if let Some(next) = next {
+                    finer.push(place(0.5 * (p.s + next.s)));
                 }
             }
             if finer.len() == places.len() {
@@ -69,18 +103,18 @@ impl Heights {
             }
             places = finer;
         }
-        Heights { places }
+        Heights { places, hills: sampling.hills }
     }
 
     pub(super) fn reversed(&self) -> Heights {
         let length = self.places.last().map_or(0.0, |p| p.s);
         let places = self.places.iter().rev().map(|p| Place { s: length - p.s, ..*p }).collect();
-        Heights { places }
+        Heights { places, ..*self }
     }
 
     /// The same, nowhere lower than `floor`.
     pub(super) fn raised(&self, floor: f64) -> Heights {
-        Heights { places: self.places.iter().map(|p| Place { z: p.z.max(floor), ..*p }).collect() }
+        Heights { places: self.places.iter().map(|p| Place { z: p.z.max(floor), ..*p }).collect(), ..*self }
     }
 
     /// The stretches that lie below `level`, each with its neighbours at or above it.
@@ -92,7 +126,7 @@ impl Heights {
         for (k, p) in self.places.iter().enumerate() {
             if wanted(k) {
                 if !open {
-                    out.push(Heights::default());
+                    out.push(Heights { places: Vec::new(), ..*self });
                 }
                 if let Some(stretch) = out.last_mut() {
                     stretch.places.push(*p);
@@ -113,7 +147,7 @@ impl Heights {
 
     /// The fewest points, roughly, whose chords stay within `band` of the heights: from each point
     /// the cone of directions that pass through every window so far, until none is left (the
-    /// swinging-door method, Williams 1978, for a band with two edges). Windows are raised by what
+    /// cone-intersection method, Williams 1978 [from memory], for a band with two edges). Windows are raised by what
     /// may bulge between samples. Heights are multiples of a thousandth before they are checked,
     /// so what was checked is what is printed. Ends are the heights there, rounded up.
     pub(super) fn thinned(&self, band: Band) -> Vec<Point3> {
@@ -124,9 +158,8 @@ impl Heights {
         while anchor.0 < last {
             let (mut steepest_down, mut steepest_up) = (f64::NEG_INFINITY, f64::INFINITY);
             let mut best = None;
-            for j in anchor.0 + 1..=last {
+            for (j, window) in windows.iter().enumerate().skip(anchor.0 + 1) {
                 let run = self.places[j].s - self.places[anchor.0].s;
-                let window = windows[j];
                 steepest_down = steepest_down.max((window.0 - anchor.1) / run);
                 steepest_up = steepest_up.min((window.1 - anchor.1) / run);
                 if steepest_down > steepest_up {
@@ -149,7 +182,7 @@ impl Heights {
     fn windows(&self, band: Band) -> Vec<(f64, f64)> {
         /// A window must hold at least one printable height.
         const LEAST_WIDTH: f64 = 0.002;
-        let bulges = bulges(&self.places);
+        let bulges = bulges(&self.places, self.hills);
         let bulge = |k: usize| bulges.get(k).copied().unwrap_or(0.0);
         let window = |(k, p): (usize, &Place)| {
             let lowest = p.z - band.below + bulge(k).max(if k > 0 { bulge(k - 1) } else { 0.0 });
@@ -163,31 +196,35 @@ impl Heights {
 fn end_height(lowest: f64, highest: f64, wanted: Option<f64>) -> Option<f64> {
     /// Rounding in the bounds themselves.
     const SLACK: f64 = 1e-9;
-    let z = wanted.unwrap_or_else(|| super::trail::round3(0.5 * (lowest + highest)));
+    let z = wanted.unwrap_or_else(|| round3(0.5 * (lowest + highest)));
     (z >= lowest - SLACK && z <= highest + SLACK).then_some(z)
 }
 
-/// How far the heights may bulge above the chord of each interval: `curvature * length^2 / 8` with
-/// the mean downward curvature at its two ends. Heights of a cutter's rest have no sharp ridges:
-/// they are the highest of many profiles turned over, so only valleys can be sharp.
-fn bulges(places: &[Place]) -> Vec<f64> {
-    let curvature = |k: usize| {
-        let (Some(a), Some(b), Some(c)) =
-            (k.checked_sub(1).and_then(|i| places.get(i)), places.get(k), places.get(k + 1))
-        else {
-            return 0.0;
-        };
-        let (before, after) = ((b.z - a.z) / (b.s - a.s), (c.z - b.z) / (c.s - b.s));
-        (2.0 * (before - after) / (c.s - a.s)).max(0.0)
-    };
-    places
-        .windows(2)
-        .enumerate()
-        .map(|(k, pair)| {
-            let length = pair[1].s - pair[0].s;
-            0.5 * (curvature(k) + curvature(k + 1)) * length * length / 8.0
-        })
-        .collect()
+/// How far the heights may bulge above the chord of each interval, with the greater downward turning
+/// of its two ends.
+fn bulges(places: &[Place], hills: Hills) -> Vec<f64> {
+    let turning = turnings(places);
+    intervals(places, |k, length| hills.bulge(turning[k].max(turning[k + 1]).max(0.0), length))
+}
+
+/// How far the heights may dip below the chord of each interval; valleys may be sharp.
+fn dips(places: &[Place]) -> Vec<f64> {
+    let turning = turnings(places);
+    intervals(places, |k, length| Hills::Sharp.bulge(-turning[k].min(turning[k + 1]).min(0.0), length))
+}
+
+fn intervals(places: &[Place], f: impl Fn(usize, f64) -> f64) -> Vec<f64> {
+    places.windows(2).enumerate().map(|(k, pair)| f(k, pair[1].s - pair[0].s)).collect()
+}
+
+/// Downward turning per length at each place; 0 at the ends.
+fn turnings(places: &[Place]) -> Vec<f64> {
+    let mut out = vec![0.0; places.len()];
+    for (w, turning) in places.windows(3).zip(out.iter_mut().skip(1)) {
+        let (before, after) = ((w[1].z - w[0].z) / (w[1].s - w[0].s), (w[2].z - w[1].z) / (w[2].s - w[1].s));
+        *turning = 2.0 * (before - after) / (w[2].s - w[0].s);
+    }
+    out
 }
 
 #[cfg(test)]
@@ -196,7 +233,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn line(z: impl Fn(f64) -> f64) -> Heights {
-        let sampling = Sampling { step: 0.25, bulge: 0.001 };
+        let sampling = Sampling { step: 0.25, bulge: 0.001, dip: 0.01, hills: Hills::Round };
         Heights::along(Point2::new(1.0, 2.0), Point2::new(1.0, 42.0), sampling, |p| z(p.y))
     }
 
@@ -205,6 +242,14 @@ mod tests {
         let k = path.windows(2).position(|w| y <= w[1].y).unwrap();
         let (a, b) = (path[k], path[k + 1]);
         a.z + (b.z - a.z) * (y - a.y) / (b.y - a.y)
+    }
+
+    #[test]
+    fn a_line_of_no_length_is_one_point() {
+        let here = Point2::new(3.0, 4.0);
+        let heights =
+            Heights::along(here, here, Sampling { step: 0.25, bulge: 0.001, dip: 0.01, hills: Hills::Round }, |_| 1.5);
+        assert_eq!(heights.thinned(Band { below: 0.003, above: 0.01 }), [Point3::new(3.0, 4.0, 1.5)]);
     }
 
     #[test]

@@ -10,6 +10,7 @@ mod passes;
 mod perimeter;
 mod rough;
 mod sidestep;
+mod stock;
 mod tabs;
 #[cfg(test)]
 mod testbed;
@@ -18,7 +19,7 @@ mod trail;
 pub use cutting::{Cutting, PathError};
 pub use finish::finish;
 pub use frame_run::frame;
-pub use perimeter::perimeter;
+pub use perimeter::{OUTWARD_MM, perimeter};
 pub use rough::rough;
 
 use crate::frame::{Point2, Point3, Rect};
@@ -77,5 +78,7 @@ pub struct Toolpath {
     pub cutter: Cutter,
     /// 0 for a dry run.
     pub spindle_rpm: f64,
+    /// The first is a rapid to the safe height over the first place: z is to be moved before x and
+    /// y, because nobody knows where the tip was. The last ends at the safe height.
     pub moves: Vec<Move>,
 }

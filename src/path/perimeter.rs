@@ -12,7 +12,7 @@ use crate::kernel::{Shape, Surface};
 /// The centre line lies this much further out than the cutter's radius, so that thinning and
 /// rounding, which together stay below it, never touch the piece. With them the piece is at most
 /// 0.01 mm too large.
-const OUTWARD_MM: f64 = 0.005;
+pub const OUTWARD_MM: f64 = 0.005;
 const CHORD_MM: f64 = 0.001;
 const THINNING_MM: f64 = 0.003;
 
@@ -87,6 +87,8 @@ struct Station {
     /// Distance along the line, mm.
     s: f64,
     at: Point2,
+    /// Whether the line turns here, so that a move must end here.
+    corner: bool,
     /// Nothing under the cutter stands higher than this when the cut begins, mm.
     standing: f64,
 }
@@ -194,7 +196,7 @@ impl<'t> Plan<'t> {
         let mut stops = vec![from, to];
         for turn in 0..=2 {
             let ahead = f64::from(turn) * self.length;
-            stops.extend(self.stations.iter().map(|st| st.s + ahead));
+            stops.extend(self.stations.iter().filter(|st| st.corner).map(|st| st.s + ahead));
             stops.extend(self.tabs.iter().flat_map(|tab| [tab.from + ahead, tab.to + ahead]));
         }
         stops.retain(|&s| s >= from && s <= to);
@@ -247,7 +249,7 @@ fn stations(line: &[Point2]) -> Vec<Station> {
         let n = (length / STATION_MM).ceil().max(1.0) as usize;
         for i in 0..n {
             let t = i as f64 / n as f64;
-            out.push(Station { s: s + t * length, at: a + (b - a) * t, standing: 0.0 });
+            out.push(Station { s: s + t * length, at: a + (b - a) * t, corner: i == 0, standing: 0.0 });
         }
         s += length;
     }
@@ -299,4 +301,117 @@ fn begin_at_an_end(stations: Vec<Station>) -> (Vec<Station>, f64) {
         s += (next.at - here.at).norm();
     }
     (turned, length)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::path::testbed::{Stock, check_moves, cutter, cutting, footbed, plane};
+    use crate::path::{Motion, finish, rough};
+    use crate::ticket::Passes;
+    use proptest::prelude::*;
+
+    fn planned() -> (Target, Cutting, Toolpath) {
+        let (target, cutting) = (footbed(0.5), cutting(Passes::Along));
+        let path = perimeter(&target, &cutting).unwrap();
+        (target, cutting, path)
+    }
+
+    /// The three cuts one after the other, as on the machine.
+    #[test]
+    fn no_cut_is_deeper_than_a_step_and_rapids_stay_in_air() {
+        let (target, cutting, path) = planned();
+        check_moves(&path, &target, &cutting);
+        let wide = Cutting { finishing: cutter("ball 12", Shape::Ball { radius: 6.0 }), ..cutting.clone() };
+        for cutting in [cutting, wide] {
+            let mut stock = Stock::blank(&target);
+            stock.carry_out(&rough(&target, &cutting).unwrap());
+            for path in [&finish(&target, &cutting, &|_| 0.0).unwrap(), &path] {
+                let (deepest, struck) = stock.carry_out(path);
+                assert!(deepest <= cutting.step_down_mm + 0.01, "{:?}: {deepest} mm at once", path.step);
+                assert!(struck < 1e-9, "a rapid takes {struck} mm");
+            }
+        }
+    }
+
+    /// The piece is nowhere cut into and nowhere more than 0.01 mm too large.
+    #[test]
+    fn the_centre_line_lies_a_radius_outside() {
+        let (target, _, path) = planned();
+        let outline = Outline::new(&target.outline).unwrap();
+        for m in path.moves.iter().filter(|m| matches!(m.motion, Motion::Feed(_))) {
+            let d = outline.distance(m.to.xy());
+            assert!((3.0..=3.01).contains(&d), "{d} at {}", m.to);
+            assert!(!outline.contains(m.to.xy()));
+        }
+    }
+
+    #[test]
+    fn tabs_are_left_as_ordered_and_off_the_ends() {
+        let (target, cutting, path) = planned();
+        let mut tabs: Vec<f64> = Vec::new();
+        let mut last_on_tab = false;
+        for pair in path.moves.windows(2) {
+            let on_tab = pair[0].to.z == 1.2 && pair[1].to.z == 1.2;
+            let sideways = (pair[1].to.xy() - pair[0].to.xy()).norm();
+            if on_tab {
+                match tabs.last_mut() {
+                    Some(length) if last_on_tab => *length += sideways,
+                    _ => tabs.push(sideways),
+                }
+                let y = pair[1].to.y;
+                assert!((45.0..=260.0).contains(&y), "a tab at y {y}");
+            }
+            last_on_tab = on_tab;
+        }
+        assert_eq!(tabs.len(), cutting.tabs.count);
+        tabs.iter().for_each(|length| assert!((length - 12.0).abs() < 0.02, "{length}"));
+        let lowest = path.moves.iter().map(|m| m.to.z).fold(f64::INFINITY, f64::min);
+        assert_eq!(lowest, 0.0);
+        assert!(target.outline.len() > 100);
+    }
+
+    /// Clockwise: the last lap's area by the shoelace rule is negative.
+    #[test]
+    fn it_climbs_around_the_piece() {
+        let (.., path) = planned();
+        let lap: Vec<Point2> = path.moves.iter().filter(|m| m.to.z <= 1.2).map(|m| m.to.xy()).collect();
+        let area: f64 = lap.windows(2).map(|w| 0.5 * (w[0].x * w[1].y - w[1].x * w[0].y)).sum();
+        assert!(area < -10_000.0, "{area}");
+    }
+
+    #[test]
+    fn what_cannot_be_cut_is_refused_with_a_measure() {
+        let (mut target, mut cutting, _) = planned();
+        cutting.perimeter = cutting.finishing.clone();
+        assert!(matches!(perimeter(&target, &cutting), Err(PathError::PerimeterNotFlat { .. })));
+        cutting.perimeter.shape = Shape::Flat { radius: 25.0 };
+        assert!(matches!(perimeter(&target, &cutting), Err(PathError::PerimeterLeavesBlank { .. })));
+        cutting.perimeter.shape = Shape::Flat { radius: 3.0 };
+        let notch =
+            [(20.0, 20.0), (60.0, 20.0), (60.0, 58.0), (55.0, 60.0), (60.0, 62.0), (60.0, 120.0), (20.0, 120.0)];
+        target.outline = notch.map(|(x, y)| Point2::new(x, y)).to_vec();
+        let refused = perimeter(&target, &cutting).unwrap_err();
+        assert!(matches!(refused, PathError::Notch { .. }), "{refused}");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        /// Any star-shaped outline is either followed soundly or refused; none makes a panic.
+        #[test]
+        fn odd_outlines_are_followed_or_refused(radii in proptest::collection::vec(0.0..45.0f64, 3..40)) {
+            let mut target = plane(0.05, 0.02);
+            let turn = std::f64::consts::TAU / radii.len() as f64;
+            let point = |(k, r): (usize, &f64)| Point2::new(50.0 + r * (turn * k as f64).cos(), 60.0 + r * (turn * k as f64).sin());
+            target.outline = radii.iter().enumerate().map(point).collect();
+            let cutting = cutting(Passes::Across);
+            for path in [perimeter(&target, &cutting), rough(&target, &cutting), finish(&target, &cutting, &|_| 0.0)] {
+                match path {
+                    Ok(path) => check_moves(&path, &target, &cutting),
+                    Err(refused) => prop_assert!(!refused.to_string().is_empty()),
+                }
+            }
+        }
+    }
 }

@@ -4,15 +4,17 @@
 //! `max(rest height, z_k)`. What stands under the tip is therefore known without carving: the
 //! level before left it at `max(rest height, z_(k-1))`. So a level is cut only where the rest
 //! height lies below the level before, is never deeper than one step, and a rapid may come down to
-//! what the level before left.
+//! what the level before left. Links between lines alone leave the lines; a stock of columns tells
+//! whether they meet more than a step, and if so the tip lifts.
 
 use rayon::prelude::*;
 
 use super::cutting::{LEAST_AIR_MM, check};
-use super::finish::{clip, stays_inside};
-use super::heights::{Band, Heights, Sampling};
+use super::finish::{clip, growth};
+use super::heights::{Band, Heights, Hills, Sampling};
 use super::outline::{Axis, Outline};
 use super::passes::{Region, Run, Turn, evenly, zigzag};
+use super::stock::Stock;
 use super::trail::Trail;
 use super::{Cutting, PathError, Step, Target, Toolpath};
 use crate::frame::{Point2, Point3};
@@ -30,6 +32,11 @@ const SAMPLE_MM: f64 = 0.6;
 /// How far above its heights a roughing pass may run: less than any allowance (our own choice).
 const TOLERANCE_MM: f64 = 0.1;
 
+const BAND: Band = Band { below: 0.0, above: TOLERANCE_MM };
+
+/// Links may span this much; beyond it lifting is quicker than cutting air (our own choice).
+const LINK_MM: f64 = 40.0;
+
 /// Less than this is no cut (our own choice).
 const NO_CUT_MM: f64 = 0.02;
 
@@ -39,8 +46,9 @@ pub fn rough(target: &Target, cutting: &Cutting) -> Result<Toolpath, PathError> 
     check(target, cutting)?;
     let plan = Plan::new(target, cutting)?;
     let mut trail = Trail::new(target, cutting);
+    let mut stock = Stock::blank(target);
     for level in 0.. {
-        if !plan.level(level, &mut trail) {
+        if !plan.level(level, &mut trail, &mut stock) {
             break;
         }
     }
@@ -55,10 +63,17 @@ pub fn rough(target: &Target, cutting: &Cutting) -> Result<Toolpath, PathError> 
     })
 }
 
-/// The region that roughing clears.
+/// The region that roughing clears: as wide as the perimeter cutter, and as wide as the finishing
+/// cutter sweeps, so that neither meets a wall.
 pub(super) fn cleared(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
-    let by = 2.0 * cutting.perimeter.shape.radius() + CLEAR_MM;
-    Ok(Region::new(Outline::new(&target.outline)?.region(by)?, clip(target)))
+    let outline = Outline::new(&target.outline)?;
+    let perimeter = 2.0 * cutting.perimeter.shape.radius();
+    let finishing = growth(target, cutting, &outline) + cutting.finishing.shape.radius();
+    // Beyond the region the roughing cutter sweeps its radius, less what curved edges leave between
+    // the ends of two passes.
+    let swept = cutting.roughing.shape.radius() - side_step(cutting);
+    let by = perimeter.max(finishing - swept) + CLEAR_MM;
+    Ok(Region::new(outline.region(by)?, clip(target)))
 }
 
 /// Distance of roughing passes, mm.
@@ -72,7 +87,6 @@ struct Plan<'t> {
     /// The cutter with the allowance around it.
     grown: Shape,
     surface: Surface<'t>,
-    region: Region,
     /// Rest heights along every line, with the line's number.
     lines: Vec<(usize, Heights)>,
 }
@@ -89,7 +103,6 @@ impl<'t> Plan<'t> {
             top: target.blank_top_mm,
             grown: cutting.roughing.shape.grown(cutting.allowance_mm),
             surface: Surface::new(&target.surface)?,
-            region,
             lines: Vec::new(),
         };
         plan.lines = runs.par_iter().map(|run| (run.pass, plan.rest_heights(run.from, run.to))).collect();
@@ -97,7 +110,12 @@ impl<'t> Plan<'t> {
     }
 
     fn rest_heights(&self, from: Point2, to: Point2) -> Heights {
-        let sampling = Sampling { step: SAMPLE_MM, bulge: 0.5 * TOLERANCE_MM };
+        let sampling = Sampling {
+            step: SAMPLE_MM,
+            bulge: 0.5 * TOLERANCE_MM,
+            dip: f64::INFINITY,
+            hills: Hills::under(&self.grown),
+        };
         Heights::along(from, to, sampling, |p| {
             (self.surface.reach(&self.grown, p) + self.cutting.allowance_mm).max(0.0)
         })
@@ -109,7 +127,7 @@ impl<'t> Plan<'t> {
     }
 
     /// Cuts one level; false when nothing was left to cut.
-    fn level(&self, level: i32, trail: &mut Trail) -> bool {
+    fn level(&self, level: i32, trail: &mut Trail, stock: &mut Stock) -> bool {
         let (before, floor) = (self.floor(level - 1), self.floor(level));
         let stretches: Vec<(usize, Heights)> = self
             .lines
@@ -120,30 +138,42 @@ impl<'t> Plan<'t> {
             .iter()
             .filter_map(|(pass, s)| Some(Run { pass: *pass, from: s.first()?.at, to: s.last()?.at }))
             .collect();
-        let longest = 2.0 * side_step(self.cutting);
-        for turn in zigzag(&runs, |a, b| (b - a).norm() <= longest && stays_inside(&self.region, a, b)) {
+        for turn in zigzag(&runs, |a, b| (b - a).norm() <= LINK_MM) {
             let rest = &stretches[turn.run].1;
             let rest = if turn.backward { rest.reversed() } else { rest.clone() };
-            self.cut(trail, turn, &rest, before, floor);
+            let done = trail.moves().len();
+            self.cut(trail, stock, turn, &rest, before, floor);
+            for pair in trail.moves()[done.saturating_sub(1)..].windows(2) {
+                stock.cut(&self.cutting.roughing.shape, pair[0].to, pair[1].to);
+            }
         }
         !runs.is_empty()
     }
 
-    fn cut(&self, trail: &mut Trail, turn: Turn, rest: &Heights, before: f64, floor: f64) {
+    fn cut(&self, trail: &mut Trail, stock: &Stock, turn: Turn, rest: &Heights, before: f64, floor: f64) {
         let Some(first) = rest.first() else { return };
-        let band = Band { below: 0.0, above: TOLERANCE_MM };
-        match trail.last() {
-            Some(last) if turn.linked => {
-                let link = self.rest_heights(last.xy(), first.at).raised(floor).thinned(band);
-                link.into_iter().skip(1).for_each(|p| trail.cut_to(p));
-            }
-            _ => {
+        match trail.last().filter(|_| turn.linked).and_then(|last| self.link(stock, last, first.at, floor)) {
+            Some(link) => link.into_iter().skip(1).for_each(|p| trail.cut_to(p)),
+            None => {
                 let standing = first.z.max(before);
                 trail.enter_over(first.at, standing + LEAST_AIR_MM);
                 self.ramp(trail, rest, standing, floor);
             }
         }
-        rest.raised(floor).thinned(band).into_iter().for_each(|p| trail.cut_to(p));
+        rest.raised(floor).thinned(BAND).into_iter().for_each(|p| trail.cut_to(p));
+    }
+
+    /// A way on the surface from `last` to `to` that never meets more than a step: straight, or
+    /// along one of the two lines and square across to the other.
+    fn link(&self, stock: &Stock, last: Point3, to: Point2, floor: f64) -> Option<Vec<Point3>> {
+        let from = last.xy();
+        let shape = &self.cutting.roughing.shape;
+        let deepest = self.cutting.step_down_mm + NO_CUT_MM;
+        [from, Point2::new(to.x, from.y), Point2::new(from.x, to.y)].into_iter().find_map(|corner| {
+            let mut way = self.rest_heights(from, corner).raised(floor).thinned(BAND);
+            way.extend(self.rest_heights(corner, to).raised(floor).thinned(BAND));
+            way.windows(2).all(|leg| stock.depth(shape, leg[0], leg[1]) <= deepest).then_some(way)
+        })
     }
 
     /// Down along the stretch from the height that stands to the floor, and back at the bottom, so
@@ -162,9 +192,59 @@ impl<'t> Plan<'t> {
         }
         let bottom = down.places.iter().zip(&rest.places).position(|(d, r)| d.z <= r.z.max(floor));
         down.places.truncate(bottom.map_or(down.places.len(), |k| k + 1));
-        let mut back = Heights { places: rest.places[..down.places.len()].to_vec() }.raised(floor);
-        back = back.reversed();
-        let band = Band { below: 0.0, above: TOLERANCE_MM };
-        down.thinned(band).into_iter().chain(back.thinned(band)).for_each(|p| trail.cut_to(p));
+        let mut back = rest.raised(floor);
+        back.places.truncate(down.places.len());
+        let back = back.reversed();
+        down.thinned(BAND).into_iter().chain(back.thinned(BAND)).for_each(|p| trail.cut_to(p));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::path::Motion;
+    use crate::path::testbed::{Stock, check_moves, cutting, footbed};
+
+    /// On a dumb stock: no engagement deeper than a step, no rapid that touches anything, and
+    /// nothing below the allowance.
+    #[test]
+    fn levels_are_never_deeper_than_a_step_and_rapids_stay_in_air() {
+        let target = footbed(0.5);
+        let shapes = [Shape::flat(5.0).unwrap(), Shape::ball(4.0).unwrap(), Shape::bull(5.0, 1.0).unwrap()];
+        for (passes, shape) in [Passes::Along, Passes::Across].into_iter().flat_map(|p| shapes.map(|s| (p, s))) {
+            let mut cutting = cutting(passes);
+            cutting.roughing.shape = shape;
+            let path = rough(&target, &cutting).unwrap();
+            check_moves(&path, &target, &cutting);
+            let (deepest, struck) = Stock::blank(&target).carry_out(&path);
+            assert!(deepest <= cutting.step_down_mm + TOLERANCE_MM, "{passes:?} {shape:?}: {deepest} mm at once");
+            assert!(deepest > 0.9 * cutting.step_down_mm);
+            assert!(struck < 1e-9, "{passes:?} {shape:?}: a rapid takes {struck} mm");
+            let surface = Surface::new(&target.surface).unwrap();
+            for m in path.moves.iter().filter(|m| matches!(m.motion, Motion::Feed(_))) {
+                let rest = surface.reach(&cutting.roughing.shape, m.to.xy());
+                assert!(m.to.z >= rest + cutting.allowance_mm - 1e-6, "{} over {rest}", m.to);
+            }
+        }
+    }
+
+    /// Inside the cleared region nothing is left higher than what a flat cutter's stairs explain.
+    #[test]
+    fn the_region_is_cleared() {
+        let target = footbed(0.5);
+        let cutting = cutting(Passes::Along);
+        let mut stock = Stock::blank(&target);
+        stock.carry_out(&rough(&target, &cutting).unwrap());
+        let region = cleared(&target, &cutting).unwrap();
+        let wide = Shape::Flat { radius: cutting.roughing.shape.radius() + 0.5 * side_step(&cutting) + 1.0 };
+        let surface = Surface::new(&target.surface).unwrap();
+        let lat = stock.columns.lattice;
+        for k in 0..lat.len() {
+            let p = lat.node(k % lat.nx, k / lat.nx);
+            if region.contains(p) {
+                let most = surface.reach(&wide, p) + cutting.allowance_mm + TOLERANCE_MM;
+                assert!(stock.columns.z[k] <= most, "{} left at {p}, at most {most}", stock.columns.z[k]);
+            }
+        }
     }
 }

@@ -37,13 +37,15 @@ pub(super) fn place(places: &[(f64, Point2)], length: f64, tabs: Tabs, radius: f
     }
     let half = 0.5 * tabs.length_mm + radius;
     let fit = candidates(places, length, half);
+    let total = fit.last().map_or(0.0, |c| c.before);
+    let share = total / tabs.count.max(1) as f64;
     let mut out: Vec<Tab> = Vec::new();
     for k in 0..tabs.count {
-        let sector = &fit[fit.len() * k / tabs.count..fit.len() * (k + 1) / tabs.count];
+        // The middle of each equal share keeps neighbours apart.
+        let middle = (k as f64 + 0.2) * share..=(k as f64 + 0.8) * share;
         let free = |c: &&Candidate| out.last().is_none_or(|tab| c.s - half > tab.to + half);
-        // The middle of the sector keeps neighbours apart.
-        let middle = &sector[sector.len() / 5..sector.len() - sector.len() / 5];
-        if let Some(c) = middle.iter().filter(free).min_by(|a, b| a.turning.total_cmp(&b.turning)) {
+        let here = fit.iter().filter(|c| middle.contains(&c.before)).filter(free);
+        if let Some(c) = here.min_by(|a, b| a.turning.total_cmp(&b.turning)) {
             out.push(Tab { from: c.s - half, to: c.s + half });
         }
     }
@@ -56,6 +58,8 @@ pub(super) fn place(places: &[(f64, Point2)], length: f64, tabs: Tabs, radius: f
 
 struct Candidate {
     s: f64,
+    /// How much of the line that may carry tabs lies before it, mm.
+    before: f64,
     /// How much the line turns over the tab, rad.
     turning: f64,
 }
@@ -64,19 +68,23 @@ struct Candidate {
 fn candidates(places: &[(f64, Point2)], length: f64, half: f64) -> Vec<Candidate> {
     let points: Vec<Point2> = places.iter().map(|p| p.1).collect();
     let along = long_axis(&points);
-    let (low, high) =
-        points.iter().map(|p| along(*p)).fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| (lo.min(v), hi.max(v)));
+    let reach = points.iter().map(|p| along(*p));
+    let (low, high) = reach.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| (lo.min(v), hi.max(v)));
     let end = END_SHARE * (high - low);
     let on_the_sides = |p: Point2| along(p) > low + end && along(p) < high - end;
-    places
-        .iter()
-        .filter(|(s, _)| s - half > 0.0 && s + half < length)
-        .filter_map(|&(s, at)| {
-            let over = places.iter().filter(|(t, _)| (t - s).abs() <= half);
-            let sound = on_the_sides(at) && over.clone().all(|(_, p)| on_the_sides(*p));
-            sound.then(|| Candidate { s, turning: turning(over.map(|p| p.1)) })
-        })
-        .collect()
+    let mut out: Vec<Candidate> = Vec::new();
+    let mut before = 0.0;
+    let mut last_fit = None;
+    for &(s, at) in places {
+        let over = places.iter().filter(|(t, _)| (t - s).abs() <= half);
+        let fits = s > half && s + half < length && on_the_sides(at) && over.clone().all(|(_, p)| on_the_sides(*p));
+        if fits {
+            before += last_fit.map_or(0.0, |last: f64| s - last);
+            out.push(Candidate { s, before, turning: turning(over.map(|p| p.1)) });
+        }
+        last_fit = fits.then_some(s);
+    }
+    out
 }
 
 /// Sum of the absolute turns along a polyline, rad.

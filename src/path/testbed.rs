@@ -1,7 +1,11 @@
-//! A made-up footbed for tests: cupped heel, arch, flat fore part, with a foot-like outline.
+//! A made-up footbed for tests: cupped heel, arch, flat fore part, with a foot-like outline; and a
+//! dumb stock that moves are carried out on.
 
-use super::{Cutting, Target};
-use crate::frame::{Point2, Rect};
+use std::sync::LazyLock;
+
+use super::outline::Outline;
+use super::{Cutting, Motion, Target, Toolpath};
+use crate::frame::{Point2, Point3, Rect};
 use crate::grid::{Grid, Lattice};
 use crate::kernel::Shape;
 use crate::profile::Cutter;
@@ -46,11 +50,24 @@ fn height(p: Point2) -> f64 {
     3.0 + 2.0 * fade(0.3, 0.8) + cup + arch
 }
 
-/// The footbed in a blank of 305 x 132 x 26 mm on a grid of this step.
+/// The footbed in a blank of 132 x 305 x 26 mm on a grid of this step.
 pub(super) fn footbed(step: f64) -> Target {
+    /// The finer one is asked for by most tests.
+    static HALF: LazyLock<Target> = LazyLock::new(|| make_footbed(0.5));
+    if step == 0.5 { HALF.clone() } else { make_footbed(step) }
+}
+
+fn make_footbed(step: f64) -> Target {
     let blank = Rect { x0: 0.0, y0: 0.0, x1: 92.0 + 2.0 * MARGIN, y1: 265.0 + 2.0 * MARGIN };
+    let edge = Outline::new(&outline()).unwrap();
+    // Outside the outline the height of the nearest edge point goes on as a shelf.
+    let nearest = |p: Point2| {
+        let by_distance = |a: &&Point2, b: &&Point2| (*a - p).norm_squared().total_cmp(&(*b - p).norm_squared());
+        edge.points.iter().min_by(by_distance).copied().unwrap()
+    };
     let lattice = Lattice::covering(blank, step);
-    Target { surface: Grid::from_fn(lattice, height), outline: outline(), blank, blank_top_mm: 26.0, safe_z_mm: 34.0 }
+    let surface = Grid::from_fn(lattice, |p| height(if edge.contains(p) { p } else { nearest(p) }));
+    Target { surface, outline: outline(), blank, blank_top_mm: 26.0, safe_z_mm: 34.0 }
 }
 
 /// A tilted plane, 60 x 80 mm, in a blank 20 mm larger all round.
@@ -62,7 +79,8 @@ pub(super) fn plane(gx: f64, gy: f64) -> Target {
     Target { surface, outline, blank, blank_top_mm: high + 1.0, safe_z_mm: high + 10.0 }
 }
 
-fn cutter(name: &str, shape: Shape) -> Cutter {
+/// A cutter with this form and a common shank.
+pub(super) fn cutter(name: &str, shape: Shape) -> Cutter {
     Cutter {
         name: name.into(),
         shape,
@@ -93,5 +111,84 @@ pub(super) fn cutting(passes: Passes) -> Cutting {
         tabs: Tabs { count: 7, length_mm: 6.0, thickness_mm: 1.2 },
         bed_cut_mm: 0.0,
         ramp_deg: 10.0,
+    }
+}
+
+/// What holds for every path: it begins and ends at the safe height, rapids go up or down or
+/// sideways at the safe height, numbers are finite thousandths, and no feed or rate downward is
+/// above what was allowed.
+pub(super) fn check_moves(path: &Toolpath, target: &Target, cutting: &Cutting) {
+    let (first, last) = (path.moves.first().unwrap(), path.moves.last().unwrap());
+    assert_eq!((first.motion, first.to.z, last.to.z), (Motion::Rapid, target.safe_z_mm, target.safe_z_mm));
+    for m in &path.moves {
+        for v in m.to.iter() {
+            assert!(v.is_finite() && (v * 1000.0 - (v * 1000.0).round()).abs() < 1e-6, "{m:?}");
+        }
+    }
+    for pair in path.moves.windows(2) {
+        let (from, to) = (pair[0].to, pair[1].to);
+        assert_ne!(from, to, "a move that goes nowhere");
+        match pair[1].motion {
+            Motion::Rapid => {
+                let sideways = from.xy() != to.xy();
+                assert!(!sideways || (from.z == target.safe_z_mm && to.z == target.safe_z_mm), "{from} to {to}");
+            }
+            Motion::Feed(feed) => {
+                assert!(feed > 0.0 && feed <= cutting.feed_mm_min);
+                let down = feed * (from.z - to.z) / (to - from).norm();
+                assert!(down <= cutting.plunge_mm_min * 1.000001, "{down} from {from} to {to}");
+            }
+        }
+    }
+}
+
+/// Stock as columns on a lattice of 1 mm.
+pub(super) struct Stock {
+    pub(super) columns: Grid,
+}
+
+impl Stock {
+    pub(super) fn blank(target: &Target) -> Stock {
+        Stock { columns: Grid::filled(Lattice::covering(target.blank, 1.0), target.blank_top_mm) }
+    }
+
+    /// Carries out a path; returns the greatest depth that a feed move took off a column, and the
+    /// greatest that a rapid would have.
+    pub(super) fn carry_out(&mut self, path: &Toolpath) -> (f64, f64) {
+        let (mut deepest, mut struck) = (0.0f64, 0.0f64);
+        for pair in path.moves.windows(2) {
+            let taken = self.sweep(&path.cutter.shape, pair[0].to, pair[1].to);
+            match pair[1].motion {
+                Motion::Rapid => struck = struck.max(taken),
+                Motion::Feed(_) => deepest = deepest.max(taken),
+            }
+        }
+        (deepest, struck)
+    }
+
+    fn sweep(&mut self, shape: &Shape, from: Point3, to: Point3) -> f64 {
+        // Per column the depth of the whole move counts: it is what one engagement takes.
+        let lat = self.columns.lattice;
+        let r = shape.radius();
+        let n = ((to - from).norm() / 0.25).ceil().max(1.0) as usize;
+        let mut taken = 0.0f64;
+        for k in 0..=n {
+            let p = from + (to - from) * (k as f64 / n as f64);
+            let span = |c: f64, start: f64, n: usize| {
+                ((c - r - start).ceil().max(0.0) as usize, ((c + r - start).floor().max(-1.0) as usize).min(n - 1))
+            };
+            let ((i0, i1), (j0, j1)) = (span(p.x, lat.x0, lat.nx), span(p.y, lat.y0, lat.ny));
+            for j in j0..=j1 {
+                for i in i0..=i1 {
+                    let cut = p.z + shape.height_at((lat.node(i, j) - p.xy()).norm());
+                    let column = &mut self.columns.z[j * lat.nx + i];
+                    if cut < *column {
+                        taken = taken.max(*column - cut);
+                        *column = cut;
+                    }
+                }
+            }
+        }
+        taken
     }
 }

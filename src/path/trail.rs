@@ -63,6 +63,11 @@ impl<'t> Trail<'t> {
         self.moves.last().map(|m| m.to)
     }
 
+    /// The moves so far.
+    pub(super) fn moves(&self) -> &[Move] {
+        &self.moves
+    }
+
     /// Whether anything has been cut.
     pub(super) fn is_empty(&self) -> bool {
         self.moves.is_empty()

@@ -1,0 +1,253 @@
+//! The search for the highest contact of one cutter at one place: a good guess first, then every
+//! block of the surface that might still beat it.
+
+use super::Shape;
+use super::lid::Lid;
+use super::surface::Surface;
+use crate::frame::Point2;
+
+/// The greatest height at which the tip touches anything when the axis stands at `c`.
+pub(super) fn highest(surface: &Surface, shape: &Shape, c: Point2) -> f64 {
+    let mut search = Search::new(surface, shape, c);
+    search.guess();
+    search.look_everywhere();
+    search.best
+}
+
+/// The outermost tangent of use: further out the profile gets upright.
+struct Gentle {
+    radius: f64,
+    height: f64,
+    slope: f64,
+}
+
+impl Gentle {
+    fn of(shape: &Shape) -> Gentle {
+        let radius = shape.gentle_radius();
+        Gentle { radius, height: shape.height_within(radius), slope: shape.slope_at(radius) }
+    }
+
+    /// Height of the tangent at distance `q` from the axis, and its slope over `q`.
+    fn beyond(&self, q: f64) -> (f64, f64) {
+        (self.height + self.slope * (q - self.radius), self.slope / q)
+    }
+}
+
+/// One search for the highest contact.
+struct Search<'s> {
+    surface: &'s Surface<'s>,
+    shape: &'s Shape,
+    radius: f64,
+    /// Least curvature of the profile in any direction, 1/mm.
+    curvature: f64,
+    gentle: Gentle,
+    c: Point2,
+    best: f64,
+}
+
+impl<'s> Search<'s> {
+    fn new(surface: &'s Surface<'s>, shape: &'s Shape, c: Point2) -> Search<'s> {
+        let (radius, curvature, gentle) = (shape.radius(), shape.least_curvature(), Gentle::of(shape));
+        Search { surface, shape, radius, curvature, gentle, c, best: f64::NEG_INFINITY }
+    }
+}
+
+impl Search<'_> {
+    /// Follows the slope to where the contact should be. Every cell met on the way counts fully, so
+    /// a poor guess costs time but no accuracy.
+    fn guess(&mut self) {
+        let lat = self.surface.grid.lattice;
+        let rect = lat.rect();
+        let mut p = self.c;
+        let mut last = None;
+        for _ in 0..4 {
+            let clamped = Point2::new(p.x.clamp(rect.x0, rect.x1), p.y.clamp(rect.y0, rect.y1));
+            let Some((i, j, ..)) = lat.cell(clamped) else { return };
+            if last == Some((i, j)) {
+                return;
+            }
+            last = Some((i, j));
+            self.cell(i, j);
+            let lid = Lid::over_cell(self.surface.grid, i, j);
+            let m = lid.gx.hypot(lid.gy);
+            let q = if m > 0.0 { self.shape.contact_radius(m) / m } else { 0.0 };
+            p = Point2::new(self.c.x + q * lid.gx, self.c.y + q * lid.gy);
+        }
+    }
+
+    /// Goes through every block that the cutter's disc meets, from blocks about as large as the
+    /// cutter down to cells.
+    fn look_everywhere(&mut self) {
+        let lat = self.surface.grid.lattice;
+        let size = |level: usize| lat.step * (1 << level) as f64;
+        let level = (2..=self.surface.levels.len()).take_while(|&k| size(k) <= self.radius).last().unwrap_or(1);
+        let span = |centre: f64, start: f64, n: usize| {
+            let (low, high) =
+                ((centre - self.radius - start) / size(level), (centre + self.radius - start) / size(level));
+            // Casts from f64 saturate, so places far outside give an empty or a clipped span.
+            (low <= n as f64 && high >= 0.0).then(|| low.max(0.0) as usize..(high as usize).min(n - 1) + 1)
+        };
+        let (nx, ny) = self.counts(level);
+        let (Some(across), Some(up)) = (span(self.c.x, lat.x0, nx), span(self.c.y, lat.y0, ny)) else { return };
+        for bj in up {
+            for bi in across.clone() {
+                self.look_into(level, bi, bj);
+            }
+        }
+    }
+
+    /// Looks into block (bi, bj) of `1 << level` cells a side unless its lid rules it out.
+    fn look_into(&mut self, level: usize, bi: usize, bj: usize) {
+        let size = self.surface.grid.lattice.step * (1 << level) as f64;
+        if self.ruled_out(self.lid(level, bi, bj), bi, bj, size) {
+            return;
+        }
+        let Some(finer) = level.checked_sub(1) else { return self.cell(bi, bj) };
+        let (nx, ny) = self.counts(finer);
+        for cj in 2 * bj..(2 * bj + 2).min(ny) {
+            for ci in 2 * bi..(2 * bi + 2).min(nx) {
+                self.look_into(finer, ci, cj);
+            }
+        }
+    }
+
+    /// Blocks in each direction at a level; level 0 are the cells.
+    fn counts(&self, level: usize) -> (usize, usize) {
+        match level.checked_sub(1) {
+            None => (self.surface.grid.lattice.nx - 1, self.surface.grid.lattice.ny - 1),
+            Some(k) => (self.surface.levels[k].nx, self.surface.levels[k].ny),
+        }
+    }
+
+    fn lid(&self, level: usize, bi: usize, bj: usize) -> Lid {
+        match level.checked_sub(1) {
+            None => Lid::over_cell(self.surface.grid, bi, bj),
+            Some(k) => self.surface.levels[k].lids[bj * self.surface.levels[k].nx + bi],
+        }
+    }
+
+    /// Whether nothing under the lid of this block can beat the best contact so far.
+    ///
+    /// Lid minus profile is concave, so any tangent bounds it from above, less what the profile is
+    /// known to curve away. Two tangents are tried: the one at the block's centre, or further in
+    /// where the profile gets upright, and the one whose slope from the axis equals the lid's,
+    /// which still works where the profile ends.
+    #[inline]
+    fn ruled_out(&self, lid: Lid, bi: usize, bj: usize, size: f64) -> bool {
+        let lat = self.surface.grid.lattice;
+        let half = 0.5 * size;
+        let dx = lat.x0 + bi as f64 * size + half - self.c.x;
+        let dy = lat.y0 + bj as f64 * size + half - self.c.y;
+        let (near_x, near_y) = ((dx.abs() - half).max(0.0), (dy.abs() - half).max(0.0));
+        if near_x * near_x + near_y * near_y > self.radius * self.radius {
+            return true;
+        }
+        let q2 = dx * dx + dy * dy;
+        let inside = q2 <= self.gentle.radius * self.gentle.radius;
+        let (height, k) = if inside { self.shape.tangent(q2) } else { self.gentle.beyond(q2.sqrt()) };
+        let curvature = if inside { self.curvature } else { 0.0 };
+        let spread = rise(lid.gx - k * dx, half, curvature) + rise(lid.gy - k * dy, half, curvature);
+        if lid.top - height + spread <= self.best {
+            return true;
+        }
+        let q = q2.sqrt();
+        if q == 0.0 {
+            return false;
+        }
+        let (ux, uy) = (dx / q, dy / q);
+        let m = (lid.gx * ux + lid.gy * uy).max(0.0);
+        let spread = half * ((lid.gx - m * ux).abs() + (lid.gy - m * uy).abs());
+        lid.top + self.shape.lift_on_slope(m) - m * q + spread <= self.best
+    }
+
+    /// Both facets of a cell, exactly.
+    fn cell(&mut self, i: usize, j: usize) {
+        let grid = self.surface.grid;
+        let s = grid.lattice.step;
+        let corner = grid.lattice.node(i, j);
+        let (cx, cy) = (self.c.x - corner.x, self.c.y - corner.y);
+        let (z00, z10, z01, z11) = (grid.at(i, j), grid.at(i + 1, j), grid.at(i, j + 1), grid.at(i + 1, j + 1));
+        let diagonal = (s * std::f64::consts::SQRT_2, std::f64::consts::FRAC_1_SQRT_2);
+        // A concave function's optimum over a facet lies on an edge beyond which its optimum over
+        // the whole plane lies, so the other edges need no look.
+        let mut across = false;
+        if let Some((x, y)) =
+            self.facet(z00, (z10 - z00) / s, (z11 - z10) / s, (cx, cy), |x, y| 0.0 <= y && y <= x && x <= s)
+        {
+            if y < 0.0 {
+                self.edge(-cx, cy, s, z00, z10);
+            }
+            if x > s {
+                self.edge(-cy, cx - s, s, z10, z11);
+            }
+            across |= y > x;
+        }
+        if let Some((x, y)) =
+            self.facet(z00, (z11 - z01) / s, (z01 - z00) / s, (cx, cy), |x, y| 0.0 <= x && x <= y && y <= s)
+        {
+            if y > s {
+                self.edge(-cx, cy - s, s, z01, z11);
+            }
+            if x < 0.0 {
+                self.edge(-cy, cx, s, z00, z01);
+            }
+            across |= x > y;
+        }
+        if across {
+            self.edge(-(cx + cy) * diagonal.1, (cx - cy) * diagonal.1, diagonal.0, z00, z11);
+        }
+    }
+
+    /// The facet's plane `z00 + gx x + gy y`, axis at `c`: raises the best when the contact lies
+    /// within. Returns the contact when it does not and the facet's edges may still do better.
+    #[inline]
+    fn facet(
+        &mut self,
+        z00: f64,
+        gx: f64,
+        gy: f64,
+        c: (f64, f64),
+        within: impl Fn(f64, f64) -> bool,
+    ) -> Option<(f64, f64)> {
+        let m = (gx * gx + gy * gy).sqrt();
+        let tip = z00 + gx * c.0 + gy * c.1 + self.shape.lift_on_slope(m);
+        if tip <= self.best {
+            return None;
+        }
+        let q = if m > 0.0 { self.shape.contact_radius(m) / m } else { 0.0 };
+        let (x, y) = (c.0 + q * gx, c.1 + q * gy);
+        if within(x, y) {
+            self.best = tip;
+            return None;
+        }
+        Some((x, y))
+    }
+
+    /// An edge from `x0` to `x0 + length` along a line that passes the axis at distance `d`.
+    #[inline]
+    fn edge(&mut self, x0: f64, d: f64, length: f64, z0: f64, z1: f64) {
+        let half2 = self.radius * self.radius - d * d;
+        if half2 < 0.0 {
+            return;
+        }
+        let half = half2.sqrt();
+        let (low, high) = (x0.max(-half), (x0 + length).min(half));
+        if low > high {
+            return;
+        }
+        let m = (z1 - z0) / length;
+        let x = self.shape.edge_optimum(m, d.abs(), half).clamp(low, high);
+        let q = (x * x + d * d).sqrt().min(self.radius);
+        let tip = z0 + m * (x - x0) - self.shape.height_within(q);
+        if tip > self.best {
+            self.best = tip;
+        }
+    }
+}
+
+/// The most that `g x - curvature x^2 / 2` rises over `-half..=half`.
+#[inline]
+fn rise(g: f64, half: f64, curvature: f64) -> f64 {
+    let g = g.abs();
+    if g < curvature * half { 0.5 * g * g / curvature } else { half * (g - 0.5 * curvature * half) }
+}
