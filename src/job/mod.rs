@@ -45,7 +45,7 @@ pub struct Precision {
 
 impl Precision {
     /// What the shop uses.
-    pub const SHOP: Precision = Precision { plan_mm: 0.25, carve_mm: 0.2, mesh_mm: 0.02, carved_mesh_mm: 0.1 };
+    pub const SHOP: Precision = Precision { plan_mm: 0.25, carve_mm: 0.2, mesh_mm: 0.01, carved_mesh_mm: 0.1 };
 }
 
 /// A file to be written: its name within the job's folder, and what is in it.
