@@ -1,6 +1,7 @@
 //! What could not be done, for a person and for a script.
 
 use std::fmt::Display;
+use std::io::{self, ErrorKind};
 use std::path::Path;
 
 use serde::Serialize;
@@ -47,6 +48,23 @@ impl Failure {
         Failure { error: format!("{file}: {error}"), file: Some(file), problems: vec![], quoted: None }
     }
 
+    /// What the system said about a file or folder, in plain words where it is common.
+    pub(super) fn of_io(path: &Path, error: &io::Error) -> Failure {
+        match error.kind() {
+            ErrorKind::NotFound => Failure::of(path, "there is no such file or folder"),
+            ErrorKind::PermissionDenied => Failure::of(path, "this user has no right to it"),
+            ErrorKind::StorageFull => Failure::of(path, "the disk is full"),
+            ErrorKind::ReadOnlyFilesystem => Failure::of(path, "this disk is read-only"),
+            _ => Failure::of(path, error),
+        }
+    }
+
+    /// The same failure with what it means for the work.
+    pub(super) fn and(mut self, consequence: &str) -> Failure {
+        self.error = format!("{}; {consequence}", self.error);
+        self
+    }
+
     /// A failure at one place of a file.
     pub(super) fn at(path: &Path, line: usize, column: usize, message: &str, help: &str) -> Failure {
         let file = path.display().to_string();
@@ -74,8 +92,11 @@ impl Failure {
             .map(|refusal| Spot {
                 line: (refusal.line > 0).then_some(refusal.line),
                 column: None,
-                message: refusal.reason.to_string(),
-                help: refusal.found.clone(),
+                message: match refusal.found.as_str() {
+                    "" => refusal.reason.to_string(),
+                    found => format!("{}: {found}", refusal.reason),
+                },
+                help: String::new(),
             })
             .collect();
         let lines: Vec<String> = problems.iter().map(|spot| spot.in_words(&file)).collect();
@@ -104,7 +125,6 @@ impl Spot {
 
     fn in_words(&self, file: &str) -> String {
         let line = self.line.map_or(String::new(), |line| format!(":{line}"));
-        let found = if self.help.is_empty() { String::new() } else { format!(": {}", self.help) };
-        format!("{file}{line}: {}{found}", self.message)
+        format!("{file}{line}: {}", self.message)
     }
 }

@@ -25,18 +25,20 @@ const OLD: &str = ".sustent-old-";
 const LOCK: &str = ".sustent-lock";
 /// Names the files that are the program's own.
 const REPORT: &str = "job.json";
+/// What a failure means for the workshop.
+const UNWRITTEN: &str = "nothing of this job was written";
 /// Longest report of an earlier job that is read, bytes.
 const LONGEST_REPORT: usize = 16 << 20;
 
 /// Writes the files of one job into `out/name`.
 pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Failure> {
     let folder = out.join(name);
-    let fault = |path: &Path, e: io::Error| Failure::of(path, format!("{e}; nothing of this job was written"));
+    let fault = |path: &Path, e: io::Error| Failure::of_io(path, &e).and(UNWRITTEN);
     fs::create_dir_all(out).map_err(|e| fault(out, e))?;
     let _lock = lock(out).map_err(|e| fault(out, e))?;
     sweep(out).map_err(|e| fault(out, e))?;
     if fs::symlink_metadata(&folder).is_ok_and(|there| !there.is_dir()) {
-        return Err(Failure::of(&folder, "this is not a folder; move it away; nothing of this job was written"));
+        return Err(Failure::of(&folder, "this is not a folder; move it away").and(UNWRITTEN));
     }
     let whole = out.join(format!("{NEW}{name}"));
     let aside = out.join(format!("{OLD}{name}"));

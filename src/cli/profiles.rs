@@ -68,7 +68,7 @@ pub(super) fn shelf(folder: Option<&Path>) -> Result<Shelf, Failure> {
     for kind in Kind::ALL {
         let paths = match toml_files(&folder.join(kind.folder())) {
             Err(error) if error.kind() == ErrorKind::NotFound => continue,
-            paths => paths.map_err(|error| Failure::of(&folder.join(kind.folder()), error))?,
+            paths => paths.map_err(|error| Failure::of_io(&folder.join(kind.folder()), &error))?,
         };
         for path in paths {
             let text = read_text(&path, LONGEST_PROFILE)?;

@@ -65,8 +65,8 @@ pub(super) fn read_bytes(path: &Path, longest: usize) -> Result<Vec<u8>, Failure
         return Err(Failure::of(path, "this is a folder; name a file"));
     }
     let mut bytes = vec![];
-    let file = File::open(path).map_err(|e| Failure::of(path, e))?;
-    file.take(longest as u64 + 1).read_to_end(&mut bytes).map_err(|e| Failure::of(path, e))?;
+    let file = File::open(path).map_err(|e| Failure::of_io(path, &e))?;
+    file.take(longest as u64 + 1).read_to_end(&mut bytes).map_err(|e| Failure::of_io(path, &e))?;
     if bytes.len() > longest {
         return Err(Failure::of(path, format!("more than {longest} bytes, which is the most that is read")));
     }
@@ -91,7 +91,7 @@ fn files(argument: &Path) -> Vec<Result<PathBuf, Failure>> {
         return vec![Ok(argument.to_owned())];
     }
     match toml_files(argument) {
-        Err(error) => vec![Err(Failure::of(argument, error))],
+        Err(error) => vec![Err(Failure::of_io(argument, &error))],
         Ok(none) if none.is_empty() => {
             vec![Err(Failure::of(argument, "there is no .toml file in this folder; name a ticket"))]
         }
