@@ -73,6 +73,10 @@ pub struct JobReport {
     pub machine: String,
     pub milling: MillingReport,
     pub feet: Vec<FootReport>,
+    /// The same values as under `feet`, to be found without a search.
+    pub values: BTreeMap<Side, BTreeMap<Value, ValueReport>>,
+    /// All findings of `feet`, left first; each says its side.
+    pub findings: Vec<Finding>,
     pub programs: Vec<ProgramReport>,
     pub solids: Vec<SolidReport>,
     pub files: Vec<FileReport>,
@@ -180,6 +184,8 @@ pub struct PairProof {
     pub cut_length_mm: f64,
     pub lines: usize,
     pub violations: Vec<Violation>,
+    /// Gauged on the carved pieces.
+    pub values: BTreeMap<Side, Values>,
     pub pass: bool,
     pub feet: BTreeMap<Side, ProofReport>,
 }
@@ -226,6 +232,7 @@ impl PairProof {
             cut_length_mm: proofs().map(|p| p.cut_length_mm).sum(),
             lines: proofs().map(|p| p.lines).sum(),
             violations: proofs().flat_map(|p| p.violations.clone()).collect(),
+            values: feet.iter().map(|(side, foot)| (*side, foot.values.clone())).collect(),
             pass: proofs().all(|p| p.pass),
             feet,
         })
@@ -235,6 +242,10 @@ impl PairProof {
 /// The report of a whole job.
 pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[OutFile], pass: bool) -> JobReport {
     let programs: Vec<ProgramReport> = feet.iter().flat_map(|foot| program_reports(&ticket.make, foot)).collect();
+    let reports: Vec<FootReport> = feet
+        .iter()
+        .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
+        .collect();
     JobReport {
         ticket: ticket.code.clone(),
         revision: ticket.revision,
@@ -245,10 +256,9 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         blank: ticket.make.blank.name.clone(),
         machine: ticket.make.machine.name.clone(),
         milling: milling_report(&ticket.make),
-        feet: feet
-            .iter()
-            .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
-            .collect(),
+        values: reports.iter().map(|foot| (foot.side, foot.values.clone())).collect(),
+        findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
+        feet: reports,
         time_s: programs.iter().map(|p| p.time_s).sum(),
         programs,
         solids: feet

@@ -44,9 +44,9 @@ impl Interval {
         Interval { lo: self.lo.max(other.lo), hi: self.hi.min(other.hi) }
     }
 
-    /// Whether nothing passes.
+    /// Whether nothing passes. An interval with an end that is no number is empty.
     pub fn is_empty(self) -> bool {
-        !(self.lo <= self.hi)
+        self.lo > self.hi || self.lo.is_nan() || self.hi.is_nan()
     }
 
     /// Whether `x` passes, give or take rounding.

@@ -1,6 +1,8 @@
 //! Limits on what the values say: post, arches against the foot and each other, the effect in the
 //! boot, plausibility of the measured foot, left against right.
 
+use std::ops::RangeInclusive;
+
 use serde::Serialize;
 
 use super::field::Interval;
@@ -34,8 +36,8 @@ const CUP_SPARE_MM: f64 = 4.0;
 const CUP_ROOM_MM: f64 = 1.0;
 /// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest length of
 /// 6,068 people; for breadth over length a span that 22 of them lie outside).
-const LENGTH_MM: [f64; 2] = [198.0, 323.0];
-const BREADTH_SHARE: [f64; 2] = [0.32, 0.43];
+const LENGTH_MM: RangeInclusive<f64> = 198.0..=323.0;
+const BREADTH_SHARE: RangeInclusive<f64> = 0.32..=0.43;
 /// Differences between the feet that deserve a note. Shop's own choice.
 const PAIR_MM: f64 = 3.0;
 const PAIR_DEG: f64 = 2.0;
@@ -363,33 +365,20 @@ fn foot(order: &FootOrder) -> Vec<Finding> {
     let (foot, side) = (&order.foot, order.side);
     let mut found = vec![];
     let length = foot.length_mm();
-    if length < LENGTH_MM[0] || length > LENGTH_MM[1] {
+    if !LENGTH_MM.contains(&length) {
+        let (least, most) = (LENGTH_MM.start(), LENGTH_MM.end());
         let message = format!(
-            "a foot {length} mm long lies outside {}-{} mm, the span of a survey of 6,068 adults (ANSUR II)",
-            LENGTH_MM[0], LENGTH_MM[1]
+            "a foot {length} mm long lies outside {least}-{most} mm, the span of a survey of 6,068 adults (ANSUR II)"
         );
-        found.push(question(
-            "foot_length",
-            side,
-            message,
-            length,
-            if length < LENGTH_MM[0] { LENGTH_MM[0] } else { LENGTH_MM[1] },
-        ));
+        found.push(question("foot_length", side, message, length, length.clamp(*least, *most)));
     }
     if let Some((_, breadth)) = foot.ball_width.most_loaded() {
         let share = breadth / length;
-        if share < BREADTH_SHARE[0] || share > BREADTH_SHARE[1] {
-            let message = format!(
-                "ball width is {share:.3} of the length; {:.2}-{:.2} is the usual span (ANSUR II)",
-                BREADTH_SHARE[0], BREADTH_SHARE[1]
-            );
-            found.push(question(
-                "foot_breadth",
-                side,
-                message,
-                share,
-                if share < BREADTH_SHARE[0] { BREADTH_SHARE[0] } else { BREADTH_SHARE[1] },
-            ));
+        if !BREADTH_SHARE.contains(&share) {
+            let (least, most) = (BREADTH_SHARE.start(), BREADTH_SHARE.end());
+            let message =
+                format!("ball width is {share:.3} of the length; {least:.2}-{most:.2} is the usual span (ANSUR II)");
+            found.push(question("foot_breadth", side, message, share, share.clamp(*least, *most)));
         }
     }
     let grows = [("length", foot.length), ("ball width", foot.ball_width), ("heel width", foot.heel_width)];
