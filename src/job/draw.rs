@@ -113,17 +113,16 @@ fn landmarks(footbed: &Footbed) -> Landmarks {
 }
 
 fn value_rows(design: &Design, carved: Option<&Values>) -> Vec<ValueRow> {
-    let support = &design.order.support;
     Value::ALL
         .into_iter()
         .filter_map(|value| {
             Some(ValueRow {
                 value,
-                asked: support.asked(value),
+                asked: design.order.asked(value),
                 read_back: *design.read_back.get(&value)?,
                 carved: carved.and_then(|c| c.get(&value).copied()),
                 range: design.intervals.get(&value).map(|i| (i.lo, i.hi)),
-                rule: support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone()),
+                rule: design.order.rule(value).map(str::to_string),
             })
         })
         .collect()

@@ -37,11 +37,12 @@ pub(super) fn size_intervals(case: &Case) -> Vec<(Value, Interval)> {
     let at_most = |hi: f64| Interval { lo: f64::NEG_INFINITY, hi };
     let (length, width) = (room_mm(case, case.make.blank.length_mm), room_mm(case, case.make.blank.width_mm));
     let wall = case.make.material.least.rim_wall;
+    let heel = case.read_back.get(&Value::HeelWidth).copied().unwrap_or(f64::INFINITY);
     vec![
         (Value::Length, at_most(length)),
         (Value::BallWidth, at_most(width)),
         (Value::HeelWidth, at_most(width)),
-        (Value::HeelCupWidth, at_most(case.order.support.heel_width_mm - 2.0 * wall.max(RIM_INSET_MM))),
+        (Value::HeelCupWidth, at_most(heel - 2.0 * wall.max(RIM_INSET_MM))),
         (Value::FlexZoneThickness, flex_zone_interval(case)),
     ]
 }
