@@ -16,7 +16,7 @@ use crate::value::{Value, Values};
 /// The lower edge is bevelled over this width at this angle, so that the footbed seats in the
 /// liner's round. [from memory]: 2-4 mm, 30-45 deg.
 const BEVEL_MM: f64 = 3.0;
-const BEVEL_WORDS: &str = "bevel 40 deg, 3 mm, lower edge, by hand";
+const BEVEL_WORDS: &str = "40 deg, 3 mm, lower edge, by hand";
 
 /// The trim outline at 1:1.
 pub(super) fn trim(ticket: &Ticket, design: &Design) -> Result<OutFile, DrawError> {
@@ -149,10 +149,16 @@ fn note_row(finding: &Finding, reason: Option<&str>) -> NoteRow {
         at: finding.at_mm.map(Point2::from),
         measured: number(finding.measured),
         allowed: number(finding.allowed),
-        message: finding.message.clone(),
-        advice: finding.advice.clone(),
+        message: sentence(&finding.message),
+        advice: sentence(&finding.advice),
         accepted: reason.filter(|_| accepted).map(str::to_string),
     }
+}
+
+/// Words as a sentence of its own.
+fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
 }
 
 fn program_row(written: &Written) -> ProgramRow {

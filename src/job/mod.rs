@@ -23,7 +23,7 @@ use crate::ticket::{FootOrder, Ticket};
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
-pub use programs::{Proved, Written, prove, write};
+pub use programs::{Proved, TextError, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::{mill_from_foot, target};
 
@@ -45,7 +45,7 @@ pub struct Precision {
 
 impl Precision {
     /// What the shop uses.
-    pub const SHOP: Precision = Precision { plan_mm: 0.25, carve_mm: 0.2, mesh_mm: 0.02, carved_mesh_mm: 0.1 };
+    pub const SHOP: Precision = Precision { plan_mm: 0.25, carve_mm: 0.2, mesh_mm: 0.01, carved_mesh_mm: 0.1 };
 }
 
 /// A file to be written: its name within the job's folder, and what is in it.
@@ -121,11 +121,10 @@ pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: P
         files.push(draw::sheet(ticket, &feet, &sha256)?);
         files.push(draw::wearer(ticket, &feet)?);
     }
-    let mut report = report::job(ticket, &feet, &sha256, &files, pass);
+    let report = report::job(ticket, &feet, &sha256, &files, pass);
     if pass {
         files.push(OutFile { name: "job.json".into(), bytes: report.to_json() });
     }
-    report.pass = pass;
     Ok(Made { report, files })
 }
 

@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::pieces::Solid;
 use super::programs::{blank_box_mm, kind_of_step, safe_z_mm, spindle_rpm};
+use super::target::blank_top_mm;
 use super::{Design, MadeFoot, OutFile, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
@@ -34,6 +35,9 @@ pub struct FootReport {
     pub side: Side,
     pub values: BTreeMap<Value, ValueReport>,
     pub findings: Vec<Finding>,
+    /// Foot length that stations are shares of, mm, and the stations.
+    pub foot_length_mm: f64,
+    pub stations: BTreeMap<&'static str, f64>,
     pub boot_effect: BootEffect,
     pub accepted_reason: Option<String>,
     pub pass: bool,
@@ -67,7 +71,12 @@ pub struct JobReport {
     pub material: String,
     pub blank: String,
     pub machine: String,
+    pub milling: MillingReport,
     pub feet: Vec<FootReport>,
+    /// The same values as under `feet`, to be found without a search.
+    pub values: BTreeMap<Side, BTreeMap<Value, ValueReport>>,
+    /// All findings of `feet`, left first; each says its side.
+    pub findings: Vec<Finding>,
     pub programs: Vec<ProgramReport>,
     pub solids: Vec<SolidReport>,
     pub files: Vec<FileReport>,
@@ -75,6 +84,29 @@ pub struct JobReport {
     /// The pair's worst figures, with each foot's own under `feet`.
     pub proof: Option<PairProof>,
     pub pass: bool,
+}
+
+/// What the programs were asked to do and may do, for whoever checks them. Lengths in mm.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct MillingReport {
+    pub scallop_mm: f64,
+    /// Deepest that roughing may cut at once.
+    pub step_down_mm: f64,
+    /// Highest that the blank's top may lie: its scatter counts until it is measured.
+    pub blank_top_mm: f64,
+    /// How deep the machine's bed may be cut.
+    pub bed_cut_mm: f64,
+    pub tabs: TabsReport,
+}
+
+/// The tabs that hold the piece.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct TabsReport {
+    pub count: usize,
+    pub length_mm: f64,
+    pub thickness_mm: f64,
 }
 
 /// One program, with all that is needed to check it from its text.
@@ -152,6 +184,8 @@ pub struct PairProof {
     pub cut_length_mm: f64,
     pub lines: usize,
     pub violations: Vec<Violation>,
+    /// Gauged on the carved pieces.
+    pub values: BTreeMap<Side, Values>,
     pub pass: bool,
     pub feet: BTreeMap<Side, ProofReport>,
 }
@@ -172,6 +206,8 @@ impl FootReport {
             side: design.order.side,
             values: Value::ALL.into_iter().map(|v| (v, value(v))).collect(),
             findings: design.findings.clone(),
+            foot_length_mm: design.order.foot.length_mm(),
+            stations: support.stations.named().into_iter().collect(),
             boot_effect: design.boot_effect,
             accepted_reason: design.order.reason.clone().filter(|_| !design.accepted().is_empty()),
             pass: !design.is_stopped(),
@@ -196,6 +232,7 @@ impl PairProof {
             cut_length_mm: proofs().map(|p| p.cut_length_mm).sum(),
             lines: proofs().map(|p| p.lines).sum(),
             violations: proofs().flat_map(|p| p.violations.clone()).collect(),
+            values: feet.iter().map(|(side, foot)| (*side, foot.values.clone())).collect(),
             pass: proofs().all(|p| p.pass),
             feet,
         })
@@ -205,6 +242,10 @@ impl PairProof {
 /// The report of a whole job.
 pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[OutFile], pass: bool) -> JobReport {
     let programs: Vec<ProgramReport> = feet.iter().flat_map(|foot| program_reports(&ticket.make, foot)).collect();
+    let reports: Vec<FootReport> = feet
+        .iter()
+        .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
+        .collect();
     JobReport {
         ticket: ticket.code.clone(),
         revision: ticket.revision,
@@ -214,10 +255,10 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         material: ticket.make.material.name.clone(),
         blank: ticket.make.blank.name.clone(),
         machine: ticket.make.machine.name.clone(),
-        feet: feet
-            .iter()
-            .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
-            .collect(),
+        milling: milling_report(&ticket.make),
+        values: reports.iter().map(|foot| (foot.side, foot.values.clone())).collect(),
+        findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
+        feet: reports,
         time_s: programs.iter().map(|p| p.time_s).sum(),
         programs,
         solids: feet
@@ -267,6 +308,20 @@ fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
             lines: written.program.lines,
         })
         .collect()
+}
+
+fn milling_report(make: &Make) -> MillingReport {
+    MillingReport {
+        scallop_mm: make.scallop_mm,
+        step_down_mm: make.material.step_down_mm,
+        blank_top_mm: blank_top_mm(&make.blank),
+        bed_cut_mm: make.machine.bed_cut_mm,
+        tabs: TabsReport {
+            count: make.tabs.count,
+            length_mm: make.tabs.length_mm,
+            thickness_mm: make.tabs.thickness_mm,
+        },
+    }
 }
 
 fn solid_report(solid: &Solid) -> SolidReport {

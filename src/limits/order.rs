@@ -1,12 +1,14 @@
 //! Limits on what the values say: post, arches against the foot and each other, the effect in the
 //! boot, plausibility of the measured foot, left against right.
 
+use std::ops::RangeInclusive;
+
 use serde::Serialize;
 
 use super::field::Interval;
 use super::{Case, Finding, Severity, field};
 use crate::foot::Foot;
-use crate::footbed::SHAPING;
+use crate::footbed::{RIM_INSET_MM, SHAPING};
 use crate::frame::Side;
 use crate::ticket::{self, FootOrder, Ticket, Underside};
 use crate::value::Value;
@@ -30,10 +32,12 @@ const RAMP_CAUTION_DEG: f64 = 0.5;
 const RAMP_STOP_DEG: f64 = 1.0;
 /// A cup wider than the standing heel by more than this lets it float, mm. [from memory]
 const CUP_SPARE_MM: f64 = 4.0;
-/// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest of 6,068
-/// people, and the span of breadth over length).
-const LENGTH_MM: [f64; 2] = [198.0, 323.0];
-const BREADTH_SHARE: [f64; 2] = [0.32, 0.43];
+/// Room between the standing heel and the cup's rim, both sides together, mm. Shop's own choice.
+const CUP_ROOM_MM: f64 = 1.0;
+/// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest length of
+/// 6,068 people; for breadth over length a span that 22 of them lie outside).
+const LENGTH_MM: RangeInclusive<f64> = 198.0..=323.0;
+const BREADTH_SHARE: RangeInclusive<f64> = 0.32..=0.43;
 /// Differences between the feet that deserve a note. Shop's own choice.
 const PAIR_MM: f64 = 3.0;
 const PAIR_DEG: f64 = 2.0;
@@ -213,29 +217,54 @@ fn dome(case: &Case) -> Option<Finding> {
     })
 }
 
+/// The cup against the standing heel. A heel is widest above the rim and narrows toward its sole,
+/// so what must clear the measured width is the cup at its rim; at half depth a narrower cup is
+/// usual, and is only said.
 fn cup_width(case: &Case) -> Option<Finding> {
     let standing = case.order.foot.heel_width.standing?;
-    let made = *case.read_back.get(&Value::HeelCupWidth)?;
-    let (message, allowed) = if made < standing {
+    let at_half = *case.read_back.get(&Value::HeelCupWidth)?;
+    let at_rim = case.read_back.get(&Value::HeelWidth)? - 2.0 * RIM_INSET_MM;
+    let wide_enough = standing + CUP_ROOM_MM + 2.0 * RIM_INSET_MM;
+    let (severity, measured, allowed, message, advice) = if at_rim < standing + CUP_ROOM_MM {
         (
+            Severity::Caution,
+            at_rim,
+            standing + CUP_ROOM_MM,
             format!(
-                "the heel cup is {made:.1} mm wide at half depth; the standing heel is {standing} mm: too narrow cannot be ground away"
+                "the cup is {at_rim:.1} mm wide inside its rim; the standing heel of {standing} mm needs {CUP_ROOM_MM} mm \
+                 of room: too narrow cannot be ground away"
             ),
-            standing,
+            format!("set heel_width to {wide_enough:.1} mm or more, if the liner takes it"),
         )
-    } else if made > standing + CUP_SPARE_MM {
+    } else if at_half > standing + CUP_SPARE_MM {
         (
-            format!("the heel cup is {made:.1} mm wide at half depth; the standing heel of {standing} mm floats in it"),
+            Severity::Caution,
+            at_half,
             standing + CUP_SPARE_MM,
+            format!("the cup is {at_half:.1} mm wide at half depth; the standing heel of {standing} mm floats in it"),
+            format!("ask heel_cup_width = {:.1}, or a narrower heel_width", standing + 1.5),
+        )
+    } else if at_half < standing {
+        (
+            Severity::Note,
+            at_half,
+            standing,
+            format!(
+                "the cup is {at_half:.1} mm wide at half depth, the standing heel {standing} mm at its widest: usual for a \
+                 heel that rounds in toward its sole"
+            ),
+            format!(
+                "for a square heel ask heel_cup_width = {:.1} with a heel_width of {:.0} mm",
+                standing + 1.5,
+                standing + 14.0
+            ),
         )
     } else {
         return None;
     };
-    let advice =
-        format!("ask heel_cup_width = {:.1} with a heel_width at least {:.0} mm", standing + 1.5, standing + 12.0);
     Some(
-        Finding::new("heel_cup_width", Severity::Caution, case.order.side, message, advice)
-            .numbers(made, allowed, "mm")
+        Finding::new("heel_cup_width", severity, case.order.side, message, advice)
+            .numbers(measured, allowed, "mm")
             .place(case.footbed.places.heel_centre, case.footbed.places.foot_length_mm),
     )
 }
@@ -336,33 +365,20 @@ fn foot(order: &FootOrder) -> Vec<Finding> {
     let (foot, side) = (&order.foot, order.side);
     let mut found = vec![];
     let length = foot.length_mm();
-    if length < LENGTH_MM[0] || length > LENGTH_MM[1] {
+    if !LENGTH_MM.contains(&length) {
+        let (least, most) = (LENGTH_MM.start(), LENGTH_MM.end());
         let message = format!(
-            "a foot {length} mm long lies outside {}-{} mm, the span of a survey of 6,068 adults (ANSUR II)",
-            LENGTH_MM[0], LENGTH_MM[1]
+            "a foot {length} mm long lies outside {least}-{most} mm, the span of a survey of 6,068 adults (ANSUR II)"
         );
-        found.push(question(
-            "foot_length",
-            side,
-            message,
-            length,
-            if length < LENGTH_MM[0] { LENGTH_MM[0] } else { LENGTH_MM[1] },
-        ));
+        found.push(question("foot_length", side, message, length, length.clamp(*least, *most)));
     }
     if let Some((_, breadth)) = foot.ball_width.most_loaded() {
         let share = breadth / length;
-        if share < BREADTH_SHARE[0] || share > BREADTH_SHARE[1] {
-            let message = format!(
-                "ball width is {share:.3} of the length; {:.2}-{:.2} is the usual span (ANSUR II)",
-                BREADTH_SHARE[0], BREADTH_SHARE[1]
-            );
-            found.push(question(
-                "foot_breadth",
-                side,
-                message,
-                share,
-                if share < BREADTH_SHARE[0] { BREADTH_SHARE[0] } else { BREADTH_SHARE[1] },
-            ));
+        if !BREADTH_SHARE.contains(&share) {
+            let (least, most) = (BREADTH_SHARE.start(), BREADTH_SHARE.end());
+            let message =
+                format!("ball width is {share:.3} of the length; {least:.2}-{most:.2} is the usual span (ANSUR II)");
+            found.push(question("foot_breadth", side, message, share, share.clamp(*least, *most)));
         }
     }
     let grows = [("length", foot.length), ("ball width", foot.ball_width), ("heel width", foot.heel_width)];

@@ -192,6 +192,22 @@ mod tests {
         }
     }
 
+    /// Corners that lie a rounding error off a straight side leave slivers between the outline and
+    /// its hull; none of them may be taken for a part of the piece.
+    #[test]
+    fn a_side_that_is_hollow_by_a_rounding_error_is_closed() {
+        let hollow = |k: usize, depth: f64| {
+            let share = k as f64 / 40.0;
+            Point2::new(40.0 + 7.0 * share - depth * (share * (1.0 - share)), 0.3 + 30.0 * share)
+        };
+        for depth in [1e-6, 1e-9, 1e-12, 1e-14, 0.0] {
+            let mut outline: Vec<Point2> = (0..=40).map(|k| hollow(k, depth)).collect();
+            outline.extend([Point2::new(0.1, 30.3), Point2::new(0.0, 0.3)]);
+            let mesh = solid(&outline, &|p| 5.0 + 0.002 * p.y * p.y, &|_| 0.0, 0.02).unwrap();
+            assert!(mesh.is_closed(), "hollow by {depth}");
+        }
+    }
+
     #[test]
     fn same_solid_twice_is_the_same_to_the_bit() {
         let make = || solid(&footbed(), &cupped, &|p| 0.01 * p.x, 0.05).unwrap();

@@ -4,7 +4,7 @@
 
 use std::collections::BinaryHeap;
 
-use spade::handles::{FaceHandle, FixedFaceHandle, InnerTag};
+use spade::handles::{DirectedEdgeHandle, FaceHandle, FixedFaceHandle, InnerTag};
 use spade::{ConstrainedDelaunayTriangulation, HasPosition, Triangulation, mitigate_underflow};
 
 use super::MeshError;
@@ -70,7 +70,7 @@ pub(super) fn triangulate(
     if seeds.iter().chain(&nodes).any(|n| n.z != nodes[0].z) {
         nodes.extend(seeds);
     }
-    let mut refinement = Refinement::start(outline, boundary.len(), nodes, height, tolerance_mm)?;
+    let mut refinement = Refinement::start(boundary.len(), nodes, height, tolerance_mm)?;
     refinement.run()?;
     Ok(refinement.finish())
 }
@@ -112,6 +112,7 @@ impl HasPosition for Node {
 }
 
 type Triangles = ConstrainedDelaunayTriangulation<Node>;
+type DirectedEdge<'a> = DirectedEdgeHandle<'a, Node, (), spade::CdtEdge<()>, ()>;
 
 struct Refinement<'a> {
     triangles: Triangles,
@@ -132,7 +133,6 @@ struct Worst {
 
 impl<'a> Refinement<'a> {
     fn start(
-        outline: &Outline,
         sides: usize,
         nodes: Vec<Node>,
         height: &'a (dyn Fn(Point2) -> f64 + Sync),
@@ -144,7 +144,8 @@ impl<'a> Refinement<'a> {
             .expect("coordinates of an outline are finite and far within the range that spade allows");
         let mut this =
             Refinement { triangles, height, tolerance_mm, looked: Vec::new(), worst_first: BinaryHeap::new() };
-        let inside = this.triangles.inner_faces().filter(|f| outline.contains(middle(f))).map(|f| f.fix());
+        let outside = outside(&this.triangles);
+        let inside = this.triangles.inner_faces().map(|f| f.fix()).filter(|f| !outside[f.index()]);
         for face in inside.collect::<Vec<_>>() {
             this.look(face)?;
         }
@@ -232,9 +233,23 @@ impl<'a> Refinement<'a> {
     }
 }
 
-fn middle(face: &FaceHandle<'_, InnerTag, Node, (), spade::CdtEdge<()>, ()>) -> Point2 {
-    let c = face.center();
-    Point2::new(c.x, c.y)
+/// For every face: whether it lies between the outline and the hull. Told by walking in from the
+/// hull without crossing a side: where a side is all but straight such a face is a sliver, and its
+/// middle rounds to either side of the outline.
+fn outside(triangles: &Triangles) -> Vec<bool> {
+    let mut outside = vec![false; triangles.num_all_faces()];
+    let mut next: Vec<_> = triangles.convex_hull().filter_map(beyond).collect();
+    while let Some(face) = next.pop() {
+        if !std::mem::replace(&mut outside[face.index()], true) {
+            next.extend(face.adjacent_edges().into_iter().filter_map(beyond));
+        }
+    }
+    outside
+}
+
+/// The face across an edge that is no side of the outline.
+fn beyond(edge: DirectedEdge<'_>) -> Option<FaceHandle<'_, InnerTag, Node, (), spade::CdtEdge<()>, ()>> {
+    if edge.is_constraint_edge() { None } else { edge.rev().face().as_inner() }
 }
 
 // Greatest error first; equal errors in the order of the faces, so that the result is always the
