@@ -135,6 +135,12 @@ pub(super) fn check(target: &Target, cutting: &Cutting) -> Result<(), PathError>
 /// off once it has been measured (our own choice).
 pub(super) const LEAST_AIR_MM: f64 = 1.0;
 
+/// Moves that take less than 1/400 s at full feed starve a controller that reads a few hundred lines
+/// a second ([from memory]: what a serial line of 115,200 baud carries), mm.
+pub(super) fn shortest(cutting: &Cutting) -> f64 {
+    cutting.feed_mm_min / 60.0 / 400.0
+}
+
 fn outline_inside(target: &Target) -> Result<(), PathError> {
     if let Some((by_mm, p)) = worst_outside(target.blank, &target.outline) {
         return Err(PathError::OutsideBlank { by_mm, x: p.x, y: p.y });
