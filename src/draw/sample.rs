@@ -2,6 +2,7 @@
 
 use super::data::*;
 use crate::frame::{Point2, Side};
+use crate::limits::Severity;
 use crate::value::Value;
 
 /// Shapes that a [`DrawnFoot`] borrows.

@@ -5,6 +5,7 @@ use crate::footbed::{self, BuildError, Footbed};
 use crate::frame::bench_from_foot;
 use crate::gauge;
 use crate::limits::{self, BootEffect, Case, Finding, Intervals};
+use crate::profile::Material;
 use crate::ticket::{FootOrder, Ticket, Underside};
 use crate::value::Values;
 
@@ -91,11 +92,17 @@ fn outline(order: &FootOrder) -> Result<Outline, DesignError> {
     Ok(drawn.outline.placed(bench_from_foot(traced.side)))
 }
 
+/// What a relieved underside leaves when no thickness is asked: the least the material allows once
+/// it has been sanded.
+fn least_left_mm(material: &Material) -> f64 {
+    material.least.flex_zone + material.sanding_mm
+}
+
 fn underside(ticket: &Ticket, order: &FootOrder) -> footbed::Underside {
     match ticket.make.underside {
         Underside::Flat => footbed::Underside::Flat,
         Underside::Relieved => footbed::Underside::Relieved {
-            left_mm: order.support.flex_zone_thickness_mm.unwrap_or(ticket.make.material.least.flex_zone),
+            left_mm: order.support.flex_zone_thickness_mm.unwrap_or(least_left_mm(&ticket.make.material)),
             stabiliser_share: order.support.stabiliser_share,
         },
     }

@@ -149,10 +149,16 @@ fn note_row(finding: &Finding, reason: Option<&str>) -> NoteRow {
         at: finding.at_mm.map(Point2::from),
         measured: number(finding.measured),
         allowed: number(finding.allowed),
-        message: finding.message.clone(),
-        advice: finding.advice.clone(),
+        message: sentence(&finding.message),
+        advice: sentence(&finding.advice),
         accepted: reason.filter(|_| accepted).map(str::to_string),
     }
+}
+
+/// Words as a sentence of its own.
+fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
 }
 
 fn program_row(written: &Written) -> ProgramRow {

@@ -58,9 +58,9 @@ impl Written {
         let step = steps.into_iter().find(named).ok_or(TextError::NoStep)?;
         let program = nc::read(bytes, &nc::acceptance(&make.machine))?;
         let cutter = match step {
-            Step::Rough => &make.roughing,
+            Step::Rough | Step::Frame => &make.roughing,
             Step::Finish => &make.finishing,
-            Step::Perimeter | Step::Frame => &make.perimeter,
+            Step::Perimeter => &make.perimeter,
         };
         let timing = nc::time(&program, &make.machine);
         Ok(Written {

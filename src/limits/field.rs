@@ -18,6 +18,10 @@ const STEP_MM: f64 = 2.0;
 /// Thinner than this is a hole once the grinder has passed, mm. Shop's own choice.
 const HOLE_MM: f64 = 0.5;
 
+/// Differences below this are rounding and not a finding, so that the end of an interval passes
+/// when it is asked, mm and mm per mm.
+const ROUNDING: f64 = 1e-6;
+
 /// Closed range of a value, in its own unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Interval {
@@ -182,7 +186,7 @@ impl Field {
             .iter()
             .filter(|s| s.zone == zone)
             .min_by(|a, b| a.z.total_cmp(&b.z))
-            .filter(|s| s.z < least)?;
+            .filter(|s| s.z < least - ROUNDING)?;
         let material = &case.make.material;
         let message = format!(
             "the {} would be {:.2} mm thick; {} needs {:.2} mm there ({:.2} mm and {:.2} mm for sanding)",
@@ -201,7 +205,8 @@ impl Field {
     }
 
     fn too_high(&self, case: &Case, intervals: &Intervals) -> Option<Finding> {
-        let highest = self.samples.iter().max_by(|a, b| a.z.total_cmp(&b.z)).filter(|s| s.z > self.ceiling_mm)?;
+        let highest =
+            self.samples.iter().max_by(|a, b| a.z.total_cmp(&b.z)).filter(|s| s.z > self.ceiling_mm + ROUNDING)?;
         let blank = &case.make.blank;
         let message = format!(
             "the top stands {:.2} mm high; blank {} gives {:.2} mm ({:.1} mm less {:.1} mm margin and {:.1} mm scatter)",
@@ -228,8 +233,11 @@ impl Field {
 
     fn too_steep(&self, case: &Case, intervals: &Intervals) -> Option<Finding> {
         let slope = |s: &Sample| s.grad[0].hypot(s.grad[1]);
-        let steepest =
-            self.samples.iter().max_by(|a, b| slope(a).total_cmp(&slope(b))).filter(|s| slope(s) > self.steepest)?;
+        let steepest = self
+            .samples
+            .iter()
+            .max_by(|a, b| slope(a).total_cmp(&slope(b)))
+            .filter(|s| slope(s) > self.steepest + ROUNDING)?;
         let (deg, allowed) = (slope(steepest).atan().to_degrees(), case.make.material.steepest_wall_deg);
         let message = format!("the wall stands at {deg:.1} deg; {} holds {allowed:.0} deg", case.make.material.name);
         let cup = steepest.at.y < case.footbed.places.heel_post_front_y();

@@ -32,8 +32,8 @@ const RAMP_STOP_DEG: f64 = 1.0;
 const CUP_SPARE_MM: f64 = 4.0;
 /// Room between the standing heel and the cup's rim, both sides together, mm. Shop's own choice.
 const CUP_ROOM_MM: f64 = 1.0;
-/// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest of 6,068
-/// people, and the span of breadth over length).
+/// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest length of
+/// 6,068 people; for breadth over length a span that 22 of them lie outside).
 const LENGTH_MM: [f64; 2] = [198.0, 323.0];
 const BREADTH_SHARE: [f64; 2] = [0.32, 0.43];
 /// Differences between the feet that deserve a note. Shop's own choice.

@@ -2,6 +2,7 @@
 
 use super::field::{Interval, flex_zone_interval};
 use super::{Case, Finding, Severity};
+use crate::footbed::RIM_INSET_MM;
 use crate::kernel::Shape;
 use crate::profile::{Blank, Cutter};
 use crate::ticket::Make;
@@ -40,7 +41,7 @@ pub(super) fn size_intervals(case: &Case) -> Vec<(Value, Interval)> {
         (Value::Length, at_most(length)),
         (Value::BallWidth, at_most(width)),
         (Value::HeelWidth, at_most(width)),
-        (Value::HeelCupWidth, at_most(case.order.support.heel_width_mm - 2.0 * wall)),
+        (Value::HeelCupWidth, at_most(case.order.support.heel_width_mm - 2.0 * wall.max(RIM_INSET_MM))),
         (Value::FlexZoneThickness, flex_zone_interval(case)),
     ]
 }
@@ -74,7 +75,8 @@ fn blank_size(case: &Case) -> Vec<Finding> {
 
 /// The cup's wall, level at half depth, between its inner face and the outline.
 fn rim_wall(case: &Case) -> Option<Finding> {
-    let cup = case.read_back.get(&Value::HeelCupWidth)?;
+    // An asked width that leaves no wall cannot be read back from the design, so it is judged as asked.
+    let cup = case.order.support.heel_cup_width_mm.or(case.read_back.get(&Value::HeelCupWidth).copied())?;
     let heel = case.read_back.get(&Value::HeelWidth)?;
     let (wall, least) = (0.5 * (heel - cup), case.make.material.least.rim_wall);
     (wall < least).then(|| {
@@ -84,7 +86,9 @@ fn rim_wall(case: &Case) -> Option<Finding> {
             "ask a heel_cup_width of {:.1} mm or less, or a wider heel_width",
             ((heel - 2.0 * least) * 10.0).floor() / 10.0
         );
-        Finding::new("rim_wall", Severity::Stop, case.order.side, message, advice).numbers(wall, least, "mm")
+        let finding =
+            Finding::new("rim_wall", Severity::Stop, case.order.side, message, advice).numbers(wall, least, "mm");
+        if wall <= RIM_INSET_MM { finding.never_overruled() } else { finding }
     })
 }
 

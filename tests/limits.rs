@@ -1,0 +1,192 @@
+//! Limits as a fitter meets them: each limit trips on the ticket that should trip it, an interval's
+//! ends pass and a step beyond fails, and surveyed feet make footbeds that can be cut.
+
+use std::collections::BTreeSet;
+
+use rayon::prelude::*;
+use sustent::job::{self, CheckReport};
+use sustent::limits::Severity;
+use sustent::profile::Shelf;
+use sustent::ticket::{self, Support, Ticket, writable};
+use sustent::value::Value;
+
+const DEMO: &str = include_str!("../output-samples/PATROL-07/ticket.toml");
+
+fn read(text: &str) -> Ticket {
+    let none = |_: &str| Err("no file lies beside this ticket".to_string());
+    ticket::read(text, "ticket.toml", &Shelf::built_in(), &none).unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+/// The demo with each of `changes` (a line's beginning, the line that takes its place) made in
+/// every place it occurs.
+fn demo(changes: &[(&str, &str)]) -> String {
+    changes.iter().fold(DEMO.to_string(), |text, (from, to)| {
+        assert!(text.lines().any(|line| line.starts_with(from)), "the demo has no line {from}");
+        let lines = text.lines().map(|line| if line.starts_with(from) { to } else { line });
+        lines.collect::<Vec<_>>().join("\n")
+    })
+}
+
+fn check(text: &str) -> CheckReport {
+    job::check(&read(text)).unwrap()
+}
+
+/// Limits found on either foot, with their severity.
+fn found(text: &str) -> BTreeSet<(&'static str, Severity)> {
+    check(text).feet.iter().flat_map(|foot| &foot.findings).map(|f| (f.limit, f.severity)).collect()
+}
+
+fn trips(limit: &'static str, severity: Severity, changes: &[(&str, &str)]) {
+    let found = found(&demo(changes));
+    assert!(found.contains(&(limit, severity)), "{changes:?} trips {found:?}, not {limit} {severity:?}");
+}
+
+#[test]
+fn the_demo_passes_and_trips_no_stop() {
+    let report = check(DEMO);
+    assert!(report.pass);
+    let stops: Vec<_> = report.feet.iter().flat_map(|f| &f.findings).filter(|f| f.severity != Severity::Note).collect();
+    assert!(stops.is_empty(), "{stops:#?}");
+}
+
+#[test]
+fn each_limit_trips_on_the_ticket_that_should_trip_it() {
+    use Severity::{Caution, Note, Stop};
+    trips("least_thickness", Stop, &[("ball_thickness", "ball_thickness = 1.5")]);
+    trips("blank_height", Stop, &[("height = 29.7", "height = 18.0"), ("medial_arch = 18", "medial_arch = 20")]);
+    trips("blank_size", Stop, &[("width = 120.2", "width = 105")]);
+    trips("steepest_wall", Stop, &[("lateral_arch", "lateral_arch = 3\nheel_cup_width = 71")]);
+    trips("rim_wall", Stop, &[("lateral_arch", "lateral_arch = 3\nheel_cup_width = 73.9")]);
+    trips("rearfoot_post", Caution, &[("rearfoot_post", "rearfoot_post = 5")]);
+    trips("rearfoot_post", Stop, &[("rearfoot_post", "rearfoot_post = 7")]);
+    trips("medial_arch", Stop, &[("medial_arch = 18", "medial_arch = 21.5")]);
+    trips("medial_arch", Caution, &[("medial_arch = 18", "medial_arch = 20.5")]);
+    trips("lateral_arch", Caution, &[("lateral_arch", "lateral_arch = 13")]);
+    trips("arch_unknown", Note, &[("medial_arch = { seated = 21", "")]);
+    trips("arch_drop", Note, &[("medial_arch = { seated = 21", "medial_arch = { seated = 19, standing = 16 }")]);
+    trips("heel_rise", Caution, &[("cover", "cover = 2.0")]);
+    trips("flex_zone_thickness", Caution, &[("lateral_arch", "lateral_arch = 3\nflex_zone_thickness = 3")]);
+    trips("boot_unknown", Note, &[("heel_thickness = 4.5", ""), ("ball_thickness", "")]);
+    trips("heel_cup_width", Caution, &[("heel_width = 76", "heel_width = 70")]);
+    trips(
+        "heel_width_unknown",
+        Caution,
+        &[("heel_width = { seated = 65, standing = 68 }", "heel_width = { seated = 65 }")],
+    );
+    trips("hollow_radius", Caution, &[("lateral_arch", "lateral_arch = 3\nheel_cup_width = 71.5")]);
+    trips(
+        "foot_length",
+        Caution,
+        &[
+            ("length = { seated = 26", "length = { standing = 190 }"),
+            ("length = 268", ""),
+            ("ball_width = 95", ""),
+            ("heel_width = 76", ""),
+            ("ball_width = {", "ball_width = { standing = 72 }"),
+            ("heel_width = {", "heel_width = { standing = 50 }"),
+            ("first_met", ""),
+            ("fifth_met", ""),
+        ],
+    );
+}
+
+/// The best-known rise of a post, derived: width times the tangent of its angle. 60 mm at 3 deg is
+/// 3.14 mm, 65 mm at 4 deg 4.55 mm (handbook arithmetic).
+#[test]
+fn a_post_rises_as_the_tangent_says() {
+    for (width, deg, rise) in [(60.0, 3.0_f64, 3.14), (65.0, 2.0, 2.27), (65.0, 4.0, 4.55), (65.0, 10.0, 11.46)] {
+        assert!((width * deg.to_radians().tan() - rise as f64).abs() < 0.005_f64);
+    }
+}
+
+fn set(support: &mut Support, value: Value, to: f64) {
+    match value {
+        Value::HeelThickness => support.heel_thickness_mm = to,
+        Value::HeelCupDepth => support.heel_cup_depth_mm = to,
+        Value::RearfootPost => support.rearfoot_post_deg = to,
+        Value::MedialArch => support.medial_arch_mm = to,
+        Value::LateralArch => support.lateral_arch_mm = to,
+        Value::TransverseArch => support.transverse_arch_mm = to,
+        Value::ForefootThickness => support.forefoot_thickness_mm = to,
+        other => panic!("{} does not shape the top", other.name()),
+    }
+}
+
+/// Tickets whose limits bind at different places.
+fn varied() -> Vec<Ticket> {
+    let changes: [&[(&str, &str)]; 6] = [
+        &[],
+        &[("height = 29.7", "height = 24")],
+        &[("heel_cup_depth", "heel_cup_depth = 18"), ("rearfoot_post", "rearfoot_post = 4")],
+        &[("material", "material = \"eva-soft\""), ("heel_thickness", "heel_thickness = 6")],
+        &[("ball_thickness", ""), ("heel_thickness", "")],
+        &[("lateral_arch", "lateral_arch = 8\nheel_cup_width = 66"), ("heel_width = 76", "heel_width = 80")],
+    ];
+    changes.iter().map(|c| read(&demo(c))).collect()
+}
+
+#[test]
+fn an_intervals_ends_pass_and_a_step_beyond_fails() {
+    let mut ends = 0;
+    for ticket in varied() {
+        let report = job::check(&ticket).unwrap();
+        for (k, foot) in report.feet.iter().enumerate().filter(|(_, foot)| foot.pass) {
+            for value in sustent::footbed::SHAPING {
+                let [lo, hi] =
+                    foot.values[&value].feasible.unwrap_or_else(|| panic!("{} has no interval", value.name()));
+                let allowed = writable(value);
+                let stops = |to: f64| {
+                    let mut changed = ticket.clone();
+                    set(&mut changed.feet[k].support, value, to);
+                    !job::check(&changed).unwrap().feet[k].pass
+                };
+                for (end, beyond, limit) in [(lo, lo - 0.02, allowed.least), (hi, hi + 0.02, allowed.most)] {
+                    assert!(!stops(end), "{} at {end} is stopped: {foot:#?}", value.name());
+                    // Past what a ticket may write there is no ticket to be stopped.
+                    assert!(end == limit || stops(beyond), "{} at {beyond} passes", value.name());
+                    ends += 1;
+                }
+            }
+        }
+    }
+    assert!(ends >= 100, "{ends} ends were tried");
+}
+
+/// A typed reason lets a stop pass, but never what cannot be made.
+#[test]
+fn a_reason_outweighs_a_choice_and_not_physics() {
+    let reason = ("rearfoot_post", "rearfoot_post = 7\nreason = \"asked by the wearer after a season with 6\"");
+    let stopped = check(&demo(&[("rearfoot_post", "rearfoot_post = 7")]));
+    let accepted = check(&demo(&[reason]));
+    assert!(!stopped.pass && accepted.pass);
+    assert!(accepted.feet[0].accepted_reason.is_some());
+    let thin = check(&demo(&[reason, ("height = 29.7", "height = 18")]));
+    assert!(!thin.pass, "a blank too thin is not a matter of reasons");
+}
+
+/// Real feet: 250 rows drawn from the 6,068 people of ANSUR II (Gordon et al. 2014,
+/// NATICK/TR-15/007; see tests/data/README.md), with the support a starting profile gives.
+#[test]
+fn surveyed_feet_make_footbeds() {
+    let rows: Vec<&str> =
+        include_str!("data/ansur2-sample.csv").lines().filter(|l| !l.starts_with('#')).skip(1).collect();
+    assert!(rows.len() >= 200);
+    let stops: Vec<Vec<String>> = rows
+        .par_iter()
+        .map(|row| {
+            let field = |k: usize| -> f64 { row.split(',').nth(k).unwrap().parse().unwrap() };
+            let (length, ball, breadth, heel) = (field(1), field(2), field(3), field(4));
+            let text = format!(
+                "[ticket]\ncode = \"A\"\n[make]\nmaterial = \"eva-firm\"\nblank = \"foam-360\"\nmachine = \"fast-router\"\n\
+                 blank_measured = {{ length = 360, width = 150, height = 40 }}\n[left.foot]\nlength = {{ standing = {length} }}\nball_width = {{ standing = {breadth} }}\n\
+                 heel_width = {{ standing = {heel} }}\nfirst_met = {{ standing = {ball} }}\n\
+                 medial_arch = {{ seated = 21, standing = 15 }}\n[left.support]\n"
+            );
+            let report = check(&text);
+            let stops = report.feet[0].findings.iter().filter(|f| f.severity == Severity::Stop);
+            stops.map(|f| format!("length {length}: {}", f.message)).collect::<Vec<_>>()
+        })
+        .collect();
+    let stopped: Vec<_> = stops.into_iter().filter(|s| !s.is_empty()).collect();
+    assert!(stopped.is_empty(), "{} surveyed feet are stopped: {stopped:#?}", stopped.len());
+}
