@@ -51,7 +51,8 @@ pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Find
     let mut found = vec![];
     found.extend(blank_size(case));
     found.extend(rim_wall(case));
-    found.extend(reach(case, lowest_mm));
+    found.extend(reach(case, lowest_mm, highest_mm));
+    found.extend(finishing_form(case));
     found.extend(machine(case, highest_mm));
     found.extend(chip_load(case));
     found
@@ -93,33 +94,46 @@ fn rim_wall(case: &Case) -> Option<Finding> {
     })
 }
 
-/// How deep each cutter must go below the blank's top, against what it can.
-fn reach(case: &Case, lowest_mm: f64) -> Vec<Finding> {
+/// How deep each cutter must go, against what it can. Its holder must stay above the blank's top;
+/// its flutes must be as long as what stands beside them: for the perimeter cutter that is the
+/// piece's own edge, since roughing has cleared the groove, or the whole blank when its shank is
+/// wider than its cut.
+fn reach(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
     let make = case.make;
     let top = make.blank.height_mm + scatter_mm(&make.blank);
-    let rows: [(&str, &Cutter, f64, f64); 3] = [
-        ("roughing", &make.roughing, top - lowest_mm, make.roughing.stickout_mm),
-        ("finishing", &make.finishing, top - lowest_mm, make.finishing.stickout_mm),
-        (
-            "perimeter",
-            &make.perimeter,
-            top + make.machine.bed_cut_mm,
-            make.perimeter.flute_length_mm.min(make.perimeter.stickout_mm),
-        ),
+    let perimeter = &make.perimeter;
+    let below_bed = make.machine.bed_cut_mm;
+    let slim = perimeter.shank_diameter_mm <= 2.0 * perimeter.shape.radius();
+    let beside = below_bed + if slim { highest_mm.min(top) } else { top };
+    let rows: [(&str, &Cutter, &str, f64, f64); 4] = [
+        ("roughing", &make.roughing, "from tip to holder", top - lowest_mm, make.roughing.stickout_mm),
+        ("finishing", &make.finishing, "from tip to holder", top - lowest_mm, make.finishing.stickout_mm),
+        ("perimeter", perimeter, "from tip to holder", top + below_bed, perimeter.stickout_mm),
+        ("perimeter", perimeter, "of flutes", beside, perimeter.flute_length_mm),
     ];
     rows.into_iter()
-        .filter(|&(_, _, depth, can)| depth > can)
-        .map(|(words, cutter, depth, can)| {
-            let message = format!(
-                "the {words} cutter {} must go {depth:.1} mm below the blank's top and can go {can:.1} mm",
-                cutter.name
-            );
-            let advice = format!("take a {words} cutter that reaches {:.0} mm, or a lower blank", depth.ceil());
+        .filter(|&(_, _, _, needed, has)| needed > has)
+        .map(|(step, cutter, what, needed, has)| {
+            let message = format!("the {step} cutter {} needs {needed:.1} mm {what} and has {has:.1} mm", cutter.name);
+            let advice = format!("name a {step} cutter with {:.0} mm {what}, or take a lower blank", needed.ceil());
             Finding::new("cutter_reach", Severity::Stop, case.order.side, message, advice)
-                .numbers(depth, can, "mm")
+                .numbers(needed, has, "mm")
                 .never_overruled()
         })
         .collect()
+}
+
+/// A flat end leaves steps on every slope, whatever scallop is asked.
+fn finishing_form(case: &Case) -> Option<Finding> {
+    let cutter = &case.make.finishing;
+    matches!(cutter.shape, Shape::Flat { .. }).then(|| {
+        let message = format!(
+            "the finishing cutter {} is flat: it leaves steps on slopes, more than the asked scallop",
+            cutter.name
+        );
+        let advice = "finish with a ball, bull-nose or tapered cutter".to_string();
+        Finding::new("finishing_cutter", Severity::Caution, case.order.side, message, advice)
+    })
 }
 
 fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
