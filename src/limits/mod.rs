@@ -18,6 +18,7 @@ use crate::value::Values;
 
 pub use field::{Interval, Intervals};
 pub use order::{BootEffect, boot_effect};
+pub use shop::scallop;
 
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]

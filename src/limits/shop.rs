@@ -5,7 +5,7 @@ use super::{Case, Finding, Severity};
 use crate::footbed::RIM_INSET_MM;
 use crate::kernel::Shape;
 use crate::profile::{Blank, Cutter};
-use crate::ticket::Make;
+use crate::ticket::{FootOrder, Make};
 use crate::value::Value;
 
 /// How far the blank's height may be off: nothing once it has been measured.
@@ -133,6 +133,17 @@ fn finishing_form(case: &Case) -> Option<Finding> {
         );
         let advice = "finish with a ball, bull-nose or tapered cutter".to_string();
         Finding::new("finishing_cutter", Severity::Caution, case.order.side, message, advice)
+    })
+}
+
+/// The scallop that a proof found on the carved piece against the one that was asked.
+pub fn scallop(order: &FootOrder, asked_mm: f64, left_mm: f64) -> Option<Finding> {
+    const MEASURING_SHARE: f64 = 1.05;
+    (left_mm > asked_mm * MEASURING_SHARE).then(|| {
+        let message =
+            format!("the programs leave a scallop of {left_mm:.3} mm on 1 % of the surface; {asked_mm} mm was asked");
+        let advice = "ask a smaller scallop, or finish with a ball cutter that reaches the hollows".to_string();
+        Finding::new("scallop", Severity::Caution, order.side, message, advice).numbers(left_mm, asked_mm, "mm")
     })
 }
 
