@@ -143,7 +143,7 @@ pub fn scallop(order: &FootOrder, asked_mm: f64, left_mm: f64) -> Option<Finding
         let message =
             format!("the programs leave a scallop of {left_mm:.3} mm on 1 % of the surface; {asked_mm} mm was asked");
         let advice = "ask a smaller scallop, or finish with a ball cutter that reaches the hollows".to_string();
-        Finding::new("scallop", Severity::Caution, order.side, message, advice).numbers(left_mm, asked_mm, "mm")
+        Finding::new("scallop_left", Severity::Caution, order.side, message, advice).numbers(left_mm, asked_mm, "mm")
     })
 }
 
