@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::cautions;
 use super::data::{DrawError, DrawnFoot, SheetData, check_foot};
+use super::grinding::{self, GrindTable};
 use super::ink;
 use super::notes;
 use super::notes_block::{NoteLine, Print, note_rows};
@@ -33,6 +34,10 @@ const NARROW_MM: f64 = 74.0;
 const CAUTIONS_MM: f64 = 26.0;
 /// Width of the column of cautions beside a pair's programs, mm, as the style sheet sets it.
 const CAUTIONS_WIDE_MM: f64 = 50.0;
+/// Of their height, cross sections give this much to the depths to grind, mm.
+const SECTIONS_GIVE_MM: f64 = 13.0;
+/// Lines of words around the depths to grind: heading, stations twice, deepest place, cautions.
+const GRINDING_WORDS: usize = 6;
 /// Height of a line of words, mm, as the style sheet sets it.
 const ROW_MM: f64 = 3.1;
 /// Height of a row of the table of values with its rule, mm.
@@ -58,14 +63,16 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let below = if pair { work_height(data).max(beside_work) } else { BELOW_MM.1 };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
     let beside = SHEET_MM.0 - plan.width - 1.5;
-    let sections = section::sections(feet, beside, SECTIONS_MM);
+    let grinding = grinding::tables(feet);
+    let grind = grinding_height(&grinding);
+    let sections = section::sections(feet, beside, SECTIONS_MM - if pair { grind.min(SECTIONS_GIVE_MM) } else { 0.0 });
     let (values, boot) = (tables::value_rows(feet), tables::boot_rows(feet));
     let table = TABLE_ROW_MM * (values.len() + boot.len() + 3) as f64;
     let (room, width) = if pair {
-        (SHEET_MM.1 - sections.height - table - BLOCK_MM, beside)
+        (SHEET_MM.1 - sections.height - table - grind - BLOCK_MM, beside)
     } else {
         let width = beside - NARROW_MM;
-        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - rules_height(&rules, width), width)
+        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - grind - rules_height(&rules, width), width)
     };
     let notes = note_rows(&list, room, width);
     let page = Page {
@@ -85,6 +92,8 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         values,
         boot,
         rules,
+        grinding,
+        grinding_cautions: cautions::GRINDING,
         programs: tables::program_table(data),
         proofs: feet.iter().filter(|f| !f.proof.is_empty()).map(|f| (f.side.letter(), f.proof.clone())).collect(),
         material: &data.material,
@@ -132,6 +141,8 @@ struct Page<'a> {
     values: Vec<ValueLine>,
     boot: Vec<BootLine>,
     rules: Vec<String>,
+    grinding: Vec<GrindTable>,
+    grinding_cautions: &'static str,
     programs: ProgramTable,
     proofs: Vec<(char, String)>,
     material: &'a str,
@@ -202,6 +213,12 @@ fn work_height(data: &SheetData) -> f64 {
     let cutters = lines(&format!("Cutters {}", data.cutters.join("; 1 ")));
     let note = lines(data.note).min(2.0);
     (programs as f64 + proofs + set_up + cutters + note) * ROW_MM + 3.0
+}
+
+/// Height of the depths to grind with their heading and cautions, mm.
+fn grinding_height(tables: &[GrindTable]) -> f64 {
+    let rows = tables.iter().map(|t| t.rows.len()).max();
+    rows.map_or(0.0, |rows| (rows + GRINDING_WORDS) as f64 * ROW_MM + 1.6)
 }
 
 /// Height of the paragraph that tells the rules, mm.
