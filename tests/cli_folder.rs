@@ -179,12 +179,19 @@ impl Drop for SmallDisk {
     }
 }
 
+fn bytes_in(folder: &Path) -> u64 {
+    fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().metadata().unwrap().len()).sum()
+}
+
 #[test]
 fn full_and_read_only_disks_keep_the_earlier_job() {
     let shop = Shop::new();
-    // One job of one foot takes 0.9 MB: there is room for one and not for a second beside it.
-    let Some(disk) = SmallDisk::new(shop.path("disk"), "1400k") else { return };
     let (old, new) = (shop.write("old.toml", one_foot()), shop.write("new.toml", reworded()));
+    let roomy = shop.path("roomy");
+    assert_eq!(ran(&mut mill(&old, &roomy)).code, 0);
+    // There is room for one job and not for a second beside it.
+    let size = format!("{}k", 3 * bytes_in(&roomy.join(JOB)) / 2 / 1024);
+    let Some(disk) = SmallDisk::new(shop.path("disk"), &size) else { return };
     let first = ran(&mut mill(&old, &disk.at));
     assert_eq!(first.code, 0, "{}", first.err);
 
