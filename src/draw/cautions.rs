@@ -25,5 +25,4 @@ pub const REFER: [&str; 10] = [
 ];
 
 /// Before the underside is ground by hand.
-pub const GRINDING: &str =
-    "Eye protection, dust mask, extraction. Light passes: foam must stay cool to the touch. Measure often.";
+pub const GRINDING: &str = "Eye protection, dust mask, extraction. Light passes, foam cool to the touch.";

@@ -96,7 +96,7 @@ fn deepest(foot: &DrawnFoot, rear: f64) -> Option<String> {
     let depths = places.map(|p| (p, inside_height(foot, p))).filter(|(_, d)| d.is_finite());
     let (at, depth) = depths.reduce(|a, b| if b.1 > a.1 { b } else { a })?;
     let across = medial_edge(foot, at.y)? - at.x;
-    Some(format!("{depth:.1} at {:.0} from the heel, {across:.0} from the medial edge", at.y - rear))
+    Some(format!("{depth:.1}: {:.0} from rear, {across:.0} from edge", at.y - rear))
 }
 
 fn lattice(foot: &DrawnFoot) -> Option<Lattice> {
@@ -158,11 +158,7 @@ mod tests {
                     approx::assert_abs_diff_eq!(depth, cone(Point2::new(x, y)), epsilon = 0.05 + 0.2 * 0.5);
                 }
             }
-            assert!(
-                table.deepest.starts_with("6.0 at 1") || table.deepest.starts_with("5.9 at 1"),
-                "{}",
-                table.deepest
-            );
+            assert!(table.deepest.starts_with("6.0: 1") || table.deepest.starts_with("5.9: 1"), "{}", table.deepest);
         }
     }
 }
