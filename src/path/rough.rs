@@ -241,7 +241,8 @@ mod tests {
         }
     }
 
-    /// Inside the cleared region nothing is left higher than what a flat cutter's stairs explain.
+    /// Inside the cleared region nothing is left higher than what a flat cutter's stairs over the cover
+    /// explain.
     #[test]
     fn the_region_is_cleared() {
         let target = footbed(0.5);
@@ -250,7 +251,8 @@ mod tests {
         stock.carry_out(&rough(&target, &cutting).unwrap());
         let region = cleared(&target, &cutting).unwrap();
         let wide = Shape::Flat { radius: cutting.roughing.shape.radius() + 0.5 * side_step(&cutting) + 1.0 };
-        let surface = Surface::new(&target.surface).unwrap();
+        let cover = cover_of(&target).unwrap();
+        let surface = Surface::new(&cover).unwrap();
         let lat = stock.columns.lattice;
         for k in 0..lat.len() {
             let p = lat.node(k % lat.nx, k / lat.nx);
