@@ -97,7 +97,8 @@ fn check_speaks_the_agreed_json() {
             assert_keys(value, &["asked", "read_back", "unit", "feasible"]);
             assert_eq!(value["unit"], if name == "rearfoot_post" { "deg" } else { "mm" });
             let [lo, hi] = [&value["feasible"][0], &value["feasible"][1]].map(|x| x.as_f64().unwrap());
-            assert!(lo < hi, "{name}: {lo} .. {hi}");
+            // With a flat underside the flex zone is what the top leaves: an interval of one value.
+            assert!(lo <= hi, "{name}: {lo} .. {hi}");
         }
         assert!((foot["values"]["medial_arch"]["asked"].as_f64().unwrap() - 17.0).abs() < 1.1);
         for finding in foot["findings"].as_array().unwrap() {
@@ -140,7 +141,7 @@ fn the_job_says_all_about_itself() {
     assert_keys(&report["proof"]["values"]["right"], &["medial_arch", "heel_thickness", "length"]);
     let programs = report["programs"].as_array().unwrap();
     let steps: Vec<&str> = programs.iter().map(|p| p["step"].as_str().unwrap()).collect();
-    assert_eq!(steps, ["rough", "finish", "perimeter", "frame"]);
+    assert_eq!(steps, ["frame", "rough", "finish", "perimeter"]);
     for program in programs {
         let keys = ["file", "sha256", "side", "face", "step", "cutter", "bench_from_mill", "blank_box_mm", "safe_z_mm"];
         assert_keys(program, &keys);
@@ -166,7 +167,7 @@ fn the_job_says_all_about_itself() {
 
 #[test]
 fn prove_repeats_the_proof_of_the_job() {
-    let programs = ["top-1-rough", "top-2-finish", "top-3-perimeter", "frame"].map(program);
+    let programs = ["frame", "top-1-rough", "top-2-finish", "top-3-perimeter"].map(program);
     let ran = ran(prove(&programs.each_ref().map(PathBuf::as_path)).arg("--json"));
     let proof = ran.json();
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));

@@ -75,6 +75,9 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
         &[("heel_width = { seated = 65, standing = 68 }", "heel_width = { seated = 65 }")],
     );
     trips("hollow_radius", Caution, &[("lateral_arch", "lateral_arch = 3\nheel_cup_width = 71.5")]);
+    trips("finishing_cutter", Caution, &[("cover", "cover = 1.0\ncutters = { finishing = \"flat-6\" }")]);
+    trips("outline_length", Caution, &[("length = 268", "length = 255")]);
+    trips("cutter_reach", Stop, &[("height = 29.7", "height = 54")]);
     trips(
         "foot_length",
         Caution,

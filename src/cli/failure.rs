@@ -77,7 +77,7 @@ impl Failure {
     pub(super) fn of_problems(path: &Path, problems: Problems) -> Failure {
         Failure {
             file: Some(path.display().to_string()),
-            error: problems.to_string(),
+            error: problems.iter().map(in_one_line).collect::<Vec<_>>().join("\n"),
             problems: problems.iter().map(Spot::of_problem).collect(),
             quoted: Some(problems),
         }
@@ -127,4 +127,8 @@ impl Spot {
         let line = self.line.map_or(String::new(), |line| format!(":{line}"));
         format!("{file}{line}: {}", self.message)
     }
+}
+
+fn in_one_line(problem: &Problem) -> String {
+    if problem.help.is_empty() { problem.to_string() } else { format!("{problem}; {}", problem.help) }
 }

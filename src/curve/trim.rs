@@ -349,7 +349,7 @@ mod tests {
             let text = outline_from_measures(&m).unwrap_err().to_string();
             assert!(text.contains(words), "{text}");
         };
-        refused(TrimMeasures { length_mm: 26.5, ..good }, "length is 26.5 mm, allowed is 150 to 340");
+        refused(TrimMeasures { length_mm: 26.5, ..good }, "length is 26.500 mm, allowed is 140 to 360");
         refused(TrimMeasures { length_mm: f64::NAN, ..good }, "length is NaN");
         refused(TrimMeasures { ball_width_mm: 200.0, ..good }, "ball width is 0.75");
         refused(TrimMeasures { heel_width_mm: f64::INFINITY, ..good }, "heel width is inf");

@@ -2,7 +2,7 @@
 
 mod envelope;
 
-pub use envelope::envelope;
+pub use envelope::{envelope, envelope_where};
 use rayon::prelude::*;
 
 use crate::frame::{Point2, Rect};

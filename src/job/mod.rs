@@ -16,6 +16,7 @@ use sha2::{Digest, Sha256};
 use crate::carve::CarveError;
 use crate::draw::DrawError;
 use crate::frame::Side;
+use crate::limits;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
@@ -163,12 +164,14 @@ fn make_foot<'a>(
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
-    let design = design(ticket, order)?;
+    let mut design = design(ticket, order)?;
     if design.is_stopped() {
         return Ok(MadeFoot { design, cut: None });
     }
     let written = programs::write(ticket, &design, sha256, precision)?;
     let proved = programs::prove(ticket, &design, &written, precision)?;
+    let left_mm = proved.proof.scallop_p99_mm;
+    design.findings.extend(left_mm.and_then(|left| limits::scallop(order, ticket.make.scallop_mm, left)));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
     Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })

@@ -193,21 +193,20 @@ pub struct PairProof {
 impl FootReport {
     /// The report of one designed foot; `carved` are the values gauged on the carved piece.
     pub fn new(design: &Design, carved: Option<&Values>) -> FootReport {
-        let support = &design.order.support;
         let value = |value: Value| ValueReport {
-            asked: support.asked(value),
+            asked: design.order.asked(value),
             read_back: design.read_back.get(&value).copied(),
             carved: carved.and_then(|c| c.get(&value).copied()),
             unit: value.unit(),
             feasible: design.intervals.get(&value).map(|&Interval { lo, hi }| [lo, hi]),
-            filled_in: support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone()),
+            filled_in: design.order.rule(value).map(str::to_string),
         };
         FootReport {
             side: design.order.side,
             values: Value::ALL.into_iter().map(|v| (v, value(v))).collect(),
             findings: design.findings.clone(),
             foot_length_mm: design.order.foot.length_mm(),
-            stations: support.stations.named().into_iter().collect(),
+            stations: design.order.support.stations.named().into_iter().collect(),
             boot_effect: design.boot_effect,
             accepted_reason: design.order.reason.clone().filter(|_| !design.accepted().is_empty()),
             pass: !design.is_stopped(),

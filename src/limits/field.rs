@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Case, Finding, Severity, asked, order, shop};
+use super::{Case, Finding, Severity, order, shop};
 use crate::footbed::{SHAPING, shaping_amounts};
 use crate::frame::Point2;
 use crate::grid::Lattice;
@@ -304,7 +304,7 @@ fn least_mm(case: &Case, zone: Zone) -> f64 {
 /// "set heel_thickness to 3.2 mm" for the first of `values` that can do it alone.
 fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
     let one = values.iter().find_map(|&value| {
-        let (interval, now) = (intervals.get(&value)?, asked(case.order, value)?);
+        let (interval, now) = (intervals.get(&value)?, case.order.asked(value)?);
         (!interval.holds(now)).then(|| {
             let to = round_inside(*interval, now);
             format!("set {} to {} {}", value.name(), to, value.unit())

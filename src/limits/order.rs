@@ -32,6 +32,10 @@ const RAMP_CAUTION_DEG: f64 = 0.5;
 const RAMP_STOP_DEG: f64 = 1.0;
 /// A cup wider than the standing heel by more than this lets it float, mm. [from memory]
 const CUP_SPARE_MM: f64 = 4.0;
+/// A footbed this much shorter or longer than the foot is questioned, mm: toes lie beyond its edge,
+/// or it does not go into a boot of that size. Shop's own choice.
+const SHORTER_MM: f64 = 4.0;
+const LONGER_MM: f64 = 15.0;
 /// Room between the standing heel and the cup's rim, both sides together, mm. Shop's own choice.
 const CUP_ROOM_MM: f64 = 1.0;
 /// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest length of
@@ -123,6 +127,7 @@ pub(super) fn findings(case: &Case) -> Vec<Finding> {
     found.extend(medial_arch(case));
     found.extend(lateral_arch(case));
     found.extend(dome(case));
+    found.extend(outline_length(case));
     found.extend(cup_width(case));
     found.extend(flex_zone(case));
     found.extend(boot(case));
@@ -217,6 +222,25 @@ fn dome(case: &Case) -> Option<Finding> {
     })
 }
 
+/// The footbed's length against the foot's.
+fn outline_length(case: &Case) -> Option<Finding> {
+    let foot = case.order.foot.length_mm();
+    let made = *case.read_back.get(&Value::Length)?;
+    let (least, most) = (foot - SHORTER_MM, foot + LONGER_MM);
+    (made < least || made > most).then(|| {
+        let message = format!("the footbed is {made:.1} mm long for a foot of {foot} mm");
+        let advice = match &case.order.traced {
+            Some(_) => "take less clearance, or trace the stock insole of this boot again".to_string(),
+            None => format!("set length between {least:.0} and {most:.0} mm, or measure the foot again"),
+        };
+        Finding::new("outline_length", Severity::Caution, case.order.side, message, advice).numbers(
+            made,
+            made.clamp(least, most),
+            "mm",
+        )
+    })
+}
+
 /// The cup against the standing heel. A heel is widest above the rim and narrows toward its sole,
 /// so what must clear the measured width is the cup at its rim; at half depth a narrower cup is
 /// usual, and is only said.
@@ -234,7 +258,10 @@ fn cup_width(case: &Case) -> Option<Finding> {
                 "the cup is {at_rim:.1} mm wide inside its rim; the standing heel of {standing} mm needs {CUP_ROOM_MM} mm \
                  of room: too narrow cannot be ground away"
             ),
-            format!("set heel_width to {wide_enough:.1} mm or more, if the liner takes it"),
+            match &case.order.traced {
+                Some(_) => "take less clearance, or trace a wider heel, if the liner takes it".to_string(),
+                None => format!("set heel_width to {wide_enough:.1} mm or more, if the liner takes it"),
+            },
         )
     } else if at_half > standing + CUP_SPARE_MM {
         (

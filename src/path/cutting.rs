@@ -102,7 +102,10 @@ pub enum PathError {
     Notch { diameter_mm: f64, left_mm: f64, x: f64, y: f64 },
     #[error("the perimeter cut needs a flat cutter; {name} is not flat")]
     PerimeterNotFlat { name: String },
-    #[error("only {found} of {asked} holding tabs of {length_mm:.1} mm fit on the gentle parts of the outline")]
+    #[error(
+        "only {found} of {asked} holding tabs, {length_mm:.1} mm long with the cutter's width on both ends, fit on the \
+         gentle parts of the outline; ask for {found}, or for shorter ones"
+    )]
     Tabs { asked: usize, found: usize, length_mm: f64 },
     #[error("{step:?} finds nothing to cut inside the blank")]
     Nothing { step: Step },

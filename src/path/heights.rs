@@ -272,9 +272,11 @@ mod tests {
     #[test]
     fn a_straight_line_needs_only_the_moves_that_its_length_asks_for() {
         let path = line(|y| 1.0 + 0.5 * y).thinned(BAND);
-        let places: Vec<f64> = path.iter().map(|p| p.y).collect();
-        assert_eq!(places, [2.0, 12.0, 22.0, 32.0, 42.0]);
-        assert!(path.iter().all(|p| (0.0..=0.01).contains(&(p.z - 1.0 - 0.5 * p.y))), "{path:?}");
+        let along: Vec<f64> = path.iter().map(|p| p.y - 2.0).collect();
+        assert_eq!(along, [0.0, 10.0, 20.0, 30.0, 40.0]);
+        // Where a move could end higher or lower within the band it ends in its middle.
+        let above = |p: &Point3| p.z - (1.0 + 0.5 * p.y);
+        assert!(path.iter().all(|p| (-1e-9..=BAND.above).contains(&above(p))), "{path:?}");
     }
 
     /// A chord of a circle of radius r with sagitta e is sqrt(8 r e) long: with a band of 0.013
