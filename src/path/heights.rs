@@ -72,7 +72,7 @@ impl Hills {
     }
 }
 
-/// Longest single move (our own choice): a controller that slows down on one then knows soon what
+/// Longest single move, seen from above, mm (our own choice): a controller that slows down on one then knows soon what
 /// comes next, and a program that was stopped can be taken up nearby.
 const LONGEST_MM: f64 = 10.0;
 
