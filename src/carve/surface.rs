@@ -5,13 +5,13 @@
 use std::collections::BTreeMap;
 
 use super::proof::{Cut, Rules, Thinnest};
+use super::reach::beyond_reach;
 use super::rim::Rim;
 use super::violation::{Blame, Ledger, MOST_LISTED, ViolationKind as Kind};
 use super::walk::who_cut;
 use super::{CarveError, Floor};
 use crate::frame::{Point2, Point3};
-use crate::grid::{Grid, Lattice, envelope};
-use crate::kernel::Shape;
+use crate::grid::{Grid, Lattice};
 use crate::path::{Step, Target};
 
 /// Where even an ideal path would leave more than this, normal to the surface, the cutter counts as
@@ -21,10 +21,6 @@ use crate::path::{Step, Target};
 /// 0.0017 mm on a level place and 0.007 mm on one of 75 degrees, for R = 3 and 0.2 mm. The limit lies above
 /// those and well below the scallops that are asked for (0.04-0.08). Our own choice.
 const UNREACHED_MM: f64 = 0.01;
-
-/// Nodes of the ideal path lie at least this far apart, mm: its cost grows as 1 / step^4, and what a
-/// cutter of a millimetre or more cannot reach is wider than this. Our own choice.
-const CLOSING_STEP_MM: f64 = 0.2;
 
 /// Bad places are told once for each square of this side, mm: its worst. Our own choice.
 const PATCH_MM: f64 = 10.0;
@@ -107,7 +103,7 @@ pub(super) fn finish(
     rules: &Rules,
     ledger: &mut Ledger,
 ) -> Option<Finish> {
-    let out_of_reach = beyond_reach(&piece.target, cuts)?;
+    let out_of_reach = beyond_reach(&piece.target, &piece.inside, cuts)?;
     let mut standing = Vec::new();
     let mut unreached = (0.0, None);
     let mut worst = Patches::default();
@@ -231,51 +227,6 @@ fn nodes<'a>(lattice: &'a Lattice, inside: &'a [bool]) -> impl Iterator<Item = (
     within.map(|(k, _)| (k, lattice.node(k % lattice.nx, k / lattice.nx)))
 }
 
-/// What an ideal path of all finishing cutters would leave above the target, straight up: each
-/// cutter's rest heights on every node, and from there what the cutter leaves. `None` without a
-/// finish.
-fn beyond_reach(target: &Grid, cuts: &[Cut<'_>]) -> Option<Grid> {
-    let mut shapes: Vec<Shape> = Vec::new();
-    for cut in cuts.iter().filter(|cut| cut.step == Step::Finish) {
-        if !shapes.contains(&cut.cutter.shape) {
-            shapes.push(cut.cutter.shape);
-        }
-    }
-    let target = thinned(target);
-    let least = shapes.iter().map(|shape| closing(&target, shape)).reduce(|mut a, b| {
-        a.z.iter_mut().zip(&b.z).for_each(|(a, &b)| *a = a.min(b));
-        a
-    });
-    least.map(|mut least| {
-        let above = |closed: f64, target: f64| if target.is_finite() { closed - target } else { 0.0 };
-        least.z.iter_mut().zip(&target.z).for_each(|(z, &target)| *z = above(*z, target));
-        least
-    })
-}
-
-/// Only every so many nodes, so that they lie at least [`CLOSING_STEP_MM`] apart.
-fn thinned(heights: &Grid) -> Grid {
-    let Lattice { x0, y0, step, nx, ny } = heights.lattice;
-    let every = (CLOSING_STEP_MM / step - 1e-9).ceil().max(1.0) as usize;
-    let kept = |n: usize| (n - 1) / every + 1;
-    let lattice = Lattice { x0, y0, step: step * every as f64, nx: kept(nx), ny: kept(ny) };
-    let rows = (0..lattice.ny).flat_map(|j| (0..lattice.nx).map(move |i| heights.at(i * every, j * every)));
-    Grid { lattice, z: rows.collect() }
-}
-
-fn closing(target: &Grid, shape: &Shape) -> Grid {
-    let profile = |q: f64| shape.height_at(q.min(shape.radius()));
-    let mut tips = envelope(target, shape.radius(), profile);
-    negate(&mut tips);
-    let mut left = envelope(&tips, shape.radius(), profile);
-    negate(&mut left);
-    left
-}
-
-fn negate(grid: &mut Grid) {
-    grid.z.iter_mut().for_each(|z| *z = -*z);
-}
-
 /// The cosine of the slope at every node. Each axis takes the flatter of its two sides: at a crease
 /// a steep neighbour must not make a difference look smaller than it is.
 fn facing(heights: &Grid) -> Grid {
@@ -306,6 +257,7 @@ mod tests {
 
     use super::*;
     use crate::frame::Rect;
+    use crate::kernel::Shape;
     use crate::nc::Program;
     use crate::profile::Cutter;
 
