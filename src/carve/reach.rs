@@ -230,8 +230,8 @@ mod tests {
         Thinned::new(&grid, &inside)
     }
 
-    /// Most that the whole closing leaves, straight up, where the short way says that it leaves nothing; and
-    /// how many such nodes there are.
+    /// The most that the whole closing leaves, straight up, where the short way says that it leaves
+    /// nothing, and how many such nodes there are.
     fn most_overlooked(thinned: &Thinned, radius: f64) -> (f64, usize) {
         let doubtful = thinned.doubtful(radius);
         let whole = closing(&thinned.target, &Shape::Ball { radius }, &vec![true; doubtful.len()]);

@@ -4,6 +4,8 @@
 
 use std::collections::BTreeMap;
 
+use rayon::prelude::*;
+
 use super::proof::{Cut, Rules, Thinnest};
 use super::reach::beyond_reach;
 use super::rim::Rim;
@@ -54,7 +56,7 @@ impl Piece {
         if let Some(p) = nodes(&lattice, &inside).find(|&(k, _)| heights.z[k] == f64::NEG_INFINITY).map(|(_, p)| p) {
             return Err(CarveError::NoTarget { x: p.x, y: p.y });
         }
-        let facing = facing(&heights);
+        let facing = facing(&heights, &inside);
         Ok(Piece { rim, target: heights, inside, facing })
     }
 
@@ -121,11 +123,10 @@ pub(super) fn finish(
         }
     }
     worst.tell_of_finish(cuts, carved, rules.left_mm.unwrap_or(f64::INFINITY), ledger);
-    standing.sort_unstable_by(f64::total_cmp);
     Some(Finish {
-        p50_mm: share(&standing, 0.5),
-        p99_mm: share(&standing, 0.99),
-        max_mm: share(&standing, 1.0),
+        p50_mm: share(&mut standing, 0.5),
+        p99_mm: share(&mut standing, 0.99),
+        max_mm: share(&mut standing, 1.0),
         unreached_mm: unreached.0,
         unreached_at: unreached.1,
     })
@@ -227,28 +228,34 @@ fn nodes<'a>(lattice: &'a Lattice, inside: &'a [bool]) -> impl Iterator<Item = (
     within.map(|(k, _)| (k, lattice.node(k % lattice.nx, k / lattice.nx)))
 }
 
-/// The cosine of the slope at every node. Each axis takes the flatter of its two sides: at a crease
-/// a steep neighbour must not make a difference look smaller than it is.
-fn facing(heights: &Grid) -> Grid {
-    let Lattice { x0, y0, step, nx, ny } = heights.lattice;
-    let rise = |a: f64, b: f64| if a.is_finite() && b.is_finite() { ((b - a) / step).abs() } else { f64::INFINITY };
-    let flatter = |i: usize, n: usize, at: &dyn Fn(usize) -> f64| {
-        let before = if i > 0 { rise(at(i - 1), at(i)) } else { f64::INFINITY };
-        let after = if i + 1 < n { rise(at(i), at(i + 1)) } else { f64::INFINITY };
-        let least = before.min(after);
+/// The cosine of the slope at the nodes inside; elsewhere 1. Each axis takes the flatter of its two
+/// sides: at a crease a steep neighbour must not make a difference look smaller than it is.
+fn facing(heights: &Grid, inside: &[bool]) -> Grid {
+    let Lattice { step, nx, .. } = heights.lattice;
+    // Beyond the border and where there is no height the other side decides, or none does.
+    let rise = |own: f64, other: Option<&f64>| other.map_or(f64::INFINITY, |other| ((other - own) / step).abs());
+    let flatter = |own: f64, before: Option<&f64>, after: Option<&f64>| {
+        let least = rise(own, before).min(rise(own, after));
         if least.is_finite() { least } else { 0.0 }
     };
-    Grid::from_fn(heights.lattice, |p| {
-        let (i, j) = (((p.x - x0) / step).round() as usize, ((p.y - y0) / step).round() as usize);
-        let (sx, sy) = (flatter(i, nx, &|i| heights.at(i, j)), flatter(j, ny, &|j| heights.at(i, j)));
-        (1.0 + sx * sx + sy * sy).sqrt().recip()
-    })
+    let mut facing = Grid::filled(heights.lattice, 1.0);
+    facing.z.par_chunks_mut(nx).enumerate().for_each(|(j, row)| {
+        let (first, z) = (j * nx, &heights.z);
+        for (i, cosine) in row.iter_mut().enumerate().filter(|&(i, _)| inside[first + i]) {
+            let (k, here) = (first + i, &z[first..first + nx]);
+            let sx = flatter(z[k], i.checked_sub(1).and_then(|i| here.get(i)), here.get(i + 1));
+            let sy = flatter(z[k], k.checked_sub(nx).and_then(|k| z.get(k)), z.get(k + nx));
+            *cosine = (1.0 + sx * sx + sy * sy).sqrt().recip();
+        }
+    });
+    facing
 }
 
-/// The value that this share of the sorted values does not exceed; 0 without any.
-fn share(sorted: &[f64], share: f64) -> f64 {
-    let last = sorted.len().saturating_sub(1);
-    sorted.get((share * last as f64).round() as usize).copied().unwrap_or(0.0)
+/// The value that this share of the values does not exceed; 0 without any. Puts them in another order.
+fn share(values: &mut [f64], share: f64) -> f64 {
+    let last = values.len().saturating_sub(1);
+    let place = (share * last as f64).round() as usize;
+    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(place, f64::total_cmp).1 }
 }
 
 #[cfg(test)]

@@ -41,6 +41,8 @@ pub struct Sweep {
     slope: f64,
     /// Least height of the tip.
     low: f64,
+    /// Whether its start was left by the move before, and so takes nothing any more.
+    goes_on: bool,
 }
 
 /// Where over a place the cutter stands lowest.
@@ -60,10 +62,17 @@ impl Sweep {
         let low = from.z.min(to.z);
         if length < VERTICAL_MM {
             let from = Point3::new(from.x, from.y, low);
-            return Sweep { shape: *shape, from, along: [1.0, 0.0], length: 0.0, slope: 0.0, low };
+            return Sweep { shape: *shape, from, along: [1.0, 0.0], length: 0.0, slope: 0.0, low, goes_on: false };
         }
         let along = [dx / length, dy / length];
-        Sweep { shape: *shape, from, along, length, slope: (to.z - from.z) / length, low }
+        Sweep { shape: *shape, from, along, length, slope: (to.z - from.z) / length, low, goes_on: false }
+    }
+
+    /// The same move where it goes on from one that ended at its start, and that was carved: places
+    /// over which this one stands lowest at its start hold nothing for it, and [`Sweep::columns`]
+    /// leaves most of them out. What is carved in all stays the same.
+    pub fn going_on(self) -> Sweep {
+        Sweep { goes_on: self.length > 0.0, ..self }
     }
 
     /// Least height of the tip on the move, mm: nothing below it is touched.
@@ -92,8 +101,37 @@ impl Sweep {
     /// The nodes of row `j` of `lattice` that the move can reach: the row cut by the outline of the
     /// swept cutter as seen from above, widened by rounding only.
     pub fn columns(&self, lattice: &Lattice, j: usize) -> Range<usize> {
-        let Some((x0, x1)) = self.chord(lattice.y0 + j as f64 * lattice.step) else { return 0..0 };
+        let y = lattice.y0 + j as f64 * lattice.step;
+        let Some((x0, x1)) = self.chord(y).and_then(|chord| self.ahead(y, chord)) else { return 0..0 };
         indices((x0 - lattice.x0) / lattice.step, (x1 - lattice.x0) / lattice.step, lattice.nx)
+    }
+
+    /// A height below which the move leaves nothing, given squared distances from the move's box as
+    /// seen from above: `low + q^2 * this`. The profile of a ball lies above its parabola; the other
+    /// forms are flat enough in the middle for zero to serve.
+    fn least_rise(&self) -> f64 {
+        match self.shape {
+            Shape::Ball { radius } => 0.5 / radius,
+            Shape::Flat { .. } | Shape::Bull { .. } | Shape::Taper { .. } => 0.0,
+        }
+    }
+
+    /// Of `columns` of row `j`, which stands at `row`, the part outside of which the move surely
+    /// takes nothing. Costs far less than the heights do.
+    pub fn trimmed(&self, lattice: &Lattice, j: usize, columns: Range<usize>, row: &[f64]) -> Range<usize> {
+        let beyond = |at: f64, (lo, hi): (f64, f64)| larger(larger(lo - at, at - hi), 0.0);
+        let rise = self.least_rise();
+        let [xs, ys] = [(self.from.x, self.along[0]), (self.from.y, self.along[1])]
+            .map(|(from, along)| ordered(from, from + self.length * along));
+        let dy = beyond(lattice.y0 + j as f64 * lattice.step, ys);
+        let base = self.low + rise * dy * dy;
+        let may_take = |i: &usize| {
+            let dx = beyond(lattice.x0 + *i as f64 * lattice.step, xs);
+            row.get(*i).is_some_and(|&z| z > base + rise * dx * dx)
+        };
+        let Some(first) = columns.clone().find(may_take) else { return columns.start..columns.start };
+        let end = columns.rev().find(may_take).map_or(first, |last| last + 1);
+        first..end
     }
 
     /// Heights left at the nodes `columns` of row `j`, in place of what `heights` held; infinite
@@ -113,6 +151,20 @@ impl Sweep {
                 nodes.for_each(|(k, height)| {
                     let (s, d2) = foot(k);
                     *height = ball.height(s, d2);
+                });
+            }
+            Shape::Flat { radius } if self.slope == 0.0 => {
+                let level = LevelRow::new(self, radius, 0.0);
+                nodes.for_each(|(k, height)| {
+                    let (s, d2) = foot(k);
+                    *height = level.height(s, d2);
+                });
+            }
+            Shape::Bull { radius, corner } if self.slope == 0.0 => {
+                let level = LevelRow::new(self, radius, corner);
+                nodes.for_each(|(k, height)| {
+                    let (s, d2) = foot(k);
+                    *height = level.height(s, d2);
                 });
             }
             _ => nodes.for_each(|(k, height)| {
@@ -166,6 +218,31 @@ impl Sweep {
         });
         ends.into_iter().chain(sides).flatten().reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
     }
+
+    /// The part of a row's chord that a move which goes on may still change. A cutter that climbs is
+    /// lowest behind the foot of a place, one that falls ahead of it by no more than where its
+    /// profile is as steep as the move; a foot farther behind the start than that means that the
+    /// start is lowest.
+    fn ahead(&self, y: f64, (x0, x1): (f64, f64)) -> Option<(f64, f64)> {
+        let [ux, uy] = self.along;
+        let lead = match self.shape {
+            _ if self.slope >= 0.0 => 0.0,
+            Shape::Ball { radius } => -lean(self.slope) * radius,
+            _ => self.shape.radius(),
+        };
+        // The foot's place along the move is `from_row + ux * (x - from.x)`.
+        let from_row = (y - self.from.y) * uy;
+        let needed = -lead - EDGE_SLACK * self.shape.radius() - from_row;
+        if !self.goes_on {
+            Some((x0, x1))
+        } else if ux.abs() < VERTICAL_MM {
+            (needed <= VERTICAL_MM * (x1 - x0)).then_some((x0, x1))
+        } else if ux > 0.0 {
+            Some((x0.max(self.from.x + needed / ux), x1))
+        } else {
+            Some((x0, x1.min(self.from.x + needed / ux)))
+        }
+    }
 }
 
 /// The ball's closed form with everything that does not change along a row taken out of the loop,
@@ -203,6 +280,32 @@ impl BallRow {
         let x = smaller(larger(-self.lean * half, lo), hi);
         let height = self.base + self.slope * (s + x) - larger(self.radius2 - d2 - x * x, 0.0).sqrt();
         if (half2 >= 0.0) & (lo <= hi) { height } else { f64::INFINITY }
+    }
+}
+
+/// A level move of a bull-nose, or of a flat as one without a corner: it stands lowest where it is
+/// nearest. Without branches, like [`BallRow`]; most of roughing and of the perimeter is this.
+struct LevelRow {
+    length: f64,
+    tip: f64,
+    reach2: f64,
+    flat: f64,
+    corner: f64,
+}
+
+impl LevelRow {
+    fn new(sweep: &Sweep, radius: f64, corner: f64) -> LevelRow {
+        let reach2 = radius * radius * (1.0 + 2.0 * EDGE_SLACK);
+        LevelRow { length: sweep.length, tip: sweep.from.z, reach2, flat: radius - corner, corner }
+    }
+
+    #[inline(always)]
+    fn height(&self, s: f64, d2: f64) -> f64 {
+        let x = larger(larger(-s, s - self.length), 0.0);
+        let q2 = x * x + d2;
+        let out = larger(q2.sqrt() - self.flat, 0.0);
+        let rise = self.corner - larger(self.corner * self.corner - out * out, 0.0).sqrt();
+        if q2 <= self.reach2 { self.tip + rise } else { f64::INFINITY }
     }
 }
 
