@@ -70,11 +70,11 @@ impl Thinned {
         }
         // A node between is interpolated from the corners of its cell.
         let mut asked = vec![false; lattice.len()];
-        for k in (0..inside.len()).filter(|&k| inside[k]) {
-            let (i, j) = (k % nx, k / nx);
-            for row in [j / every, j.div_ceil(every).min(lattice.ny - 1)] {
-                for column in [i / every, i.div_ceil(every).min(lattice.nx - 1)] {
-                    asked[row * lattice.nx + column] = true;
+        for (j, row) in inside.chunks(nx).enumerate() {
+            for line in [j / every, j.div_ceil(every).min(lattice.ny - 1)] {
+                for i in (0..nx).filter(|&i| row[i]) {
+                    asked[line * lattice.nx + i / every] = true;
+                    asked[line * lattice.nx + i.div_ceil(every).min(lattice.nx - 1)] = true;
                 }
             }
         }
@@ -97,20 +97,35 @@ impl Thinned {
     /// The nodes that are asked for and of which it is not sure that the ball reaches them.
     fn doubtful(&self, radius: f64) -> Vec<bool> {
         let Lattice { nx, step, .. } = self.target.lattice;
-        let node = |k: usize| Bend::at(&self.target, k);
-        let each = 0..self.asked.len();
-        let hollow = each.clone().into_par_iter().map(|k| node(k).is_none_or(|b| b.is_hollow(HOLLOW_SHARE / radius)));
-        let hollow = Tally::new(&hollow.collect::<Vec<bool>>(), nx);
+        let most = HOLLOW_SHARE / radius;
+        let directions = directions();
+        let is_hollow = |b: Bend| b.is_hollow(most, &directions);
+        let hollow = self.each_node(|i, j| Bend::at(&self.target, i, j).is_none_or(is_hollow));
+        let hollow = Tally::new(&hollow, nx);
         // One node more for rounding the ball's place to a node, and one for what lies between nodes.
         let reach = (radius / step).ceil() as usize + 2;
-        let is_doubtful = |k: usize| {
-            let Some(bend) = node(k) else { return true };
+        let is_doubtful = |bend: Bend, i: usize, j: usize| {
             let out = radius / (step * (1.0 + bend.fx * bend.fx + bend.fy * bend.fy).sqrt());
-            let under = |n: usize, slope: f64| (n as f64 - out * slope).round().max(0.0) as usize;
-            hollow.any_around((under(k % nx, bend.fx), under(k / nx, bend.fy)), reach)
+            let under = |n: usize, slope: f64| (n as f64 - out * slope + 0.5).max(0.0) as usize;
+            hollow.any_around((under(i, bend.fx), under(j, bend.fy)), reach)
         };
-        each.into_par_iter().map(|k| self.asked[k] && is_doubtful(k)).collect()
+        self.each_node(|i, j| {
+            self.asked[j * nx + i] && Bend::at(&self.target, i, j).is_none_or(|bend| is_doubtful(bend, i, j))
+        })
     }
+
+    /// What `f` says of every node, row by row.
+    fn each_node(&self, f: impl Fn(usize, usize) -> bool + Sync) -> Vec<bool> {
+        let mut said = vec![false; self.asked.len()];
+        let rows = said.par_chunks_mut(self.target.lattice.nx).enumerate();
+        rows.for_each(|(j, row)| row.iter_mut().enumerate().for_each(|(i, said)| *said = f(i, j)));
+        said
+    }
+}
+
+/// Unit vectors over half a turn.
+fn directions() -> [(f64, f64); DIRECTIONS] {
+    std::array::from_fn(|n| (n as f64 * PI / DIRECTIONS as f64).sin_cos()).map(|(s, c)| (c, s))
 }
 
 /// First and second differences of the heights about a node.
@@ -124,13 +139,13 @@ struct Bend {
 
 impl Bend {
     /// `None` on the border of the grid.
-    fn at(grid: &Grid, k: usize) -> Option<Bend> {
+    fn at(grid: &Grid, i: usize, j: usize) -> Option<Bend> {
         let Lattice { step, nx, ny, .. } = grid.lattice;
-        let (i, j) = (k % nx, k / nx);
         if i == 0 || j == 0 || i + 1 >= nx || j + 1 >= ny {
             return None;
         }
-        let (below, own, above) = (&grid.z[k - nx - 1..], &grid.z[k - 1..], &grid.z[k + nx - 1..]);
+        let three = |j: usize| &grid.z[j * nx + i - 1..][..3];
+        let (below, own, above) = (three(j - 1), three(j), three(j + 1));
         let square = step * step;
         Some(Bend {
             fx: (own[2] - own[0]) / (2.0 * step),
@@ -143,19 +158,18 @@ impl Bend {
 
     /// Whether any upright plane cuts the surface in a curve more hollow than `most`, 1/mm. Numbers
     /// that are none, beside places without a height, count as hollow.
-    fn is_hollow(&self, most: f64) -> bool {
+    fn is_hollow(&self, most: f64, directions: &[(f64, f64)]) -> bool {
         // The second differences' own greatest value bounds the curvature: a slope only lessens it.
         let (mean, half) = (0.5 * (self.xx + self.yy), 0.5 * (self.xx - self.yy));
         if mean + (half * half + self.xy * self.xy).sqrt() <= most {
             return false;
         }
-        let curved = |n: usize| {
-            let (s, c) = (n as f64 * PI / DIRECTIONS as f64).sin_cos();
+        !directions.iter().all(|&(c, s)| {
             let slope = self.fx * c + self.fy * s;
             let second = self.xx * c * c + 2.0 * self.xy * c * s + self.yy * s * s;
-            second / (1.0 + slope * slope).powf(1.5)
-        };
-        !(0..DIRECTIONS).all(|n| curved(n) <= most)
+            let long = 1.0 + slope * slope;
+            second <= most * long * long.sqrt()
+        })
     }
 }
 
@@ -197,9 +211,9 @@ fn closing(target: &Grid, shape: &Shape, asked: &[bool]) -> Grid {
     let Lattice { nx, step, .. } = target.lattice;
     let near = Tally::new(asked, nx);
     let reach = (shape.radius() / step).ceil() as usize;
-    let mut tips = envelope_where(target, shape.radius(), profile, |k| near.any_around((k % nx, k / nx), reach));
+    let mut tips = envelope_where(target, shape.radius(), profile, |i, j| near.any_around((i, j), reach));
     negate(&mut tips);
-    let mut left = envelope_where(&tips, shape.radius(), profile, |k| asked[k]);
+    let mut left = envelope_where(&tips, shape.radius(), profile, |i, j| asked[j * nx + i]);
     negate(&mut left);
     left
 }
@@ -216,11 +230,12 @@ mod tests {
     use crate::frame::{Point2, Rect};
 
     const STEP_MM: f64 = 0.2;
-    /// What the ideal path leaves of its own: its nodes lie a step apart on ground that slopes by
-    /// up to 60 degrees (step^2 / 4 R cos^3, as told at [`envelope_where`]), and a crease that passes
-    /// for smooth adds 0.26 step^2 / R.
-    fn own_scallops_mm(radius: f64) -> f64 {
-        (0.25 / 0.5_f64.powi(3) + 0.26) * STEP_MM * STEP_MM / radius
+    /// What the ideal path may leave of its own, straight up: its nodes lie a step apart on ground of
+    /// this slope (step^2 / 4 R cos^3, as told at [`crate::grid::envelope`]), and a crease that
+    /// passes for smooth adds 0.26 step^2 / R across the surface.
+    fn own_scallop_mm(radius: f64, slope: f64) -> f64 {
+        let long = (1.0 + slope * slope).sqrt();
+        (0.25 * long.powi(3) + 0.26 * long) * STEP_MM * STEP_MM / radius
     }
 
     fn thinned(height: impl Fn(Point2) -> f64 + Sync) -> Thinned {
@@ -230,14 +245,18 @@ mod tests {
         Thinned::new(&grid, &inside)
     }
 
-    /// The most that the whole closing leaves, straight up, where the short way says that it leaves
-    /// nothing, and how many such nodes there are.
+    /// The most that the whole closing leaves where the short way says that it leaves nothing, as a
+    /// share of what it may leave of its own; and how many such nodes there are.
     fn most_overlooked(thinned: &Thinned, radius: f64) -> (f64, usize) {
+        let nx = thinned.target.lattice.nx;
         let doubtful = thinned.doubtful(radius);
         let whole = closing(&thinned.target, &Shape::Ball { radius }, &vec![true; doubtful.len()]);
         let sure: Vec<usize> = (0..doubtful.len()).filter(|&k| thinned.asked[k] && !doubtful[k]).collect();
-        let left = sure.iter().map(|&k| whole.z[k] - thinned.target.z[k]).fold(0.0, f64::max);
-        (left, sure.len())
+        let share = |&k: &usize| {
+            let slope = Bend::at(&thinned.target, k % nx, k / nx).map_or(0.0, |bend| bend.fx.hypot(bend.fy));
+            (whole.z[k] - thinned.target.z[k]) / own_scallop_mm(radius, slope)
+        };
+        (sure.iter().map(share).fold(0.0, f64::max), sure.len())
     }
 
     proptest! {
@@ -255,13 +274,8 @@ mod tests {
                 let waves = amplitude * (f64::sin(along(p, turn) / wave * 6.3) + f64::cos(along(p, turn + 1.9) / wave * 5.1));
                 30.0 + waves + slope * p.x + jump * along(p, crease_turn).max(0.0)
             });
-            let steepest = (0..thinned.asked.len())
-                .filter_map(|k| Bend::at(&thinned.target, k))
-                .map(|b| b.fx.hypot(b.fy))
-                .fold(0.0, f64::max);
-            prop_assume!(steepest < f64::sqrt(3.0));
-            let (left, _) = most_overlooked(&thinned, radius);
-            prop_assert!(left <= own_scallops_mm(radius), "{left} of {}", own_scallops_mm(radius));
+            let (share, _) = most_overlooked(&thinned, radius);
+            prop_assert!(share <= 1.0, "{share} times what the ideal path leaves of its own");
         }
     }
 
@@ -272,8 +286,8 @@ mod tests {
         let bowl = |r: f64| thinned(move |p| 40.0 - (r * r - (p - Point2::new(12.0, 10.0)).norm_squared()).sqrt());
         let sure = |thinned: &Thinned, radius: f64| most_overlooked(thinned, radius).1;
         let all = bowl(20.0).asked.iter().filter(|&&asked| asked).count();
-        let (left, many) = most_overlooked(&bowl(20.0), 3.0);
-        assert!(left <= own_scallops_mm(3.0) && many * 2 > all, "{left} {many} of {all}");
+        let (share, many) = most_overlooked(&bowl(20.0), 3.0);
+        assert!(share <= 1.0 && many * 2 > all, "{share}, {many} of {all}");
         assert_eq!(sure(&bowl(20.0), 25.0), 0);
         let top = thinned(|p| (900.0 - (p - Point2::new(12.0, 10.0)).norm_squared()).sqrt());
         assert!(sure(&top, 5.0) * 4 > all);

@@ -51,8 +51,8 @@ impl Piece {
     pub(super) fn new(target: &Target, lattice: Lattice) -> Result<Piece, CarveError> {
         let rim = Rim::new(&target.outline, target.blank)?;
         let inside = rim.inside(&lattice);
-        let known = |z: f64| if z.is_finite() { z } else { f64::NEG_INFINITY };
-        let heights = Grid::from_fn(lattice, |p| target.surface.sample(p).map_or(f64::NEG_INFINITY, known));
+        let mut heights = target.surface.resampled(lattice, f64::NEG_INFINITY);
+        heights.z.iter_mut().filter(|z| !z.is_finite()).for_each(|z| *z = f64::NEG_INFINITY);
         if let Some(p) = nodes(&lattice, &inside).find(|&(k, _)| heights.z[k] == f64::NEG_INFINITY).map(|(_, p)| p) {
             return Err(CarveError::NoTarget { x: p.x, y: p.y });
         }
@@ -105,12 +105,12 @@ pub(super) fn finish(
     rules: &Rules,
     ledger: &mut Ledger,
 ) -> Option<Finish> {
-    let out_of_reach = beyond_reach(&piece.target, &piece.inside, cuts)?;
+    let out_of_reach = beyond_reach(&piece.target, &piece.inside, cuts)?.resampled(piece.target.lattice, 0.0);
     let mut standing = Vec::new();
     let mut unreached = (0.0, None);
     let mut worst = Patches::default();
     for (k, p) in piece.nodes() {
-        let beyond = piece.normal(k, out_of_reach.sample(p).unwrap_or(0.0)).max(0.0);
+        let beyond = piece.normal(k, out_of_reach.z[k]).max(0.0);
         let left = piece.normal(k, carved.z[k] - piece.target.z[k]).max(0.0);
         if beyond <= UNREACHED_MM {
             standing.push(left);
@@ -143,11 +143,14 @@ pub(super) fn floor(
     ledger: &mut Ledger,
 ) -> Result<Option<Thinnest>, CarveError> {
     let Some(Floor { underside, least_mm }) = &rules.floor else { return Ok(None) };
+    let [underside, least_mm] = [underside, least_mm].map(|grid| grid.resampled(carved.lattice, f64::NAN));
     let mut thinnest: Option<Thinnest> = None;
     let mut worst = Patches::default();
     for (k, p) in piece.nodes() {
-        let limits = underside.sample(p).zip(least_mm.sample(p)).filter(|(u, l)| u.is_finite() && l.is_finite());
-        let (under, least) = limits.ok_or(CarveError::NoFloor { x: p.x, y: p.y })?;
+        let (under, least) = (underside.z[k], least_mm.z[k]);
+        if !(under.is_finite() && least.is_finite()) {
+            return Err(CarveError::NoFloor { x: p.x, y: p.y });
+        }
         // Beside the outline the perimeter's wall passes, see `gouge`.
         let thickness = carved.z[k] - under;
         let short = least - thickness;

@@ -14,18 +14,22 @@ const RUN: usize = 16;
 /// `curvature * step^2 / 4`: good for previews and bounds, not for cutter locations.
 /// `h` must not decrease with distance.
 pub fn envelope(grid: &Grid, radius: f64, h: impl Fn(f64) -> f64) -> Grid {
-    envelope_where(grid, radius, h, |_| true)
+    envelope_where(grid, radius, h, |_, _| true)
 }
 
-/// As [`envelope`], at the nodes that are `wanted`, by their index `j * nx + i`; other nodes may
-/// have minus infinity instead.
-pub fn envelope_where(grid: &Grid, radius: f64, h: impl Fn(f64) -> f64, wanted: impl Fn(usize) -> bool + Sync) -> Grid {
+/// As [`envelope`], at the nodes (i, j) that are `wanted`; other nodes may have minus infinity instead.
+pub fn envelope_where(
+    grid: &Grid,
+    radius: f64,
+    h: impl Fn(f64) -> f64,
+    wanted: impl Fn(usize, usize) -> bool + Sync,
+) -> Grid {
     let Lattice { nx, step, .. } = grid.lattice;
     let stamp = Stamp::new(radius, step, h);
     let source = Padded::new(grid, stamp.reach());
     let mut out = Grid::filled(grid.lattice, f64::NEG_INFINITY);
     out.z.par_chunks_mut(nx).enumerate().for_each(|(j, row)| {
-        let any_wanted = |run: &usize| (run * RUN..nx.min((run + 1) * RUN)).any(|i| wanted(j * nx + i));
+        let any_wanted = |run: &usize| (run * RUN..nx.min((run + 1) * RUN)).any(|i| wanted(i, j));
         let runs: Vec<usize> = (0..nx.div_ceil(RUN)).filter(any_wanted).collect();
         source.envelope_row(&stamp, j, &runs, row);
     });
@@ -149,7 +153,7 @@ mod tests {
             let grid = Grid { lattice, z: seed[..nx * ny].to_vec() };
             let h = |q: f64| 0.3 * q * q;
             let all = envelope(&grid, radius, h);
-            let some = envelope_where(&grid, radius, h, |k| k % keep == 0);
+            let some = envelope_where(&grid, radius, h, |i, j| (j * nx + i) % keep == 0);
             for k in 0..lattice.len() {
                 prop_assert_eq!(all.z[k], defined(&grid, radius, &h, (k % nx, k / nx)));
                 prop_assert!(some.z[k] == all.z[k] || (k % keep != 0 && some.z[k] == f64::NEG_INFINITY));
