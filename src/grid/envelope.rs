@@ -68,7 +68,7 @@ struct Padded {
 impl Padded {
     fn new(grid: &Grid, margin: usize) -> Padded {
         let Lattice { nx, ny, .. } = grid.lattice;
-        let width = nx.next_multiple_of(RUN) + 2 * margin;
+        let width = (nx.next_multiple_of(RUN) + 2 * margin).next_multiple_of(RUN);
         let mut z = vec![f64::NEG_INFINITY; width * (ny + 2 * margin)];
         for (from, to) in grid.z.chunks(nx).zip(z.chunks_mut(width).skip(margin)) {
             to[margin..margin + nx].copy_from_slice(from);
@@ -85,15 +85,23 @@ impl Padded {
     ///
     /// The stamp looks the same from all four sides, so of the four nodes at one distance only the
     /// highest counts: the rows above and below are joined first, then left and right, and the
-    /// drop is taken once for all four.
+    /// drop is taken once for all four. Drops grow from the axis outward, so a row of the stamp ends
+    /// where even the highest node around would no longer raise the lowest of the run.
     fn envelope_row(&self, stamp: &Stamp, j: usize, runs: &[usize], row: &mut [f64]) {
         let mut best = vec![[f64::NEG_INFINITY; RUN]; runs.len()];
         let mut joined = vec![0.0; if runs.is_empty() { 0 } else { self.width }];
+        let mut tops = Vec::with_capacity(self.width / RUN);
         for (dj, drops) in stamp.quarter.iter().enumerate() {
             let (above, below) = (self.row(j + self.margin - dj), self.row(j + self.margin + dj));
             joined.iter_mut().zip(above.iter().zip(below)).for_each(|(z, (&a, &b))| *z = larger(a, b));
+            tops.clear();
+            tops.extend(joined.as_chunks().0.iter().map(|block| reduced(*block, larger)));
             for (best, run) in best.iter_mut().zip(runs) {
-                raise(best, &joined, self.margin + run * RUN, drops);
+                let first = self.margin + run * RUN;
+                let blocks = (first + 1 - drops.len()) / RUN..=(first + RUN + drops.len() - 2) / RUN;
+                let top = tops[blocks].iter().copied().fold(f64::NEG_INFINITY, larger);
+                let low = reduced(*best, |a, b| -larger(-a, -b));
+                raise(best, &joined, first, &drops[..drops.partition_point(|drop| top - drop > low)]);
             }
         }
         for (best, run) in best.iter().zip(runs) {
@@ -112,6 +120,18 @@ fn raise(best: &mut [f64; RUN], joined: &[f64], first: usize, drops: &[f64]) {
         }
     }
     *best = held;
+}
+
+/// All numbers of a run brought down to one, by halves, which vector instructions can do.
+#[inline(always)]
+fn reduced(mut run: [f64; RUN], pick: impl Fn(f64, f64) -> f64) -> f64 {
+    let mut half = RUN / 2;
+    while half > 0 {
+        let (kept, other) = run.split_at_mut(half);
+        kept.iter_mut().zip(other).for_each(|(a, b)| *a = pick(*a, *b));
+        half /= 2;
+    }
+    run[0]
 }
 
 /// The plain comparison, not `f64::max`, is what the compiler turns into vector instructions.
