@@ -8,7 +8,11 @@
 //! that reaches p. A bull-nose is part of a torus, whose lowest place is the root of a quartic; it
 //! is found by bracketed Newton steps instead.
 
+mod rows;
+
 use std::ops::Range;
+
+use rows::{BallRow, LevelRow};
 
 use super::Shape;
 use crate::frame::{Point2, Point3};
@@ -106,16 +110,6 @@ impl Sweep {
         indices((x0 - lattice.x0) / lattice.step, (x1 - lattice.x0) / lattice.step, lattice.nx)
     }
 
-    /// A height below which the move leaves nothing, given squared distances from the move's box as
-    /// seen from above: `low + q^2 * this`. The profile of a ball lies above its parabola; the other
-    /// forms are flat enough in the middle for zero to serve.
-    fn least_rise(&self) -> f64 {
-        match self.shape {
-            Shape::Ball { radius } => 0.5 / radius,
-            Shape::Flat { .. } | Shape::Bull { .. } | Shape::Taper { .. } => 0.0,
-        }
-    }
-
     /// Of `columns` of row `j`, which stands at `row`, the part outside of which the move surely
     /// takes nothing. Costs far less than the heights do.
     pub fn trimmed(&self, lattice: &Lattice, j: usize, columns: Range<usize>, row: &[f64]) -> Range<usize> {
@@ -171,6 +165,16 @@ impl Sweep {
                 let (s, d2) = foot(k);
                 *height = self.lowest(s, d2).map_or(f64::INFINITY, |lowest| lowest.height_mm);
             }),
+        }
+    }
+
+    /// At a distance q from the move's box, seen from above, nothing is left below `low + q^2 * this`:
+    /// a ball's profile lies above its parabola, and for the other forms, flat in the middle or
+    /// straight at the sides, zero serves.
+    fn least_rise(&self) -> f64 {
+        match self.shape {
+            Shape::Ball { radius } => 0.5 / radius,
+            Shape::Flat { .. } | Shape::Bull { .. } | Shape::Taper { .. } => 0.0,
         }
     }
 
@@ -242,70 +246,6 @@ impl Sweep {
         } else {
             Some((x0, x1.min(self.from.x + needed / ux)))
         }
-    }
-}
-
-/// The ball's closed form with everything that does not change along a row taken out of the loop,
-/// and without branches, so that the compiler can use vector instructions: most of a proof's time
-/// is spent here.
-struct BallRow {
-    length: f64,
-    slope: f64,
-    /// z of the move's start plus the radius.
-    base: f64,
-    reach2: f64,
-    radius2: f64,
-    /// The unclamped lowest place is `-lean * rho`.
-    lean: f64,
-}
-
-impl BallRow {
-    fn new(sweep: &Sweep, radius: f64) -> BallRow {
-        BallRow {
-            length: sweep.length,
-            slope: sweep.slope,
-            base: sweep.from.z + radius,
-            reach2: radius * radius * (1.0 + 2.0 * EDGE_SLACK),
-            radius2: radius * radius,
-            lean: lean(sweep.slope),
-        }
-    }
-
-    /// Plain comparisons, not `f64::max`, which must look for NaN and stays scalar.
-    #[inline(always)]
-    fn height(&self, s: f64, d2: f64) -> f64 {
-        let half2 = self.reach2 - d2;
-        let half = larger(half2, 0.0).sqrt();
-        let (lo, hi) = (larger(-s, -half), smaller(self.length - s, half));
-        let x = smaller(larger(-self.lean * half, lo), hi);
-        let height = self.base + self.slope * (s + x) - larger(self.radius2 - d2 - x * x, 0.0).sqrt();
-        if (half2 >= 0.0) & (lo <= hi) { height } else { f64::INFINITY }
-    }
-}
-
-/// A level move of a bull-nose, or of a flat as one without a corner: it stands lowest where it is
-/// nearest. Without branches, like [`BallRow`]; most of roughing and of the perimeter is this.
-struct LevelRow {
-    length: f64,
-    tip: f64,
-    reach2: f64,
-    flat: f64,
-    corner: f64,
-}
-
-impl LevelRow {
-    fn new(sweep: &Sweep, radius: f64, corner: f64) -> LevelRow {
-        let reach2 = radius * radius * (1.0 + 2.0 * EDGE_SLACK);
-        LevelRow { length: sweep.length, tip: sweep.from.z, reach2, flat: radius - corner, corner }
-    }
-
-    #[inline(always)]
-    fn height(&self, s: f64, d2: f64) -> f64 {
-        let x = larger(larger(-s, s - self.length), 0.0);
-        let q2 = x * x + d2;
-        let out = larger(q2.sqrt() - self.flat, 0.0);
-        let rise = self.corner - larger(self.corner * self.corner - out * out, 0.0).sqrt();
-        if q2 <= self.reach2 { self.tip + rise } else { f64::INFINITY }
     }
 }
 
