@@ -28,7 +28,7 @@ const CLOSING_STEP_MM: f64 = 0.2;
 /// A target more hollow than this share of 1/R is looked at by the closing. The share makes up for
 /// curvature that is known at nodes only: of a crease whose slope jumps by J at least 0.35 J / step
 /// shows at a node, so one that passes leaves at most R (J/2)^2 / 2 = 0.26 step^2 / R unreached,
-/// 0.004 mm for R = 3 and 0.2 mm: as much as the ideal path's own scallops. [derived]
+/// 0.004 mm for R = 3 and 0.2 mm: as much as the ideal path's own scallops. Derived here.
 const HOLLOW_SHARE: f64 = 0.5;
 
 /// Directions in which a hollow is measured: 22.5 degrees apart, so that the greatest curvature is
