@@ -4,25 +4,67 @@
 //! usage: cargo bench [-- FILTER]
 //!
 //! Everything but `job` runs on one thread, so that figures do not depend on the machine's cores.
+//!
+//! `.ci/outside/bench.py` runs these beside other people's libraries. It names a folder in
+//! `SUSTENT_BENCH`, and what both work on is written there first.
 
+use std::fmt::Write as _;
 use std::hint::black_box;
+use std::path::Path;
 use std::sync::LazyLock;
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use rayon::{ThreadPool, ThreadPoolBuilder};
 use sustent::carve::Stock;
-use sustent::frame::{Point2, Point3};
+use sustent::frame::Point2;
 use sustent::grid::{Grid, Lattice, envelope};
 use sustent::job::{self, Design, Precision, Written};
 use sustent::kernel::{Shape, Surface, Sweep};
 use sustent::nc;
 use sustent::path::{self, Cutting, Step, Target};
 use sustent::profile::Shelf;
+use sustent::sheet::{Basis, Problem};
 use sustent::ticket::{self, Ticket};
 
 fn main() {
+    if let Some(folder) = std::env::var_os("SUSTENT_BENCH") {
+        hand_over(Path::new(&folder)).expect("what is measured can be written");
+    }
     divan::main();
+}
+
+/// The demo's heights to cut, its finishing moves and the size of its sheet, as tables.
+fn hand_over(folder: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    let Grid { lattice, z } = target(Precision::SHOP.plan_mm).surface;
+    let mut heights = format!("# {},{},{}\n", lattice.x0, lattice.y0, lattice.step);
+    for row in z.chunks(lattice.nx) {
+        let row: Vec<String> = row.iter().map(|z| format!("{z:.6}")).collect();
+        writeln!(heights, "{}", row.join(","))?;
+    }
+    let finish = finishing();
+    let mut moves = String::new();
+    for t in &finish.program.travels {
+        let numbers = [t.from.x, t.from.y, t.from.z, t.to.x, t.to.y, t.to.z].map(|c| c.to_string());
+        writeln!(moves, "{}", numbers.join(","))?;
+    }
+    let Basis { knot, nx, ny, .. } = DESIGN.footbed.top.basis;
+    let blank = &TICKET.make.blank;
+    let sizes = format!(
+        "{nx},{ny},{knot},{PULL_EVERY_MM},{TENSION_PER_MM2},{},{},{},{}\n",
+        finish.cutter.shape.radius(),
+        blank.width_mm,
+        blank.length_mm,
+        blank.height_mm
+    );
+    std::fs::create_dir_all(folder)?;
+    std::fs::write(folder.join("heights.csv"), heights)?;
+    std::fs::write(folder.join("moves.csv"), moves)?;
+    Ok(std::fs::write(folder.join("sizes.csv"), sizes)?)
+}
+
+fn finishing() -> &'static Written {
+    WRITTEN.iter().find(|w| w.step == Step::Finish).expect("the demo has a finish")
 }
 
 const TEXT: &str = include_str!("../output-samples/PATROL-07/ticket.toml");
@@ -61,6 +103,31 @@ fn alone<T: Send>(work: impl FnOnce() -> T + Send) -> T {
 #[divan::bench]
 fn design(bencher: Bencher) {
     bencher.bench(|| alone(|| job::design(&TICKET, &TICKET.feet[0]).map(|design| design.findings.len())));
+}
+
+/// Pulls of the sheet that is solved alone, mm apart.
+const PULL_EVERY_MM: f64 = 5.0;
+/// Its tension; any small one will do.
+const TENSION_PER_MM2: f64 = 1e-4;
+
+/// A thin plate with as many unknowns as the demo's sheet, pulled toward a wave at every few
+/// millimetres: assembled, factored and solved once.
+#[divan::bench]
+fn sheet_solve(bencher: Bencher) {
+    let basis = DESIGN.footbed.top.basis;
+    let spots = |n: usize| ((n - 3) as f64 * basis.knot / PULL_EVERY_MM) as usize + 1;
+    let (columns, rows) = (spots(basis.nx), spots(basis.ny));
+    let place = |k: usize| {
+        Point2::new(basis.x0 + (k % columns) as f64 * PULL_EVERY_MM, basis.y0 + (k / columns) as f64 * PULL_EVERY_MM)
+    };
+    let places: Vec<Point2> = (0..columns * rows).map(place).collect();
+    let targets: Vec<f64> = places.iter().map(|p| (p.x / 17.0).sin() + (p.y / 31.0).cos()).collect();
+    let solve = || {
+        let pulls = places.iter().map(|&p| (basis.height(p), 1.0)).collect();
+        let problem = Problem { basis, tension_per_mm2: TENSION_PER_MM2, pulls, conditions: vec![] };
+        problem.factor().map(|fair| fair.solve(&targets, &[]))
+    };
+    bencher.counter(ItemsCount::new(basis.len())).bench(|| alone(solve));
 }
 
 /// The design as heights to cut, on the planning lattice.
@@ -116,14 +183,19 @@ fn perimeter(bencher: Bencher) {
     bencher.bench(|| alone(|| path::perimeter(&target, &cutting)));
 }
 
-/// The finishing program alone, carved move by move from a whole blank: cost per move at three
-/// lattices, 0.5, 0.25 and 0.125 mm. The count is nodes under the moves.
+/// The finishing program alone, carved move by move from a whole blank on lattices of 0.5, 0.25 and
+/// 0.125 mm. The count is the nodes under all moves.
 #[divan::bench(args = [0.5, 0.25, 0.125], sample_count = 10)]
 fn carve(bencher: Bencher, step_mm: f64) {
     let target = target(Precision::SHOP.plan_mm);
-    let finish = WRITTEN.iter().find(|w| w.step == Step::Finish).expect("the demo has a finish");
-    let sweep = |from: Point3, to: Point3| Sweep::new(&finish.cutter.shape, from, to);
-    let sweeps: Vec<Sweep> = finish.program.travels.iter().map(|t| sweep(t.from, t.to)).collect();
+    let finish = finishing();
+    let mut sweeps: Vec<Sweep> = Vec::new();
+    let mut cut_to = None;
+    for t in &finish.program.travels {
+        let sweep = Sweep::new(&finish.cutter.shape, t.from, t.to);
+        sweeps.push(if cut_to == Some(t.from) { sweep.going_on() } else { sweep });
+        cut_to = (!t.rapid).then_some(t.to);
+    }
     let blank = Stock::new(target.blank, target.blank_top_mm, step_mm).expect("the demo's blank can be carved");
     let lattice = blank.grid().lattice;
     let under = |s: &Sweep| s.rows(&lattice).map(|j| s.columns(&lattice, j).len()).sum::<usize>();

@@ -58,7 +58,7 @@ fn every_folder_is_a_room_in_the_list() {
 #[test]
 fn what_is_foreign_comes_in_by_one_door() {
     let mut wrong = vec![];
-    for file in rust_files("src").into_iter().filter(|file| !is_for_tests_alone(file)) {
+    for file in rust_files("src").into_iter().filter(|file| ships(file)) {
         let (room, text) = (room_of(&file), shipped(&without_comments(&source(&file))));
         for (word, _) in DOORS.iter().filter(|(word, doors)| mentions(&text, word) && !doors.contains(&room.as_str())) {
             wrong.push(format!("{}: `{word}` has no business in {room}/", file.display()));
@@ -146,16 +146,16 @@ fn mentions(text: &str, word: &str) -> bool {
     })
 }
 
+/// Whether a file is more than a helper of its room's unit tests.
+fn ships(file: &Path) -> bool {
+    let name = file.file_stem().unwrap().to_string_lossy();
+    let room = fs::read_to_string(file.with_file_name("mod.rs")).unwrap_or_default();
+    !room.contains(&format!("#[cfg(test)]\nmod {name};"))
+}
+
 /// Unit tests may look at their subject with whatever tool they like.
 fn shipped(text: &str) -> String {
     text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default().to_string()
-}
-
-/// Whether the file's own room takes it in for tests only.
-fn is_for_tests_alone(file: &Path) -> bool {
-    let room = file.with_file_name("mod.rs");
-    let name = file.file_stem().unwrap().to_string_lossy();
-    room != *file && room.exists() && source(&room).contains(&format!("#[cfg(test)]\nmod {name};"))
 }
 
 fn without_comments(text: &str) -> String {

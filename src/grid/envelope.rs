@@ -14,18 +14,22 @@ const RUN: usize = 16;
 /// `curvature * step^2 / 4`: good for previews and bounds, not for cutter locations.
 /// `h` must not decrease with distance.
 pub fn envelope(grid: &Grid, radius: f64, h: impl Fn(f64) -> f64) -> Grid {
-    envelope_where(grid, radius, h, |_| true)
+    envelope_where(grid, radius, h, |_, _| true)
 }
 
-/// As [`envelope`], at the nodes that are `wanted`, by their index `j * nx + i`; other nodes may
-/// have minus infinity instead.
-pub fn envelope_where(grid: &Grid, radius: f64, h: impl Fn(f64) -> f64, wanted: impl Fn(usize) -> bool + Sync) -> Grid {
+/// As [`envelope`], at the nodes (i, j) that are `wanted`; other nodes may have minus infinity instead.
+pub fn envelope_where(
+    grid: &Grid,
+    radius: f64,
+    h: impl Fn(f64) -> f64,
+    wanted: impl Fn(usize, usize) -> bool + Sync,
+) -> Grid {
     let Lattice { nx, step, .. } = grid.lattice;
     let stamp = Stamp::new(radius, step, h);
     let source = Padded::new(grid, stamp.reach());
     let mut out = Grid::filled(grid.lattice, f64::NEG_INFINITY);
     out.z.par_chunks_mut(nx).enumerate().for_each(|(j, row)| {
-        let any_wanted = |run: &usize| (run * RUN..nx.min((run + 1) * RUN)).any(|i| wanted(j * nx + i));
+        let any_wanted = |run: &usize| (run * RUN..nx.min((run + 1) * RUN)).any(|i| wanted(i, j));
         let runs: Vec<usize> = (0..nx.div_ceil(RUN)).filter(any_wanted).collect();
         source.envelope_row(&stamp, j, &runs, row);
     });
@@ -64,7 +68,7 @@ struct Padded {
 impl Padded {
     fn new(grid: &Grid, margin: usize) -> Padded {
         let Lattice { nx, ny, .. } = grid.lattice;
-        let width = nx.next_multiple_of(RUN) + 2 * margin;
+        let width = (nx.next_multiple_of(RUN) + 2 * margin).next_multiple_of(RUN);
         let mut z = vec![f64::NEG_INFINITY; width * (ny + 2 * margin)];
         for (from, to) in grid.z.chunks(nx).zip(z.chunks_mut(width).skip(margin)) {
             to[margin..margin + nx].copy_from_slice(from);
@@ -81,15 +85,23 @@ impl Padded {
     ///
     /// The stamp looks the same from all four sides, so of the four nodes at one distance only the
     /// highest counts: the rows above and below are joined first, then left and right, and the
-    /// drop is taken once for all four.
+    /// drop is taken once for all four. Drops grow from the axis outward, so a row of the stamp ends
+    /// where even the highest node around would no longer raise the lowest of the run.
     fn envelope_row(&self, stamp: &Stamp, j: usize, runs: &[usize], row: &mut [f64]) {
         let mut best = vec![[f64::NEG_INFINITY; RUN]; runs.len()];
         let mut joined = vec![0.0; if runs.is_empty() { 0 } else { self.width }];
+        let mut tops = Vec::with_capacity(self.width / RUN);
         for (dj, drops) in stamp.quarter.iter().enumerate() {
             let (above, below) = (self.row(j + self.margin - dj), self.row(j + self.margin + dj));
             joined.iter_mut().zip(above.iter().zip(below)).for_each(|(z, (&a, &b))| *z = larger(a, b));
+            tops.clear();
+            tops.extend(joined.as_chunks().0.iter().map(|block| reduced(*block, larger)));
             for (best, run) in best.iter_mut().zip(runs) {
-                raise(best, &joined, self.margin + run * RUN, drops);
+                let first = self.margin + run * RUN;
+                let blocks = (first + 1 - drops.len()) / RUN..=(first + RUN + drops.len() - 2) / RUN;
+                let top = tops[blocks].iter().copied().fold(f64::NEG_INFINITY, larger);
+                let low = reduced(*best, |a, b| -larger(-a, -b));
+                raise(best, &joined, first, &drops[..drops.partition_point(|drop| top - drop > low)]);
             }
         }
         for (best, run) in best.iter().zip(runs) {
@@ -108,6 +120,18 @@ fn raise(best: &mut [f64; RUN], joined: &[f64], first: usize, drops: &[f64]) {
         }
     }
     *best = held;
+}
+
+/// All numbers of a run brought down to one, by halves, which vector instructions can do.
+#[inline(always)]
+fn reduced(mut run: [f64; RUN], pick: impl Fn(f64, f64) -> f64) -> f64 {
+    let mut half = RUN / 2;
+    while half > 0 {
+        let (kept, other) = run.split_at_mut(half);
+        kept.iter_mut().zip(other).for_each(|(a, b)| *a = pick(*a, *b));
+        half /= 2;
+    }
+    run[0]
 }
 
 /// The plain comparison, not `f64::max`, is what the compiler turns into vector instructions.
@@ -149,7 +173,7 @@ mod tests {
             let grid = Grid { lattice, z: seed[..nx * ny].to_vec() };
             let h = |q: f64| 0.3 * q * q;
             let all = envelope(&grid, radius, h);
-            let some = envelope_where(&grid, radius, h, |k| k % keep == 0);
+            let some = envelope_where(&grid, radius, h, |i, j| (j * nx + i) % keep == 0);
             for k in 0..lattice.len() {
                 prop_assert_eq!(all.z[k], defined(&grid, radius, &h, (k % nx, k / nx)));
                 prop_assert!(some.z[k] == all.z[k] || (k % keep != 0 && some.z[k] == f64::NEG_INFINITY));

@@ -33,7 +33,7 @@ pub use target::{mill_from_foot, target};
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Precision {
     /// Lattice on which tip heights are planned, mm. At 0.25 mm the exact kernel's facets stray
-    /// from the sheet by under 0.001 mm at a bend of radius 10 mm (s^2 / 8 r, [derived]).
+    /// from the sheet by under 0.001 mm at a bend of radius 10 mm (s^2 / 8 r, derived).
     pub plan_mm: f64,
     /// Lattice on which the stock is carved, mm.
     pub carve_mm: f64,

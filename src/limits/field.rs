@@ -13,7 +13,7 @@ use crate::value::Value;
 
 /// Distance between the places looked at, mm. The sheet's knots are 4 mm apart, so between places
 /// 2 mm apart the surface strays from them by under 0.05 mm at a bend of radius 10 mm
-/// (s^2 / 8 r, [derived]).
+/// (s^2 / 8 r, derived).
 const STEP_MM: f64 = 2.0;
 /// Thinner than this is a hole once the grinder has passed, mm. Shop's own choice.
 const HOLE_MM: f64 = 0.5;
