@@ -265,8 +265,8 @@ class Design:
         return np.array(loop)
 
     def distance_inside(self, stock):
-        """Distance to the outline for nodes within 2 mm of it, mm; 2 further in, 0 outside."""
-        out = np.where(self.inside, 2.0, 0.0)
+        """Distance to the outline for nodes within 2 mm of it, mm; without bound further in, 0 outside."""
+        out = np.where(self.inside, np.inf, 0.0)
         a, b = self.outline, np.roll(self.outline, -1, axis=0)
         for (x0, y0), (x1, y1) in zip(a, b):
             rows = slice(*np.searchsorted(stock.y, (min(y0, y1) - 2, max(y0, y1) + 2)))
@@ -275,7 +275,7 @@ class Design:
             ux, uy = x1 - x0, y1 - y0
             s = np.clip((px * ux + py * uy) / max(ux * ux + uy * uy, 1e-18), 0, 1)
             d = np.hypot(px - s * ux, py - s * uy)
-            out[rows, columns] = np.minimum(out[rows, columns], d)
+            out[rows, columns] = np.minimum(out[rows, columns], np.where(d <= 2, d, np.inf))
         return out
 
     def section(self, y):
