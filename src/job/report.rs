@@ -188,13 +188,17 @@ impl FootReport {
     /// The report of one designed foot; `carved` are the values gauged on the carved piece.
     pub fn new(design: &Design, carved: Option<&Values>) -> FootReport {
         let support = &design.order.support;
+        let filled_in =
+            |value: Value| support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone());
+        // A tracing has its own sizes: what would have been filled in for them is not asked.
+        let by_tracing = |value: Value| design.order.traced.is_some() && value.is_of_outline();
         let value = |value: Value| ValueReport {
-            asked: support.asked(value),
+            asked: support.asked(value).filter(|_| !(by_tracing(value) && filled_in(value).is_some())),
             read_back: design.read_back.get(&value).copied(),
             carved: carved.and_then(|c| c.get(&value).copied()),
             unit: value.unit(),
             feasible: design.intervals.get(&value).map(|&Interval { lo, hi }| [lo, hi]),
-            filled_in: support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone()),
+            filled_in: filled_in(value).filter(|_| !by_tracing(value)),
         };
         FootReport {
             side: design.order.side,
