@@ -93,6 +93,37 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
 /// The best-known rise of a post, derived: width times the tangent of its angle. 60 mm at 3 deg is
 /// 3.14 mm, 65 mm at 4 deg 4.55 mm (handbook arithmetic).
 #[test]
+fn a_flat_finishing_cutter_is_told_to_leave_stairs() {
+    let with = |cutter: &str| {
+        let cutters = format!("cover = 1.0\ncutters = {{ finishing = \"{cutter}\" }}");
+        found(&demo(&[("cover", &cutters)]))
+    };
+    assert!(with("flat-6").contains(&("flat_finish", Severity::Caution)));
+    assert!(!with("bull-10").contains(&("flat_finish", Severity::Caution)));
+}
+
+/// What a tracing decides is not told as asked, so asked and made can be compared.
+#[test]
+fn a_tracing_leaves_no_size_asked_that_nobody_wrote() {
+    let text = demo(&[
+        ("width = 120.2", "width = 130"),
+        ("length = 268", "length = 268\noutline = { right = \"insole.svg\" }"),
+    ]);
+    let svg = include_str!("data/outlines/stock-insole-right.svg").to_string();
+    let beside = |_: &str| Ok(svg.clone());
+    let ticket = ticket::read(&text, "ticket.toml", &Shelf::built_in(), &beside).unwrap();
+    for foot in job::check(&ticket).unwrap().feet {
+        for (value, told) in foot.values {
+            assert!(told.asked.is_none() || !value.is_of_outline(), "{value:?} is told as asked");
+            let (Some(asked), Some(read)) = (told.asked, told.read_back) else { continue };
+            assert!((asked - read).abs() < 0.01, "{value:?}: {asked} asked, {read} read");
+        }
+    }
+    let told = check(DEMO);
+    assert_eq!(told.feet[0].values[&Value::Length].asked, Some(268.0));
+}
+
+#[test]
 fn a_post_rises_as_the_tangent_says() {
     for (width, deg, rise) in [(60.0, 3.0_f64, 3.14), (65.0, 2.0, 2.27), (65.0, 4.0, 4.55), (65.0, 10.0, 11.46)] {
         assert!((width * deg.to_radians().tan() - rise as f64).abs() < 0.005_f64);

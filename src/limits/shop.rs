@@ -53,6 +53,7 @@ pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Find
     found.extend(reach(case, lowest_mm));
     found.extend(machine(case, highest_mm));
     found.extend(chip_load(case));
+    found.extend(flat_finish(case));
     found
 }
 
@@ -159,6 +160,19 @@ fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
 }
 
 /// Chip load f_z = F / (n z): below the window foam rubs and heats, above it the edge tears.
+/// A flat end leaves stairs wherever the surface slopes: side steps fine enough for a scallop there
+/// would take hours, so none is kept.
+fn flat_finish(case: &Case) -> Option<Finding> {
+    let make = case.make;
+    let Shape::Flat { .. } = make.finishing.shape else { return None };
+    let message = format!(
+        "the finishing cutter {} has a flat end: it leaves stairs on every slope, not the {} mm scallop asked (the proof tells how much)",
+        make.finishing.name, make.scallop_mm
+    );
+    let advice = "finish with a ball or bull-nose cutter, or mean to sand".to_string();
+    Some(Finding::new("flat_finish", Severity::Caution, case.order.side, message, advice))
+}
+
 fn chip_load(case: &Case) -> Vec<Finding> {
     let make = case.make;
     let [lo, hi] = make.machine.spindle_rpm;
