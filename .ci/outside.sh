@@ -2,7 +2,8 @@
 # Asks programs that other people wrote whether ours is right:
 #   an interpreter of RS274/NGC (Debian's linuxcnc-uspace) reads every program as our reader does;
 #   opencamlib's drop-cutter finds the same tip heights; scipy's grey dilation the same envelopes;
-#   trimesh finds the meshes closed and as large as job.json says.
+#   trimesh finds the meshes closed and as large as job.json says;
+#   a simulator that shares no code with ours (.ci/simulate.py) carves every job folder.
 #
 # usage: .ci/outside.sh [FOLDER]     FOLDER holds programs and meshes; default output-samples
 #        .ci/outside.sh --record     writes their answers to tests/data/ instead of comparing
@@ -84,5 +85,9 @@ say "heights against opencamlib and scipy"
 "$python" "$here/heights.py" "$built/asked" || differ=1
 say "meshes against trimesh"
 "$python" "$here/meshes.py" "$samples" || differ=1
+say "job folders in a simulator of their own"
+while IFS= read -r job; do
+    "$python" .ci/simulate.py "$(dirname "$job")" || differ=1
+done < <(find "$samples" -name job.json | sort)
 [ "$differ" = 0 ] || cannot "something differs, see above"
 say "all agree"

@@ -28,36 +28,58 @@
 //! corner.
 //!
 //! # Rooms, ground floor first
-//! A room uses only floors below its own; `tests/floors.rs` keeps it so.
+//! A room uses only rooms that stand above it in this list; `tests/floors.rs` keeps it so.
 
 // floor 0: things that know nothing of feet
-pub mod curve;
+// sides, points and frames
 pub mod frame;
-pub mod grid;
-pub mod kernel;
-pub mod mesh;
-pub mod sheet;
+// the names of the values
 pub mod value;
+// text that people write, read with every mistake placed
 pub mod written;
-// floor 1: the words of the trade as data; `profile` may use `foot`
+// heights on a regular lattice
+pub mod grid;
+// closed outlines; the door to the geometry libraries
+pub mod curve;
+// triangles, in and out
+pub mod mesh;
+// a cutter on a surface, exactly
+pub mod kernel;
+// the fairest sheet through given heights
+pub mod sheet;
+
+// floor 1: the words of the trade as data
+// one foot as measured
 pub mod foot;
+// materials, blanks, cutters, machines, starting supports, tolerances
 pub mod profile;
+
 // floor 2: what was asked
 pub mod ticket;
+
 // floor 3: what it looks like
 pub mod footbed;
+
 // floor 4: reading it back
 pub mod gauge;
+
 // floor 5: what will not stand
 pub mod limits;
+
 // floor 6: where the cutter goes
 pub mod path;
+
 // floor 7: the program text
 pub mod nc;
+
 // floor 8: what the text leaves, and how it is shown
+// the proof
 pub mod carve;
+// sheets and drawings; the door to svg
 pub mod draw;
+
 // floor 9: the job
 pub mod job;
+
 // floor 10: arguments, files, exit status
 pub mod cli;

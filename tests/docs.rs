@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
+use std::process::Command;
 use sustent::value::Value;
 
 fn root() -> PathBuf {
@@ -72,7 +72,7 @@ fn the_page_of_limits_names_every_limit_and_no_other() {
 
 #[test]
 fn the_readme_names_every_verb() {
-    let help = Command::cargo_bin("sustent").unwrap().arg("--help").output().unwrap();
+    let help = Command::new(env!("CARGO_BIN_EXE_sustent")).arg("--help").output().unwrap();
     let help = String::from_utf8(help.stdout).unwrap();
     let verbs = help.lines().skip_while(|line| !line.starts_with("Commands:")).skip(1);
     let verbs: Vec<&str> = verbs

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use rayon::prelude::*;
+use sustent::frame::Vector2;
 use sustent::job::{self, CheckReport};
 use sustent::limits::Severity;
 use sustent::profile::Shelf;
@@ -74,6 +75,9 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
         &[("heel_width = { seated = 65, standing = 68 }", "heel_width = { seated = 65 }")],
     );
     trips("hollow_radius", Caution, &[("lateral_arch", "lateral_arch = 3\nheel_cup_width = 71.5")]);
+    trips("finishing_cutter", Caution, &[("cover", "cover = 1.0\ncutters = { finishing = \"flat-6\" }")]);
+    trips("outline_length", Caution, &[("length = 268", "length = 255")]);
+    trips("cutter_reach", Stop, &[("height = 29.7", "height = 54")]);
     trips(
         "foot_length",
         Caution,
@@ -90,43 +94,24 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
     );
 }
 
-/// The best-known rise of a post, derived: width times the tangent of its angle. 60 mm at 3 deg is
-/// 3.14 mm, 65 mm at 4 deg 4.55 mm (handbook arithmetic).
+/// Handbook arithmetic [derived]: a post lifts the medial side by width times the tangent of its
+/// angle. The seat is read over the 20 mm around the heel centre and scaled to the tabled width.
 #[test]
-fn a_flat_finishing_cutter_is_told_to_leave_stairs() {
-    let with = |cutter: &str| {
-        let cutters = format!("cover = 1.0\ncutters = {{ finishing = \"{cutter}\" }}");
-        found(&demo(&[("cover", &cutters)]))
-    };
-    assert!(with("flat-6").contains(&("flat_finish", Severity::Caution)));
-    assert!(!with("bull-10").contains(&("flat_finish", Severity::Caution)));
-}
-
-/// What a tracing decides is not told as asked, so asked and made can be compared.
-#[test]
-fn a_tracing_leaves_no_size_asked_that_nobody_wrote() {
-    let text = demo(&[
-        ("width = 120.2", "width = 130"),
-        ("length = 268", "length = 268\noutline = { right = \"insole.svg\" }"),
-    ]);
-    let svg = include_str!("data/outlines/stock-insole-right.svg").to_string();
-    let beside = |_: &str| Ok(svg.clone());
-    let ticket = ticket::read(&text, "ticket.toml", &Shelf::built_in(), &beside).unwrap();
-    for foot in job::check(&ticket).unwrap().feet {
-        for (value, told) in foot.values {
-            assert!(told.asked.is_none() || !value.is_of_outline(), "{value:?} is told as asked");
-            let (Some(asked), Some(read)) = (told.asked, told.read_back) else { continue };
-            assert!((asked - read).abs() < 0.01, "{value:?}: {asked} asked, {read} read");
-        }
-    }
-    let told = check(DEMO);
-    assert_eq!(told.feet[0].values[&Value::Length].asked, Some(268.0));
-}
-
-#[test]
-fn a_post_rises_as_the_tangent_says() {
-    for (width, deg, rise) in [(60.0, 3.0_f64, 3.14), (65.0, 2.0, 2.27), (65.0, 4.0, 4.55), (65.0, 10.0, 11.46)] {
-        assert!((width * deg.to_radians().tan() - rise as f64).abs() < 0.005_f64);
+fn a_posted_seat_rises_as_the_table_says() {
+    let table = [
+        (65.0, 2.0, 2.27),
+        (65.0, 4.0, 4.55),
+        (65.0, 6.0, 6.83),
+        (65.0, 8.0, 9.14),
+        (65.0, 10.0, 11.46),
+        (60.0, 1.0, 1.05),
+    ];
+    for (width, deg, rise) in table {
+        let ticket = read(&demo(&[("rearfoot_post", &format!("rearfoot_post = {deg}"))]));
+        let footbed = job::design(&ticket, &ticket.feet[0]).unwrap().footbed;
+        let beside = |x: f64| footbed.top_at(footbed.places.heel_centre + Vector2::new(x, 0.0));
+        let made = (beside(10.0) - beside(-10.0)) * width / 20.0;
+        assert!((made - rise).abs() < 0.01, "{deg} deg over {width} mm rises {made}, the table says {rise}");
     }
 }
 
@@ -220,4 +205,28 @@ fn surveyed_feet_make_footbeds() {
         .collect();
     let stopped: Vec<_> = stops.into_iter().filter(|s| !s.is_empty()).collect();
     assert!(stopped.is_empty(), "{} surveyed feet are stopped: {stopped:#?}", stopped.len());
+}
+
+/// Default proportions against the survey (ANSUR II, Gordon et al. 2014: ratios to foot length, mean
+/// and SD of men and of women): what is filled in for a foot of which only the length is known lies
+/// within one SD of the mean, at both means of length.
+#[test]
+fn default_proportions_lie_within_one_sd_of_the_survey() {
+    // (length, [breadth, SD], [heel breadth, SD], [ball length, SD]), all but the length as ratios.
+    let men = (271.18, [0.3759, 0.0171], [0.2675, 0.0179], [0.7410, 0.0147]);
+    let women = (246.29, [0.3768, 0.0182], [0.2728, 0.0182], [0.7392, 0.0134]);
+    for (length, breadth, heel, ball) in [men, women] {
+        let ticket = read(&format!(
+            "[ticket]\ncode = \"A\"\n[make]\nmaterial = \"eva-firm\"\nblank = \"foam-330\"\nmachine = \"fast-router\"\n\
+             [left.foot]\nlength = {{ standing = {length} }}\n[left.support]\nmedial_arch = 16\n"
+        ));
+        let support = &ticket.feet[0].support;
+        // The outline's heel has the cup's walls around the foot's: 3 mm a side by the profile.
+        let foot_heel = support.heel_width_mm - 6.0;
+        for (made, [mean, sd]) in
+            [(support.ball_width_mm / length, breadth), (foot_heel / length, heel), (support.stations.first_met, ball)]
+        {
+            assert!((made - mean).abs() <= sd, "{made} against {mean} (SD {sd}) at {length} mm");
+        }
+    }
 }

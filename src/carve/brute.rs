@@ -55,8 +55,9 @@ fn brute(lattice: Lattice, shape: &Shape, path: &[Point3]) -> Grid {
 fn exact(shape: &Shape, path: &[Point3], raised: f64) -> Grid {
     let mut stock = Stock::new(BLANK, TOP_MM, 0.8).unwrap();
     let up = |p: Point3| Point3::new(p.x, p.y, p.z + raised);
-    for leg in path.windows(2) {
-        stock.carve(&Sweep::new(shape, up(leg[0]), up(leg[1])));
+    for (k, leg) in path.windows(2).enumerate() {
+        let sweep = Sweep::new(shape, up(leg[0]), up(leg[1]));
+        stock.carve(&if k > 0 { sweep.going_on() } else { sweep });
     }
     stock.into_grid()
 }

@@ -7,6 +7,7 @@
 
 mod moves;
 mod proof;
+mod reach;
 mod rim;
 mod stock;
 mod surface;

@@ -153,11 +153,11 @@ impl Band<'_> {
         let (lattice, nx) = (self.lattice, self.lattice.nx);
         let (rows, mine) = (sweep.rows(&lattice), self.rows());
         for j in rows.start.max(mine.start)..rows.end.min(mine.end) {
-            let columns = sweep.columns(&lattice, j);
             let start = (j - self.first_row) * nx;
+            let row = &mut self.z[start..start + nx];
+            let columns = sweep.trimmed(&lattice, j, sweep.columns(&lattice, j), row);
             sweep.row(&lattice, j, columns.clone(), &mut self.heights);
-            let row = &mut self.z[start + columns.start..start + columns.end];
-            for (k, (z, &height)) in row.iter_mut().zip(&self.heights).enumerate() {
+            for (k, (z, &height)) in row[columns.clone()].iter_mut().zip(&self.heights).enumerate() {
                 if height < *z {
                     visit(&lattice, columns.start + k, j, z, height);
                 }

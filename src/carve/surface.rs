@@ -4,14 +4,16 @@
 
 use std::collections::BTreeMap;
 
+use rayon::prelude::*;
+
 use super::proof::{Cut, Rules, Thinnest};
+use super::reach::beyond_reach;
 use super::rim::Rim;
 use super::violation::{Blame, Ledger, MOST_LISTED, ViolationKind as Kind};
 use super::walk::who_cut;
 use super::{CarveError, Floor};
 use crate::frame::{Point2, Point3};
-use crate::grid::{Grid, Lattice, envelope};
-use crate::kernel::Shape;
+use crate::grid::{Grid, Lattice};
 use crate::path::{Step, Target};
 
 /// Where even an ideal path would leave more than this, normal to the surface, the cutter counts as
@@ -21,10 +23,6 @@ use crate::path::{Step, Target};
 /// 0.0017 mm on a level place and 0.007 mm on one of 75 degrees, for R = 3 and 0.2 mm. The limit lies above
 /// those and well below the scallops that are asked for (0.04-0.08). Our own choice.
 const UNREACHED_MM: f64 = 0.01;
-
-/// Nodes of the ideal path lie at least this far apart, mm: its cost grows as 1 / step^4, and what a
-/// cutter of a millimetre or more cannot reach is wider than this. Our own choice.
-const CLOSING_STEP_MM: f64 = 0.2;
 
 /// Bad places are told once for each square of this side, mm: its worst. Our own choice.
 const PATCH_MM: f64 = 10.0;
@@ -53,12 +51,12 @@ impl Piece {
     pub(super) fn new(target: &Target, lattice: Lattice) -> Result<Piece, CarveError> {
         let rim = Rim::new(&target.outline, target.blank)?;
         let inside = rim.inside(&lattice);
-        let known = |z: f64| if z.is_finite() { z } else { f64::NEG_INFINITY };
-        let heights = Grid::from_fn(lattice, |p| target.surface.sample(p).map_or(f64::NEG_INFINITY, known));
+        let mut heights = target.surface.resampled(lattice, f64::NEG_INFINITY);
+        heights.z.iter_mut().filter(|z| !z.is_finite()).for_each(|z| *z = f64::NEG_INFINITY);
         if let Some(p) = nodes(&lattice, &inside).find(|&(k, _)| heights.z[k] == f64::NEG_INFINITY).map(|(_, p)| p) {
             return Err(CarveError::NoTarget { x: p.x, y: p.y });
         }
-        let facing = facing(&heights);
+        let facing = facing(&heights, &inside);
         Ok(Piece { rim, target: heights, inside, facing })
     }
 
@@ -107,12 +105,12 @@ pub(super) fn finish(
     rules: &Rules,
     ledger: &mut Ledger,
 ) -> Option<Finish> {
-    let out_of_reach = beyond_reach(&piece.target, cuts)?;
+    let out_of_reach = beyond_reach(&piece.target, &piece.inside, cuts)?.resampled(piece.target.lattice, 0.0);
     let mut standing = Vec::new();
     let mut unreached = (0.0, None);
     let mut worst = Patches::default();
     for (k, p) in piece.nodes() {
-        let beyond = piece.normal(k, out_of_reach.sample(p).unwrap_or(0.0)).max(0.0);
+        let beyond = piece.normal(k, out_of_reach.z[k]).max(0.0);
         let left = piece.normal(k, carved.z[k] - piece.target.z[k]).max(0.0);
         if beyond <= UNREACHED_MM {
             standing.push(left);
@@ -125,11 +123,10 @@ pub(super) fn finish(
         }
     }
     worst.tell_of_finish(cuts, carved, rules.left_mm.unwrap_or(f64::INFINITY), ledger);
-    standing.sort_unstable_by(f64::total_cmp);
     Some(Finish {
-        p50_mm: share(&standing, 0.5),
-        p99_mm: share(&standing, 0.99),
-        max_mm: share(&standing, 1.0),
+        p50_mm: share(&mut standing, 0.5),
+        p99_mm: share(&mut standing, 0.99),
+        max_mm: share(&mut standing, 1.0),
         unreached_mm: unreached.0,
         unreached_at: unreached.1,
     })
@@ -146,11 +143,14 @@ pub(super) fn floor(
     ledger: &mut Ledger,
 ) -> Result<Option<Thinnest>, CarveError> {
     let Some(Floor { underside, least_mm }) = &rules.floor else { return Ok(None) };
+    let [underside, least_mm] = [underside, least_mm].map(|grid| grid.resampled(carved.lattice, f64::NAN));
     let mut thinnest: Option<Thinnest> = None;
     let mut worst = Patches::default();
     for (k, p) in piece.nodes() {
-        let limits = underside.sample(p).zip(least_mm.sample(p)).filter(|(u, l)| u.is_finite() && l.is_finite());
-        let (under, least) = limits.ok_or(CarveError::NoFloor { x: p.x, y: p.y })?;
+        let (under, least) = (underside.z[k], least_mm.z[k]);
+        if !(under.is_finite() && least.is_finite()) {
+            return Err(CarveError::NoFloor { x: p.x, y: p.y });
+        }
         // Beside the outline the perimeter's wall passes, see `gouge`.
         let thickness = carved.z[k] - under;
         let short = least - thickness;
@@ -231,73 +231,34 @@ fn nodes<'a>(lattice: &'a Lattice, inside: &'a [bool]) -> impl Iterator<Item = (
     within.map(|(k, _)| (k, lattice.node(k % lattice.nx, k / lattice.nx)))
 }
 
-/// What an ideal path of all finishing cutters would leave above the target, straight up: each
-/// cutter's rest heights on every node, and from there what the cutter leaves. `None` without a
-/// finish.
-fn beyond_reach(target: &Grid, cuts: &[Cut<'_>]) -> Option<Grid> {
-    let mut shapes: Vec<Shape> = Vec::new();
-    for cut in cuts.iter().filter(|cut| cut.step == Step::Finish) {
-        if !shapes.contains(&cut.cutter.shape) {
-            shapes.push(cut.cutter.shape);
-        }
-    }
-    let target = thinned(target);
-    let least = shapes.iter().map(|shape| closing(&target, shape)).reduce(|mut a, b| {
-        a.z.iter_mut().zip(&b.z).for_each(|(a, &b)| *a = a.min(b));
-        a
-    });
-    least.map(|mut least| {
-        let above = |closed: f64, target: f64| if target.is_finite() { closed - target } else { 0.0 };
-        least.z.iter_mut().zip(&target.z).for_each(|(z, &target)| *z = above(*z, target));
-        least
-    })
-}
-
-/// Only every so many nodes, so that they lie at least [`CLOSING_STEP_MM`] apart.
-fn thinned(heights: &Grid) -> Grid {
-    let Lattice { x0, y0, step, nx, ny } = heights.lattice;
-    let every = (CLOSING_STEP_MM / step - 1e-9).ceil().max(1.0) as usize;
-    let kept = |n: usize| (n - 1) / every + 1;
-    let lattice = Lattice { x0, y0, step: step * every as f64, nx: kept(nx), ny: kept(ny) };
-    let rows = (0..lattice.ny).flat_map(|j| (0..lattice.nx).map(move |i| heights.at(i * every, j * every)));
-    Grid { lattice, z: rows.collect() }
-}
-
-fn closing(target: &Grid, shape: &Shape) -> Grid {
-    let profile = |q: f64| shape.height_at(q.min(shape.radius()));
-    let mut tips = envelope(target, shape.radius(), profile);
-    negate(&mut tips);
-    let mut left = envelope(&tips, shape.radius(), profile);
-    negate(&mut left);
-    left
-}
-
-fn negate(grid: &mut Grid) {
-    grid.z.iter_mut().for_each(|z| *z = -*z);
-}
-
-/// The cosine of the slope at every node. Each axis takes the flatter of its two sides: at a crease
-/// a steep neighbour must not make a difference look smaller than it is.
-fn facing(heights: &Grid) -> Grid {
-    let Lattice { x0, y0, step, nx, ny } = heights.lattice;
-    let rise = |a: f64, b: f64| if a.is_finite() && b.is_finite() { ((b - a) / step).abs() } else { f64::INFINITY };
-    let flatter = |i: usize, n: usize, at: &dyn Fn(usize) -> f64| {
-        let before = if i > 0 { rise(at(i - 1), at(i)) } else { f64::INFINITY };
-        let after = if i + 1 < n { rise(at(i), at(i + 1)) } else { f64::INFINITY };
-        let least = before.min(after);
+/// The cosine of the slope at the nodes inside; elsewhere 1. Each axis takes the flatter of its two
+/// sides: at a crease a steep neighbour must not make a difference look smaller than it is.
+fn facing(heights: &Grid, inside: &[bool]) -> Grid {
+    let Lattice { step, nx, .. } = heights.lattice;
+    // Beyond the border and where there is no height the other side decides, or none does.
+    let rise = |own: f64, other: Option<&f64>| other.map_or(f64::INFINITY, |other| ((other - own) / step).abs());
+    let flatter = |own: f64, before: Option<&f64>, after: Option<&f64>| {
+        let least = rise(own, before).min(rise(own, after));
         if least.is_finite() { least } else { 0.0 }
     };
-    Grid::from_fn(heights.lattice, |p| {
-        let (i, j) = (((p.x - x0) / step).round() as usize, ((p.y - y0) / step).round() as usize);
-        let (sx, sy) = (flatter(i, nx, &|i| heights.at(i, j)), flatter(j, ny, &|j| heights.at(i, j)));
-        (1.0 + sx * sx + sy * sy).sqrt().recip()
-    })
+    let mut facing = Grid::filled(heights.lattice, 1.0);
+    facing.z.par_chunks_mut(nx).enumerate().for_each(|(j, row)| {
+        let (first, z) = (j * nx, &heights.z);
+        for (i, cosine) in row.iter_mut().enumerate().filter(|&(i, _)| inside[first + i]) {
+            let (k, here) = (first + i, &z[first..first + nx]);
+            let sx = flatter(z[k], i.checked_sub(1).and_then(|i| here.get(i)), here.get(i + 1));
+            let sy = flatter(z[k], k.checked_sub(nx).and_then(|k| z.get(k)), z.get(k + nx));
+            *cosine = (1.0 + sx * sx + sy * sy).sqrt().recip();
+        }
+    });
+    facing
 }
 
-/// The value that this share of the sorted values does not exceed; 0 without any.
-fn share(sorted: &[f64], share: f64) -> f64 {
-    let last = sorted.len().saturating_sub(1);
-    sorted.get((share * last as f64).round() as usize).copied().unwrap_or(0.0)
+/// The value that this share of the values does not exceed; 0 without any. Puts them in another order.
+fn share(values: &mut [f64], share: f64) -> f64 {
+    let last = values.len().saturating_sub(1);
+    let place = (share * last as f64).round() as usize;
+    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(place, f64::total_cmp).1 }
 }
 
 #[cfg(test)]
@@ -306,6 +267,7 @@ mod tests {
 
     use super::*;
     use crate::frame::Rect;
+    use crate::kernel::Shape;
     use crate::nc::Program;
     use crate::profile::Cutter;
 

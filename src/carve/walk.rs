@@ -52,6 +52,8 @@ struct Pass {
     cut: usize,
     travel: usize,
     rapid: bool,
+    /// Whether it begins where the travel before it, a feed move of the same cutter, ended.
+    goes_on: bool,
     from: Point3,
     to: Point3,
 }
@@ -142,7 +144,11 @@ fn deeper(a: Option<Contact>, b: Option<Contact>) -> Option<Contact> {
 fn passes(cuts: &[Cut<'_>], tools: &[Tool], lattice: &Lattice, top_mm: f64) -> Vec<(Range<usize>, Pass)> {
     let every = cuts.iter().enumerate().zip(tools).flat_map(|((cut, c), tool)| {
         let travels = c.program.travels.iter().enumerate();
-        travels.map(move |(travel, t)| (Pass { cut, travel, rapid: t.rapid, from: t.from, to: t.to }, tool))
+        let before = std::iter::once(None).chain(c.program.travels.iter().map(Some));
+        travels.zip(before).map(move |((travel, t), before)| {
+            let goes_on = before.is_some_and(|b| !b.rapid && b.to == t.from);
+            (Pass { cut, travel, rapid: t.rapid, goes_on, from: t.from, to: t.to }, tool)
+        })
     });
     let low = every.filter(|(pass, _)| pass.low_mm() < top_mm);
     low.map(|(pass, tool)| (pass.rows(tool, lattice, top_mm), pass)).filter(|(rows, _)| !rows.is_empty()).collect()
@@ -166,7 +172,8 @@ fn meet(band: &mut Band<'_>, pass: &Pass, tool: &Tool, top_mm: f64) -> Encounter
             note.removed_mm3 = band.carve(&pass.sweep(&tool.shape, 0.0)).removed_mm3;
         }
     } else {
-        let bite = band.carve(&pass.sweep(&tool.shape, 0.0));
+        let sweep = pass.sweep(&tool.shape, 0.0);
+        let bite = band.carve(&if pass.goes_on { sweep.going_on() } else { sweep });
         note.removed_mm3 = bite.removed_mm3;
         note.engaged_mm = bite.engaged_mm;
         note.taken = (bite.deepest_mm > TOUCH_MM).then_some(Contact { depth_mm: bite.deepest_mm, at: bite.at });

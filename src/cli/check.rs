@@ -2,13 +2,27 @@
 
 use std::path::PathBuf;
 
-use serde::Serialize;
+use rayon::prelude::*;
 
+use super::failure::Failure;
 use super::output::Console;
+use super::words::{self, wrapped};
 use super::{Outcome, tickets};
 use crate::job::{self, CheckReport, FootReport};
-use crate::limits::{Finding, Severity};
 use crate::profile::Shelf;
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+The table shows each value as asked, as read back from the designed surface, and
+how far it may go with the others held. Stops keep a ticket from the mill unless
+it carries a typed reason; cautions ask for a second look.
+
+Examples:
+  sustent check ticket.toml
+  sustent check monday/                          every ticket in this folder
+  sustent check ticket.toml --json | jq '.feet[].values.medial_arch.feasible'
+
+Exit status: 0 passes, 1 stopped, 2 could not be done.";
 
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
@@ -18,61 +32,36 @@ pub(super) struct Check {
     tickets: Vec<PathBuf>,
 }
 
-/// One ticket gives its report as it is; several give a list.
-#[derive(Serialize)]
-#[serde(untagged)]
-enum Document<'a> {
-    One(&'a CheckReport),
-    Many(&'a [CheckReport]),
-}
-
 impl Check {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
-        let files = match tickets::files(&self.tickets) {
-            Ok(files) => files,
-            Err(message) => {
-                console.error(&message);
-                return Outcome::CouldNot;
-            }
-        };
-        let mut outcome = Outcome::Good;
-        let mut reports = vec![];
-        for path in &files {
-            let report = tickets::load(path, shelf, console)
-                .and_then(|l| job::check(&l.ticket).map_err(|e| format!("{}: {e}", path.display())));
-            match report {
-                Ok(report) => {
-                    console.say(&words(&report));
-                    outcome = outcome.max(if report.pass { Outcome::Good } else { Outcome::NotGood });
-                    reports.push(report);
-                }
-                Err(message) => {
-                    console.error(&message);
-                    outcome = Outcome::CouldNot;
-                }
-            }
-        }
-        match reports.as_slice() {
-            [] => {}
-            [one] if files.len() == 1 => console.document(&Document::One(one)),
-            many => console.document(&Document::Many(many)),
-        }
-        outcome
+        let tickets = tickets::load_all(&self.tickets, shelf);
+        let bar = console.progress(tickets.len());
+        let endings: Vec<Result<CheckReport, Failure>> = tickets
+            .into_par_iter()
+            .map(|loaded| {
+                let ending = loaded
+                    .and_then(|loaded| job::check(&loaded.ticket).map_err(|error| Failure::of(&loaded.path, error)));
+                bar.inc(1);
+                ending
+            })
+            .collect();
+        bar.finish_and_clear();
+        let outcome = |report: &CheckReport| if report.pass { Outcome::Good } else { Outcome::NotGood };
+        console.tell_all(&endings, in_words, outcome)
     }
 }
 
-fn words(report: &CheckReport) -> String {
+fn in_words(report: &CheckReport) -> String {
     let mut lines = vec![];
     for foot in &report.feet {
         lines.push(format!("{} r{}  {} foot", report.ticket, report.revision, foot.side.name()));
         lines.extend(value_lines(foot));
-        lines.extend(foot.findings.iter().map(|f| finding_words(f, foot.accepted_reason.as_deref())));
+        lines.extend(foot.findings.iter().map(|f| words::finding(f, foot.accepted_reason.as_deref())));
         lines.push(String::new());
     }
-    lines.push(if report.pass {
-        "passes".into()
-    } else {
-        "stopped: nothing may be cut until the stops are settled".into()
+    lines.push(match report.pass {
+        true => "passes".into(),
+        false => "stopped: nothing may be cut until the stops are settled".into(),
     });
     lines.join("\n")
 }
@@ -81,7 +70,7 @@ fn value_lines(foot: &FootReport) -> Vec<String> {
     let mut lines = vec![format!("  {:<20} {:>8} {:>10}   {}", "", "asked", "read back", "may go from .. to")];
     for (value, report) in &foot.values {
         let number = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{x:.2}"));
-        let range = report.feasible.map_or("-".into(), |[lo, hi]| format!("{lo:.2} .. {hi:.2}"));
+        let range = report.feasible.map_or("nowhere".into(), |[lo, hi]| format!("{lo:.2} .. {hi:.2}"));
         let ruled = if report.filled_in.is_some() { " *" } else { "" };
         lines.push(format!(
             "  {:<20} {:>8} {:>10}   {range} {}{ruled}",
@@ -91,23 +80,7 @@ fn value_lines(foot: &FootReport) -> Vec<String> {
             report.unit
         ));
     }
-    for (value, report) in &foot.values {
-        if let Some(rule) = &report.filled_in {
-            lines.push(format!("  * {}: {rule}", value.words()));
-        }
-    }
+    let rules = foot.values.iter().filter_map(|(value, report)| Some((value, report.filled_in.as_ref()?)));
+    lines.extend(rules.map(|(value, rule)| wrapped("  * ", &format!("{}: {rule}", value.words()))));
     lines
-}
-
-/// A finding in two lines.
-pub(super) fn finding_words(finding: &Finding, accepted: Option<&str>) -> String {
-    let place = match (finding.at_mm, finding.station) {
-        (Some([x, y]), Some(station)) => format!(" at x {x:.0} y {y:.0} mm ({:.0} % of the foot)", 100.0 * station),
-        _ => String::new(),
-    };
-    let verdict = match (finding.severity, accepted) {
-        (Severity::Stop, Some(reason)) if !finding.blocks(Some(reason)) => format!(" [accepted: {reason}]"),
-        _ => String::new(),
-    };
-    format!("  {}: {}{place}{verdict}\n     -> {}", finding.severity.name(), finding.message, finding.advice)
 }

@@ -1,18 +1,36 @@
 //! `sustent mill`: the main job, for one ticket or many.
 
-use std::fs;
-use std::io::Write;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::check::finding_words;
+use super::failure::Failure;
 use super::output::Console;
 use super::tickets::{self, Loaded};
-use super::{Outcome, SideArgument};
-use crate::job::{self, JobReport, Made, OutFile, Precision};
+use super::words::{self, wrapped};
+use super::{Outcome, SideArgument, folder};
+use crate::frame::Side;
+use crate::job::{self, JobReport, Made, Precision};
 use crate::profile::Shelf;
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+Each job gets the folder DIR/CODE-rREVISION, there whole or not at all. A job of
+the same code and revision is replaced in one step; notes and pictures that
+people put into its folder stay. Nothing is written for a ticket that a stop
+keeps from the mill or whose programs do not prove. A stop can be accepted by a
+reason typed on the ticket, unless it is physically impossible.
+
+Examples:
+  sustent mill ticket.toml --out jobs
+  sustent mill monday/ tuesday/ --out jobs       every ticket in these folders
+  sustent mill ticket.toml --out jobs --side left
+  sustent mill ticket.toml --out jobs --json | jq .proof.pass
+
+Exit status: 0 proven and written, 1 stopped or not proven, 2 could not be done;
+with several tickets the gravest of theirs.";
 
 /// Arguments of `mill`.
 #[derive(Debug, clap::Args)]
@@ -20,7 +38,7 @@ pub(super) struct Mill {
     /// Tickets, or folders of tickets
     #[arg(required = true, value_name = "TICKET")]
     tickets: Vec<PathBuf>,
-    /// Folder in which each job gets a folder of its own
+    /// Folder in which each job gets a folder of its own; made when it is not there
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
     /// Only this foot
@@ -28,165 +46,102 @@ pub(super) struct Mill {
     side: Option<SideArgument>,
 }
 
-/// What became of one ticket.
+/// A ticket that was carried through: cut and proved, or stopped.
 #[derive(Serialize)]
-#[serde(untagged)]
-enum Ending {
-    Made(Box<JobReport>),
-    Failed { file: String, error: String },
-}
-
-impl Ending {
-    fn outcome(&self) -> Outcome {
-        match self {
-            Ending::Made(report) if report.pass => Outcome::Good,
-            Ending::Made(_) => Outcome::NotGood,
-            Ending::Failed { .. } => Outcome::CouldNot,
-        }
-    }
+struct Milled {
+    /// Where its files are; `null` when nothing was written.
+    folder: Option<String>,
+    #[serde(flatten)]
+    report: JobReport,
 }
 
 impl Mill {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
-        let files = match tickets::files(&self.tickets) {
-            Ok(files) => files,
-            Err(message) => {
-                console.error(&message);
-                return Outcome::CouldNot;
-            }
-        };
-        let bar = console.progress(files.len());
-        let endings: Vec<Ending> = files
-            .par_iter()
-            .map(|path| {
-                let ending = self.one(path, shelf, console);
+        // Told before minutes of work and not after.
+        if self.out.exists() && !self.out.is_dir() {
+            return console.fail(&Failure::of(&self.out, "--out wants a folder, and this is none"));
+        }
+        let tickets = only_once(tickets::load_all(&self.tickets, shelf));
+        let bar = console.progress(tickets.len());
+        let endings: Vec<Result<Milled, Failure>> = tickets
+            .into_par_iter()
+            .map(|ticket| {
+                let ending = ticket.and_then(|ticket| self.one(&ticket));
                 bar.inc(1);
                 ending
             })
             .collect();
         bar.finish_and_clear();
-        self.tell(&endings, console);
-        endings.iter().map(Ending::outcome).max().unwrap_or(Outcome::CouldNot)
+        let outcome = |job: &Milled| if job.report.pass { Outcome::Good } else { Outcome::NotGood };
+        console.tell_all(&endings, in_words, outcome)
     }
 
-    fn one(&self, path: &Path, shelf: &Shelf, console: &Console) -> Ending {
-        let failed = |error: String| Ending::Failed { file: path.display().to_string(), error };
-        let loaded = match tickets::load(path, shelf, console) {
-            Ok(loaded) => loaded,
-            Err(error) => return failed(error),
-        };
-        if let Some(missing) = self.missing_side(&loaded) {
-            return failed(format!("{}: {missing}", path.display()));
+    fn one(&self, loaded: &Loaded) -> Result<Milled, Failure> {
+        let side = self.side.map(Side::from);
+        side.map(|side| loaded.foot(side)).transpose()?;
+        let Made { report, files } = job::make(&loaded.ticket, &loaded.text, side, Precision::SHOP)
+            .map_err(|error| Failure::of(&loaded.path, error))?;
+        if !report.pass {
+            return Ok(Milled { folder: None, report });
         }
-        match job::make(&loaded.ticket, &loaded.text, self.side.map(Into::into), Precision::SHOP) {
-            Err(error) => failed(format!("{}: {error}", path.display())),
-            Ok(Made { report, files }) => match write_job(&self.folder(&report), &files) {
-                Ok(()) => Ending::Made(Box::new(report)),
-                Err(error) => failed(error),
-            },
-        }
-    }
-
-    fn missing_side(&self, loaded: &Loaded) -> Option<String> {
-        let side = self.side.map(crate::frame::Side::from)?;
-        let there = loaded.ticket.feet.iter().any(|order| order.side == side);
-        (!there).then(|| format!("the ticket has no {} foot", side.name()))
-    }
-
-    fn folder(&self, report: &JobReport) -> PathBuf {
-        self.out.join(format!("{}-r{}", report.ticket, report.revision))
-    }
-
-    fn tell(&self, endings: &[Ending], console: &Console) {
-        for ending in endings {
-            match ending {
-                Ending::Made(report) => console.say(&words(report, &self.folder(report))),
-                Ending::Failed { error, .. } => console.error(error),
-            }
-        }
-        match endings {
-            [one] => console.document(one),
-            many => console.document(&many),
-        }
+        let name = folder_name(loaded);
+        folder::write(&self.out, &name, &files)?;
+        Ok(Milled { folder: Some(self.out.join(name).display().to_string()), report })
     }
 }
 
-fn words(report: &JobReport, folder: &Path) -> String {
+fn folder_name(loaded: &Loaded) -> String {
+    format!("{}-r{}", loaded.ticket.code, loaded.ticket.revision)
+}
+
+/// Refuses tickets whose job would overwrite that of an earlier one in this run.
+fn only_once(tickets: Vec<Result<Loaded, Failure>>) -> Vec<Result<Loaded, Failure>> {
+    let mut taken: BTreeMap<String, PathBuf> = BTreeMap::new();
+    let mut once = |loaded: Loaded| {
+        // Some disks take PATROL and Patrol for one folder.
+        let name = folder_name(&loaded).to_lowercase();
+        if let Some(first) = taken.get(&name) {
+            return Err(taken_by(&loaded, first));
+        }
+        taken.insert(name, loaded.path.clone());
+        Ok(loaded)
+    };
+    tickets.into_iter().map(|ticket| ticket.and_then(&mut once)).collect()
+}
+
+fn taken_by(loaded: &Loaded, first: &Path) -> Failure {
+    let (name, first) = (folder_name(loaded), first.display());
+    let message = format!("{name} is already the job of {first} in this run; change the code or the revision of one");
+    Failure::of(&loaded.path, message)
+}
+
+fn in_words(job: &Milled) -> String {
+    let report = &job.report;
     let mut lines = vec![format!("{} r{}", report.ticket, report.revision)];
     for foot in &report.feet {
         lines.push(format!("  {} foot", foot.side.name()));
-        lines.extend(foot.findings.iter().map(|f| finding_words(f, foot.accepted_reason.as_deref())));
+        lines.extend(foot.findings.iter().map(|f| words::finding(f, foot.accepted_reason.as_deref())));
     }
+    let longest = report.programs.iter().map(|p| p.file.len()).max().unwrap_or(0);
+    lines.extend(report.programs.iter().map(|program| {
+        let minutes = program.time_s / 60.0;
+        format!("  {:<longest$} {minutes:>6.1} min  {}", program.file, program.cutter.name)
+    }));
     if let Some(proof) = &report.proof {
-        lines.extend(proof.violations.iter().map(|v| format!("  refused: {}:{}: {}", v.file, v.line, v.message)));
-        lines.push(format!(
-            "  proof: {:.3} mm below the design at most, scallop {} (99 %), {} rapids in stock",
+        lines.extend(proof.violations.iter().map(words::violation));
+        let figures = format!(
+            "{:.3} mm below the design at most, scallop {} (99 %), {} rapids in stock",
             proof.max_gouge_mm,
-            proof.scallop_p99_mm.map_or("unknown".into(), |h| format!("{h:.3} mm")),
+            words::mm(proof.scallop_p99_mm),
             proof.rapid_contacts
-        ));
+        );
+        lines.push(wrapped("  proof: ", &figures));
     }
-    lines.extend(
-        report.programs.iter().map(|p| format!("  {:<36} {:>6.1} min  {}", p.file, p.time_s / 60.0, p.cutter.name)),
-    );
-    lines.push(if report.pass {
-        format!("  {} files in {}", report.files.len() + 1, folder.display())
-    } else {
-        "  stopped: nothing was written".into()
+    lines.push(match (&job.folder, &report.proof) {
+        // The report lists every file but itself.
+        (Some(folder), _) => format!("  {} files in {folder}", report.files.len() + 1),
+        (None, Some(proof)) if !proof.pass => "refused: the programs do not prove; nothing was written".into(),
+        (None, _) => "stopped: nothing was written".into(),
     });
     lines.join("\n")
-}
-
-/// Temporary folders are private; a job's folder is for the workshop.
-#[cfg(unix)]
-fn make_readable(folder: &Path) -> std::io::Result<()> {
-    use std::os::unix::fs::PermissionsExt;
-    fs::set_permissions(folder, fs::Permissions::from_mode(0o755))
-}
-
-#[cfg(not(unix))]
-fn make_readable(_: &Path) -> std::io::Result<()> {
-    Ok(())
-}
-
-/// Writes the files of one job: all of them into a folder of their own beside the goal, which then
-/// takes the goal's place, so that a job is there whole or not at all.
-fn write_job(folder: &Path, files: &[OutFile]) -> Result<(), String> {
-    if files.is_empty() {
-        return Ok(());
-    }
-    let parent = folder.parent().unwrap_or(Path::new("."));
-    let fault = |path: &Path| {
-        let path = path.display().to_string();
-        move |e: std::io::Error| format!("{path}: {e}; nothing of this job was written")
-    };
-    fs::create_dir_all(parent).map_err(fault(parent))?;
-    let whole = tempfile::Builder::new().prefix(".sustent-").tempdir_in(parent).map_err(fault(parent))?;
-    for file in files {
-        let path = whole.path().join(&file.name);
-        let mut out = fs::File::create(&path).map_err(fault(&path))?;
-        out.write_all(&file.bytes).and_then(|()| out.sync_all()).map_err(fault(&path))?;
-    }
-    make_readable(whole.path()).map_err(fault(whole.path()))?;
-    replace(whole, folder).map_err(fault(folder))
-}
-
-/// Puts `whole` where `folder` is. An earlier job of the same revision is moved aside first and
-/// moved back when the new one cannot take its place.
-fn replace(whole: tempfile::TempDir, folder: &Path) -> std::io::Result<()> {
-    if !folder.exists() {
-        fs::rename(whole.path(), folder)?;
-        let _ = whole.keep();
-        return Ok(());
-    }
-    let parent = folder.parent().unwrap_or(Path::new("."));
-    let aside = tempfile::Builder::new().prefix(".sustent-old-").tempdir_in(parent)?;
-    let old = aside.path().join("job");
-    fs::rename(folder, &old)?;
-    if let Err(error) = fs::rename(whole.path(), folder) {
-        fs::rename(&old, folder)?;
-        return Err(error);
-    }
-    let _ = whole.keep();
-    Ok(())
 }

@@ -1,19 +1,24 @@
 //! The command: arguments, files, progress, exit status. Nothing here knows mathematics.
 
 mod check;
+mod failure;
+mod folder;
 mod mill;
 mod output;
 mod profiles;
 mod prove;
 mod tickets;
+mod words;
 
 use std::ffi::OsString;
 use std::path::PathBuf;
 
 use clap::{CommandFactory, Parser, Subcommand};
+use serde::Serialize;
 
 use crate::frame::Side;
-use output::Console;
+use failure::Failure;
+use output::{Console, Form};
 
 /// How a run ends; the number is the exit status.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -28,11 +33,11 @@ pub enum Outcome {
 
 /// Ski-boot footbeds from measured feet: design, check, mill and prove.
 #[derive(Debug, Parser)]
-#[command(name = "sustent", version, arg_required_else_help = true, after_help = EXAMPLES)]
+#[command(name = "sustent", version, arg_required_else_help = true, after_help = HELP)]
 struct Arguments {
     #[command(subcommand)]
     verb: Verb,
-    /// One JSON document on standard output and nothing else
+    /// One JSON document on standard output and nothing else there
     #[arg(long, global = true)]
     json: bool,
     /// A folder of profiles that add to the built-in ones or take their place
@@ -40,26 +45,40 @@ struct Arguments {
     profiles: Option<PathBuf>,
 }
 
-const EXAMPLES: &str = "\
+/// What `--help` adds.
+const HELP: &str = "\
 Examples:
-  sustent check ticket.toml                what will not stand, and how far each value may go
-  sustent mill ticket.toml --out jobs      programs, proof, trim outline, meshes and job sheet
+  sustent check ticket.toml                what will not stand, and the way out
+  sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
   sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
-  sustent profiles materials eva-firm      every number of a profile and where it comes from
+  sustent profiles materials eva-firm      every number and where it comes from
+
+Messages go to standard error. Under --json a failure, too, is one document on
+standard output: {\"file\", \"error\", \"problems\": [{\"line\", \"column\", ...}]}.
 
 Exit status: 0 good, 1 checked and not good, 2 could not be done.";
+
+/// What `completions --help` adds.
+const COMPLETIONS_HELP: &str = "\
+Example:
+  sustent completions bash > ~/.local/share/bash-completion/completions/sustent";
 
 #[derive(Debug, Subcommand)]
 enum Verb {
     /// Turn tickets into proven programs, trim outlines, meshes and a job sheet
+    #[command(after_help = mill::HELP)]
     Mill(mill::Mill),
     /// Show all findings and how far each value may go; writes nothing
+    #[command(after_help = check::HELP)]
     Check(check::Check),
     /// Carve programs from their own text and judge what they leave
+    #[command(after_help = prove::HELP)]
     Prove(prove::Prove),
     /// Show materials, blanks, cutters, machines, starting supports and tolerances
+    #[command(after_help = profiles::HELP)]
     Profiles(profiles::Profiles),
     /// Print the completion script of a shell
+    #[command(after_help = COMPLETIONS_HELP)]
     Completions {
         /// The shell
         shell: clap_complete::Shell,
@@ -84,32 +103,51 @@ impl From<SideArgument> for Side {
 
 /// Runs the command with these arguments, the program's name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
-    let arguments = match Arguments::try_parse_from(arguments) {
+    let given: Vec<OsString> = arguments.into_iter().collect();
+    let arguments = match Arguments::try_parse_from(&given) {
         Ok(arguments) => arguments,
-        Err(error) => {
-            // A closed pipe is not worth a second message.
-            let _ = error.print();
-            return if error.use_stderr() { Outcome::CouldNot } else { Outcome::Good };
-        }
+        Err(error) => return not_understood(&given, &error),
     };
-    let console = Console::new(arguments.json);
-    let shelf = match profiles::shelf(arguments.profiles.as_deref()) {
-        Ok(shelf) => shelf,
-        Err(message) => {
-            console.error(&message);
-            return Outcome::CouldNot;
-        }
+    let console = Console::new(if arguments.json { Form::Json } else { Form::Words });
+    let outcome = match profiles::shelf(arguments.profiles.as_deref()) {
+        Err(failure) => console.fail(&failure),
+        Ok(shelf) => match arguments.verb {
+            Verb::Mill(mill) => mill.run(&shelf, &console),
+            Verb::Check(check) => check.run(&shelf, &console),
+            Verb::Prove(prove) => prove.run(&shelf, &console),
+            Verb::Profiles(profiles) => profiles.run(&shelf, &console),
+            Verb::Completions { shell } => completions(shell, &console),
+        },
     };
-    match arguments.verb {
-        Verb::Mill(mill) => mill.run(&shelf, &console),
-        Verb::Check(check) => check.run(&shelf, &console),
-        Verb::Prove(prove) => prove.run(&shelf, &console),
-        Verb::Profiles(profiles) => profiles.run(&shelf, &console),
-        Verb::Completions { shell } => {
-            let mut script = vec![];
-            clap_complete::generate(shell, &mut Arguments::command(), "sustent", &mut script);
-            console.raw(&script);
-            Outcome::Good
-        }
+    console.close(outcome)
+}
+
+/// Help and version are asked for and good; anything else is bad usage.
+fn not_understood(given: &[OsString], error: &clap::Error) -> Outcome {
+    if !error.use_stderr() {
+        // A closed pipe is not worth a message.
+        let _ = error.print();
+        return Outcome::Good;
     }
+    if given.iter().any(|argument| argument == "--json") {
+        let text = error.to_string();
+        let text = text.trim_start_matches("error: ").trim_end().to_string();
+        return Console::new(Form::Json).fail(&Failure::new(text));
+    }
+    let _ = error.print();
+    Outcome::CouldNot
+}
+
+fn completions(shell: clap_complete::Shell, console: &Console) -> Outcome {
+    #[derive(Serialize)]
+    struct Completions<'a> {
+        shell: String,
+        script: &'a str,
+    }
+    let mut script = vec![];
+    clap_complete::generate(shell, &mut Arguments::command(), "sustent", &mut script);
+    let script = String::from_utf8_lossy(&script);
+    let script = script.trim_end();
+    console.tell(&Completions { shell: shell.to_string(), script }, || script.to_string());
+    Outcome::Good
 }

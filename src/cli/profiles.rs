@@ -1,27 +1,45 @@
 //! `sustent profiles`: what is on the shelf, and the shop's own files that add to it.
 
+use std::io::ErrorKind;
 use std::path::Path;
 
 use serde::Serialize;
 
 use super::Outcome;
+use super::failure::Failure;
 use super::output::Console;
-use super::tickets::read_text;
+use super::tickets::{read_text, toml_files};
+use super::words::wrapped;
 use crate::profile::{Card, Kind, Shelf};
-use crate::ticket::Colour;
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+The built-in profiles are part of the program. --profiles DIR adds the shop's
+own: DIR/materials/NAME.toml and so on; one of the same name takes the place of
+the built-in one.
+
+Examples:
+  sustent profiles                               what there is
+  sustent profiles machines
+  sustent profiles materials eva-firm            every number and where it is from
+  sustent profiles --profiles our-shop cutters
+
+Exit status: 0 shown, 2 could not be done.";
 
 /// Longest profile that is read, bytes.
-const LONGEST_PROFILE: u64 = 1 << 20;
+const LONGEST_PROFILE: usize = 1 << 20;
 
 /// Arguments of `profiles`.
 #[derive(Debug, clap::Args)]
 pub(super) struct Profiles {
-    /// materials, blanks, cutters, machines, supports or tolerances
+    /// Only this kind
+    #[arg(value_parser = clap::builder::PossibleValuesParser::new(Kind::ALL.map(Kind::folder)))]
     kind: Option<String>,
-    /// One profile's name
+    /// One profile's name: shows all of it
     name: Option<String>,
 }
 
+/// A profile in JSON.
 #[derive(Serialize)]
 struct CardReport<'a> {
     kind: &'static str,
@@ -30,6 +48,7 @@ struct CardReport<'a> {
     values: Vec<LineReport<'a>>,
 }
 
+/// One key of a profile in JSON.
 #[derive(Serialize)]
 struct LineReport<'a> {
     key: &'a str,
@@ -39,79 +58,61 @@ struct LineReport<'a> {
 }
 
 /// The built-in shelf with the files of `folder` (`folder/materials/*.toml` and so on) added.
-pub(super) fn shelf(folder: Option<&Path>) -> Result<Shelf, String> {
+pub(super) fn shelf(folder: Option<&Path>) -> Result<Shelf, Failure> {
     let shelf = Shelf::built_in();
     let Some(folder) = folder else { return Ok(shelf) };
     if !folder.is_dir() {
-        return Err(format!("{}: this folder of profiles is not there", folder.display()));
+        return Err(Failure::of(folder, "this folder of profiles is not there"));
     }
     let mut files = vec![];
     for kind in Kind::ALL {
-        let Ok(entries) = std::fs::read_dir(folder.join(kind.folder())) else { continue };
-        let mut paths: Vec<_> = entries
-            .filter_map(|entry| entry.ok().map(|e| e.path()))
-            .filter(|path| path.extension().is_some_and(|e| e == "toml"))
-            .collect();
-        paths.sort();
+        let paths = match toml_files(&folder.join(kind.folder())) {
+            Err(error) if error.kind() == ErrorKind::NotFound => continue,
+            paths => paths.map_err(|error| Failure::of_io(&folder.join(kind.folder()), &error))?,
+        };
         for path in paths {
-            let text = read_text(&path, LONGEST_PROFILE).map_err(|e| format!("{}: {e}", path.display()))?;
+            let text = read_text(&path, LONGEST_PROFILE)?;
             files.push((kind, path.display().to_string(), text));
         }
     }
-    shelf.with_files(files).map_err(|problems| problems.render(Colour::Plain))
+    shelf.with_files(files).map_err(|problems| Failure::of_problems(folder, problems))
 }
 
 impl Profiles {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
-        match self.cards(shelf) {
-            Ok(cards) => {
-                console.document(&cards.iter().map(|card| report(card)).collect::<Vec<_>>());
-                let whole = self.name.is_some();
-                cards.iter().for_each(|card| console.say(&words(card, whole)));
-                Outcome::Good
-            }
-            Err(message) => {
-                console.error(&message);
-                Outcome::CouldNot
-            }
+        let kind = self.kind.as_deref().and_then(Kind::of_folder);
+        match (kind, &self.name) {
+            (Some(kind), Some(name)) => match shelf.card(kind, name) {
+                Err(unknown) => return console.fail(&Failure::new(unknown.to_string())),
+                Ok(card) => console.tell(&report(card), || whole(card)),
+            },
+            (Some(kind), None) => list(shelf.cards(kind), console),
+            (None, _) => list(Kind::ALL.into_iter().flat_map(|kind| shelf.cards(kind)), console),
         }
+        Outcome::Good
     }
+}
 
-    fn cards<'a>(&self, shelf: &'a Shelf) -> Result<Vec<&'a Card>, String> {
-        let Some(word) = &self.kind else {
-            return Ok(Kind::ALL.into_iter().flat_map(|kind| shelf.cards(kind)).collect());
-        };
-        let kinds: Vec<&str> = Kind::ALL.map(Kind::folder).to_vec();
-        let kind =
-            Kind::of_folder(word).ok_or(format!("there is no kind \"{word}\"; there are {}", kinds.join(", ")))?;
-        match &self.name {
-            Some(name) => shelf.card(kind, name).map(|card| vec![card]).map_err(|e| e.to_string()),
-            None => Ok(shelf.cards(kind).collect()),
-        }
-    }
+fn list<'a>(cards: impl Iterator<Item = &'a Card>, console: &Console) {
+    let cards: Vec<&Card> = cards.collect();
+    let reports: Vec<CardReport> = cards.iter().map(|card| report(card)).collect();
+    console.tell(&reports, || cards.iter().map(|card| head(card)).collect::<Vec<_>>().join("\n"));
 }
 
 fn report(card: &Card) -> CardReport<'_> {
-    CardReport {
-        kind: card.kind.folder(),
-        name: &card.name,
-        title: &card.title,
-        values: card
-            .lines
-            .iter()
-            .map(|l| LineReport { key: &l.key, value: &l.value, unit: l.unit, why: &l.why })
-            .collect(),
-    }
+    let values = card.lines.iter().map(|l| LineReport { key: &l.key, value: &l.value, unit: l.unit, why: &l.why });
+    CardReport { kind: card.kind.folder(), name: &card.name, title: &card.title, values: values.collect() }
 }
 
-fn words(card: &Card, whole: bool) -> String {
-    let head = format!("{:<11} {:<16} {}", card.kind.folder(), card.name, card.title);
-    if !whole {
-        return head;
-    }
-    let lines = card.lines.iter().map(|line| {
-        let why = if line.why.is_empty() { String::new() } else { format!("\n      {}", line.why) };
-        format!("  {} = {} {}{why}", line.key, line.value, line.unit)
+fn head(card: &Card) -> String {
+    wrapped(&format!("{:<11} {:<16} ", card.kind.folder(), card.name), &card.title)
+}
+
+fn whole(card: &Card) -> String {
+    let lines = card.lines.iter().flat_map(|line| {
+        let value = wrapped("  ", &format!("{} = {} {}", line.key, line.value, line.unit));
+        let why = (!line.why.is_empty()).then(|| wrapped("      ", &line.why));
+        std::iter::once(value).chain(why)
     });
-    std::iter::once(head).chain(lines).collect::<Vec<_>>().join("\n")
+    std::iter::once(head(card)).chain(lines).collect::<Vec<_>>().join("\n")
 }

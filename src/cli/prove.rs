@@ -1,16 +1,30 @@
 //! `sustent prove`: programs judged by their own text.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
+use super::failure::Failure;
 use super::output::Console;
+use super::tickets::read_bytes;
+use super::words::{self, wrapped};
 use super::{Outcome, SideArgument, tickets};
-use crate::carve::Proof;
 use crate::frame::Side;
-use crate::job::{self, Precision, ProofReport};
+use crate::job::{self, Precision, ProofReport, StageError, TextError, Written};
 use crate::nc;
 use crate::profile::Shelf;
-use crate::ticket::Ticket;
+use crate::ticket::Make;
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+Each program is read as a controller would read it and carved out of the
+ticket's blank, one after the other; what is left is held against the design.
+The comment (STEP: ROUGH), FINISH, PERIMETER or FRAME in a program says what it
+is for, or else the end of its name.
+
+Examples:
+  sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
+  sustent prove edited-finish.ngc --ticket ticket.toml --side left --json
+
+Exit status: 0 proved, 1 refused, 2 could not be done.";
 
 /// Arguments of `prove`.
 #[derive(Debug, clap::Args)]
@@ -28,64 +42,54 @@ pub(super) struct Prove {
 
 impl Prove {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
-        match self.proved(shelf, console) {
+        let bar = console.progress(1);
+        let proved = self.proved(shelf);
+        bar.finish_and_clear();
+        match proved {
+            Err(failure) => console.fail(&failure),
             Ok(report) => {
-                console.document(&report);
-                console.say(&words(&report));
+                console.tell(&report, || in_words(&report));
                 if report.proof.pass { Outcome::Good } else { Outcome::NotGood }
-            }
-            Err(message) => {
-                console.error(&message);
-                Outcome::CouldNot
             }
         }
     }
 
-    fn proved(&self, shelf: &Shelf, console: &Console) -> Result<ProofReport, String> {
-        let loaded = tickets::load(&self.ticket, shelf, console)?;
-        let side = Side::from(self.side);
-        let order = loaded
-            .ticket
-            .feet
-            .iter()
-            .find(|order| order.side == side)
-            .ok_or_else(|| format!("{}: the ticket has no {} foot", self.ticket.display(), side.name()))?;
-        let texts = self.programs.iter().map(|path| text(path, &loaded.ticket)).collect::<Result<Vec<_>, String>>()?;
-        let fault = |e: job::StageError| format!("{}: {e}", self.ticket.display());
-        let design = job::design(&loaded.ticket, order).map_err(|e| fault(e.into()))?;
-        let proved = job::prove(&loaded.ticket, &design, &texts, Precision::SHOP).map_err(fault)?;
+    fn proved(&self, shelf: &Shelf) -> Result<ProofReport, Failure> {
+        let loaded = tickets::load(&self.ticket, shelf)?;
+        let order = loaded.foot(Side::from(self.side))?;
+        let programs: Vec<Written> =
+            self.programs.iter().map(|path| program(path, &loaded.ticket.make)).collect::<Result<_, _>>()?;
+        let fault = |error: StageError| Failure::of(&self.ticket, error);
+        let design = job::design(&loaded.ticket, order).map_err(|error| fault(error.into()))?;
+        let proved = job::prove(&loaded.ticket, &design, &programs, Precision::SHOP).map_err(fault)?;
         Ok(ProofReport { proof: proved.proof, values: proved.values })
     }
 }
 
-/// One program as its text says it; what it is for comes from its name.
-fn text(path: &Path, ticket: &Ticket) -> Result<job::Written, String> {
-    let name = path.file_name().map_or(String::new(), |n| n.to_string_lossy().into_owned());
-    let size = fs::metadata(path).map_err(|e| format!("{}: {e}", path.display()))?.len();
-    if size > nc::MOST_BYTES as u64 {
-        return Err(format!("{}: {size} bytes; at most {} are read", path.display(), nc::MOST_BYTES));
-    }
-    let bytes = fs::read(path).map_err(|e| format!("{}: {e}", path.display()))?;
-    job::Written::from_text(&name, &bytes, &ticket.make).map_err(|e| format!("{}: {e}", path.display()))
+/// One program as its text says it.
+fn program(path: &Path, make: &Make) -> Result<Written, Failure> {
+    let bytes = read_bytes(path, nc::MOST_BYTES)?;
+    let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
+    Written::from_text(&name, &bytes, make).map_err(|error| match error {
+        TextError::Refused(refusals) => Failure::of_refusals(path, &refusals),
+        TextError::NoStep => Failure::of(path, error),
+    })
 }
 
-fn words(report: &ProofReport) -> String {
-    let proof: &Proof = &report.proof;
-    let mm = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{x:.4} mm"));
+fn in_words(report: &ProofReport) -> String {
+    let proof = &report.proof;
+    let three = [proof.scallop_p50_mm, proof.scallop_p99_mm, proof.scallop_max_mm].map(words::mm);
     let mut lines = vec![
-        format!("  deepest below the design   {:.4} mm", proof.max_gouge_mm),
-        format!(
-            "  scallop half / 99 % / most {} / {} / {}",
-            mm(proof.scallop_p50_mm),
-            mm(proof.scallop_p99_mm),
-            mm(proof.scallop_max_mm)
-        ),
-        format!("  out of the cutter's reach  {}", mm(proof.unreached_max_mm)),
-        format!("  rapids that met stock      {}", proof.rapid_contacts),
-        format!("  time {:.0} s, cut {:.1} m, {} lines", proof.time_s, proof.cut_length_mm / 1000.0, proof.lines),
+        format!("  {:<30} {:.3} mm", "deepest below the design", proof.max_gouge_mm),
+        format!("  {:<30} {}", "scallop, half / 99 % / most", three.join(" / ")),
+        format!("  {:<30} {}", "out of the cutter's reach", words::mm(proof.unreached_max_mm)),
+        format!("  {:<30} {}", "rapids that met stock", proof.rapid_contacts),
+        format!("  {:<30} {:.1} min", "time", proof.time_s / 60.0),
+        format!("  {:<30} {:.1} m in {} lines", "cut", proof.cut_length_mm / 1000.0, proof.lines),
+        wrapped("  ", "Values of the piece that these programs leave:"),
     ];
-    lines.extend(report.values.iter().map(|(v, x)| format!("  {:<26} {x:.3} {}", v.words(), v.unit())));
-    lines.extend(proof.violations.iter().map(|v| format!("  refused: {}:{}: {}", v.file, v.line, v.message)));
+    lines.extend(report.values.iter().map(|(value, x)| format!("  {:<30} {x:.2} {}", value.words(), value.unit())));
+    lines.extend(proof.violations.iter().map(words::violation));
     lines.push(if proof.pass { "proved".into() } else { "refused: do not run these programs".into() });
     lines.join("\n")
 }

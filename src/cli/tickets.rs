@@ -1,55 +1,102 @@
-//! Tickets from files and folders: the door through which they come in.
+//! Texts from files and folders: the door through which tickets and programs come in.
 
+use std::fs::{self, File};
+use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
+use super::failure::Failure;
+use crate::frame::Side;
 use crate::profile::Shelf;
-use crate::ticket::{self, Ticket};
-
-use super::output::Console;
+use crate::ticket::{self, FootOrder, Ticket};
 
 /// Longest ticket that is read into memory, bytes. The ticket room's own limit is lower and has the
 /// better message; this one only keeps a huge file from being read at all.
-const LONGEST_FILE: u64 = 64 << 20;
+const LONGEST_FILE: usize = 64 << 20;
 /// Longest file that a ticket may name, bytes: a traced outline is some kB.
-const LONGEST_COMPANION: u64 = 16 << 20;
+const LONGEST_COMPANION: usize = 16 << 20;
 
 /// A ticket as read.
 #[derive(Debug)]
 pub(super) struct Loaded {
+    pub(super) path: PathBuf,
     pub(super) text: String,
     pub(super) ticket: Ticket,
 }
 
-/// The ticket files that arguments name: files as they are, folders by their `.toml` files, sorted.
-pub(super) fn files(arguments: &[PathBuf]) -> Result<Vec<PathBuf>, String> {
-    let mut files = vec![];
-    for argument in arguments {
-        if !argument.is_dir() {
-            files.push(argument.clone());
-            continue;
-        }
-        let entries = std::fs::read_dir(argument).map_err(|e| format!("{}: {e}", argument.display()))?;
-        let mut found: Vec<PathBuf> = entries
-            .filter_map(|entry| entry.ok().map(|e| e.path()))
-            .filter(|path| path.extension().is_some_and(|e| e == "toml"))
-            .collect();
-        found.sort();
-        if found.is_empty() {
-            return Err(format!("{}: no .toml file in this folder; name a ticket", argument.display()));
-        }
-        files.extend(found);
+impl Loaded {
+    /// The order of one foot.
+    pub(super) fn foot(&self, side: Side) -> Result<&FootOrder, Failure> {
+        let found = self.ticket.feet.iter().find(|order| order.side == side);
+        found.ok_or_else(|| Failure::of(&self.path, format!("the ticket has no {} foot", side.name())))
     }
-    Ok(files)
 }
 
-/// Reads one ticket; the message is ready to be shown.
-pub(super) fn load(path: &Path, shelf: &Shelf, console: &Console) -> Result<Loaded, String> {
-    let name = path.display().to_string();
-    let text = read_text(path, LONGEST_FILE).map_err(|problem| format!("{name}: {problem}"))?;
+/// The tickets that arguments name, read: files as they are, folders by their `.toml` files in the
+/// order of their names. What cannot be read stops only itself.
+pub(super) fn load_all(arguments: &[PathBuf], shelf: &Shelf) -> Vec<Result<Loaded, Failure>> {
+    arguments.iter().flat_map(|path| files(path)).map(|path| load(&path?, shelf)).collect()
+}
+
+/// Reads one ticket.
+pub(super) fn load(path: &Path, shelf: &Shelf) -> Result<Loaded, Failure> {
+    let text = read_text(path, LONGEST_FILE)?;
     let folder = path.parent().unwrap_or(Path::new("."));
+    let name = path.display().to_string();
     let ticket = ticket::read(&text, &name, shelf, &|companion| beside(folder, companion))
-        .map_err(|problems| problems.render(console.colour()))?;
-    Ok(Loaded { text, ticket })
+        .map_err(|problems| Failure::of_problems(path, problems))?;
+    Ok(Loaded { path: path.to_owned(), text, ticket })
+}
+
+/// Text of a file.
+pub(super) fn read_text(path: &Path, longest: usize) -> Result<String, Failure> {
+    let bytes = read_bytes(path, longest)?;
+    String::from_utf8(bytes).map_err(|error| {
+        let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+        let line_start = good.iter().rposition(|&b| b == b'\n').map_or(0, |at| at + 1);
+        let line = 1 + good.iter().filter(|&&b| b == b'\n').count();
+        let column = 1 + String::from_utf8_lossy(&good[line_start..]).chars().count();
+        Failure::at(path, line, column, "this is not UTF-8 text", "is it the right file? save it as UTF-8")
+    })
+}
+
+/// Bytes of a file, at most `longest`: whatever the path leads to, no more is read.
+pub(super) fn read_bytes(path: &Path, longest: usize) -> Result<Vec<u8>, Failure> {
+    if path.is_dir() {
+        return Err(Failure::of(path, "this is a folder; name a file"));
+    }
+    let mut bytes = vec![];
+    let file = File::open(path).map_err(|e| Failure::of_io(path, &e))?;
+    file.take(longest as u64 + 1).read_to_end(&mut bytes).map_err(|e| Failure::of_io(path, &e))?;
+    if bytes.len() > longest {
+        return Err(Failure::of(path, format!("more than {longest} bytes, which is the most that is read")));
+    }
+    Ok(bytes)
+}
+
+/// The files with this ending in a folder, by name.
+pub(super) fn toml_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+    let mut found = vec![];
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.extension().is_some_and(|e| e == "toml") {
+            found.push(path);
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+fn files(argument: &Path) -> Vec<Result<PathBuf, Failure>> {
+    if !argument.is_dir() {
+        return vec![Ok(argument.to_owned())];
+    }
+    match toml_files(argument) {
+        Err(error) => vec![Err(Failure::of_io(argument, &error))],
+        Ok(none) if none.is_empty() => {
+            vec![Err(Failure::of(argument, "there is no .toml file in this folder; name a ticket"))]
+        }
+        Ok(found) => found.into_iter().map(Ok).collect(),
+    }
 }
 
 /// A file that a ticket names: beside the ticket or below, nowhere else.
@@ -58,18 +105,9 @@ fn beside(folder: &Path, companion: &str) -> Result<String, String> {
     if !path.components().all(|part| matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err("it must lie beside the ticket or in a folder there".into());
     }
-    read_text(&folder.join(path), LONGEST_COMPANION)
-}
-
-/// Text of a file, or what is wrong in plain words.
-pub(super) fn read_text(path: &Path, longest: u64) -> Result<String, String> {
-    let size = std::fs::metadata(path).map_err(|e| e.to_string())?.len();
-    if size > longest {
-        return Err(format!("the file has {size} bytes, at most {longest} are read: is it the right file?"));
+    let bytes = fs::metadata(folder.join(path)).map_err(|e| e.to_string())?.len();
+    if bytes > LONGEST_COMPANION as u64 {
+        return Err(format!("it has {bytes} bytes; at most {LONGEST_COMPANION} are read"));
     }
-    let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
-    String::from_utf8(bytes).map_err(|e| {
-        let line = 1 + e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|&&b| b == b'\n').count();
-        format!("line {line} is not UTF-8 text: save the file as UTF-8")
-    })
+    fs::read_to_string(folder.join(path)).map_err(|e| e.to_string())
 }

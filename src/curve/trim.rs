@@ -28,7 +28,10 @@ pub struct TrimMeasures {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum TrimError {
     /// A measure is outside what a footbed can be.
-    #[error("{measure} is {value} {unit}, allowed is {least} to {greatest}: measure again, or check the unit (mm)")]
+    #[error(
+        "the trim outline's {measure} is {value:.3} {unit}, allowed is {least} to {greatest}: change it in the ticket's \
+         support, or measure again"
+    )]
     Measure {
         /// Which one, in words.
         measure: &'static str,
@@ -75,9 +78,9 @@ pub enum TrimError {
     },
 }
 
-/// Lengths for which footbeds are made, mm: a child's 150 to beyond the longest foot measured in
-/// ANSUR II (Gordon et al. 2014: 323 mm).
-pub const TRIM_LENGTH_MM: (f64, f64) = (150.0, 340.0);
+/// Lengths for which footbeds are made, mm: a child's to beyond the longest foot measured in ANSUR II
+/// (Gordon et al. 2014: 323 mm) with room for its toes.
+pub const TRIM_LENGTH_MM: (f64, f64) = (140.0, 360.0);
 
 /// Ball width as a share of the length: all of the 6,068 people of ANSUR II lie inside (breadth over
 /// length 0.376, SD 0.018).
@@ -132,9 +135,9 @@ fn check(m: &TrimMeasures) -> Result<(), TrimError> {
     let share = |measure, value: f64, range| within(measure, value / m.length_mm, "of the length", range);
     share("ball width", m.ball_width_mm, TRIM_BALL_SHARE)?;
     share("heel width", m.heel_width_mm, TRIM_HEEL_SHARE)?;
-    share("the station of the widest cup", m.heel_station_y_mm, CUP_STATIONS)?;
-    share("the station of the first met head", m.first_met_y_mm, FIRST_MET_STATIONS)?;
-    share("the station of the fifth met head", m.fifth_met_y_mm, FIFTH_MET_STATIONS)
+    share("station of the widest cup", m.heel_station_y_mm, CUP_STATIONS)?;
+    share("station of the first met head", m.first_met_y_mm, FIRST_MET_STATIONS)?;
+    share("station of the fifth met head", m.fifth_met_y_mm, FIFTH_MET_STATIONS)
 }
 
 /// Reads the sizes back from the finished curve, so that a combination in which, say, a wide heel
@@ -307,7 +310,7 @@ mod tests {
     proptest! {
         #[test]
         fn any_measured_stations_give_what_was_asked(
-            length in 150.0..340.0, ball in 0.30..0.48, heel in 0.20..0.38,
+            length in 140.0..360.0, ball in 0.30..0.48, heel in 0.20..0.38,
             cup in 0.11..0.22, first in 0.67..0.80, fifth in 0.56..0.72,
         ) {
             assert_as_asked(&TrimMeasures {
@@ -346,7 +349,7 @@ mod tests {
             let text = outline_from_measures(&m).unwrap_err().to_string();
             assert!(text.contains(words), "{text}");
         };
-        refused(TrimMeasures { length_mm: 26.5, ..good }, "length is 26.5 mm, allowed is 150 to 340");
+        refused(TrimMeasures { length_mm: 26.5, ..good }, "length is 26.500 mm, allowed is 140 to 360");
         refused(TrimMeasures { length_mm: f64::NAN, ..good }, "length is NaN");
         refused(TrimMeasures { ball_width_mm: 200.0, ..good }, "ball width is 0.75");
         refused(TrimMeasures { heel_width_mm: f64::INFINITY, ..good }, "heel width is inf");

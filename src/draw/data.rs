@@ -40,6 +40,8 @@ pub struct DrawnFoot<'a> {
 /// Where features of a footbed lie in the foot frame, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Landmarks {
+    /// Length of the foot, mm: stations are told as a share of it.
+    pub foot_length_mm: f64,
     /// The heel seat's low point.
     pub heel_centre: Point2,
     /// y of the cup's widest section.
@@ -123,6 +125,8 @@ pub struct ProgramRow {
     pub file: String,
     /// The cutter, in words.
     pub cutter: String,
+    /// Whether it is run in air, with the spindle off.
+    pub in_air: bool,
     /// Time on the machine, s.
     pub time_s: f64,
     /// Lines in the text.
@@ -211,10 +215,11 @@ pub(super) fn check_foot(foot: &DrawnFoot) -> Result<(), DrawError> {
     let marks = [l.heel_centre, l.first_met, l.fifth_met, l.medial_arch, l.lateral_arch, l.dome];
     let marks = marks.into_iter().chain(l.flex_zone);
     let bevel = foot.bevel.iter().flat_map(|b| b.line);
-    let parts: [(&'static str, bool); 4] = [
+    let parts: [(&'static str, bool); 5] = [
         ("an outline point", foot.outline.iter().all(finite)),
         ("a landmark", marks.into_iter().all(|p| finite(&p)) && l.widest_cup_y.is_finite()),
         ("a point of the bevel line", bevel.into_iter().all(finite)),
+        ("the foot's length", l.foot_length_mm.is_finite() && l.foot_length_mm > 0.0),
         ("a tab's place", foot.tabs.iter().all(finite)),
     ];
     if let Some((what, _)) = parts.into_iter().find(|(_, good)| !good) {

@@ -4,6 +4,7 @@ use svg::node::element::Group;
 
 use super::contour;
 use super::dimension;
+use super::grinding;
 use super::ink::{self, Anchor};
 use super::notes::{self, Numbered};
 use super::plan::{Block, LATERAL_MM, crossings_at};
@@ -19,6 +20,14 @@ pub fn bevel(b: &Block, group: Group) -> Group {
         }
         None => group,
     }
+}
+
+/// The edge of the hollow in the underside, dashed as hidden edges are.
+pub fn hollow(b: &Block, group: Group) -> Group {
+    grinding::hollow(b.foot).into_iter().fold(group, |group, edge| {
+        let line: Vec<Point2> = edge.iter().map(|p| b.at(*p)).collect();
+        group.add(ink::curve("w25 hidden", &contour::simplified(&line, 0.02), true))
+    })
 }
 
 /// Tabs as short thick strokes outward from the outline.

@@ -13,11 +13,14 @@ mod contour;
 mod contours;
 mod data;
 mod dimension;
+mod grinding;
 mod hatch;
 mod ink;
 mod marks;
 mod notes;
 mod notes_block;
+#[cfg(test)]
+mod overlap;
 mod plan;
 mod profile_a;
 #[cfg(test)]

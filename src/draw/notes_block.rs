@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::data::NoteRow;
 use super::ink;
 use super::notes::{self, Numbered};
 use crate::frame::Point2;
@@ -19,6 +20,8 @@ pub struct NoteLine {
     pub message: String,
     pub measured: String,
     pub allowed: String,
+    /// What follows the limit's name in brief.
+    pub numbers: String,
     pub advice: String,
     pub accepted: Option<String>,
     pub print: Print,
@@ -66,7 +69,16 @@ pub fn note_rows(list: &[Numbered], room: f64, width_mm: f64) -> Vec<NoteLine> {
 
 fn brief_words(row: &NoteLine) -> String {
     let accepted = if row.accepted.is_some() { "(accepted)" } else { "" };
-    format!("{} {} {} {}, allowed {} {accepted}", row.severity, row.on, row.limit, row.measured, row.allowed)
+    format!("{} {} {}{} {accepted}", row.severity, row.on, row.limit, row.numbers)
+}
+
+/// Measured and allowed, as far as there are numbers.
+fn numbers(row: &NoteRow) -> String {
+    match (row.measured.as_str(), row.allowed.as_str()) {
+        ("", _) => String::new(),
+        (measured, "") => format!(" {measured}"),
+        (measured, allowed) => format!(" {measured}, allowed {allowed}"),
+    }
 }
 
 fn note_line(note: &Numbered) -> NoteLine {
@@ -83,6 +95,7 @@ fn note_line(note: &Numbered) -> NoteLine {
         message: row.message.clone(),
         measured: row.measured.clone(),
         allowed: row.allowed.clone(),
+        numbers: numbers(row),
         advice: row.advice.clone(),
         accepted: row.accepted.clone(),
         print: Print::Full,
@@ -102,7 +115,6 @@ fn lines_of(row: &NoteLine, width_mm: f64) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::draw::data::NoteRow;
     use crate::frame::Side;
     use crate::limits::Severity;
 

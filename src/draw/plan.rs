@@ -221,7 +221,7 @@ fn draw_block(b: &Block, list: &[Numbered]) -> Group {
     let contours = Contours::of(b, &outline);
     let group = ink::group("foot").add(contours.lines(&outline));
     let group = group.add(ink::curve("w50 open", &outline, true));
-    let group = marks::tabs(b, marks::bevel(b, group));
+    let group = marks::tabs(b, marks::hollow(b, marks::bevel(b, group)));
     let group = marks::cutting_planes(b, marks::landmarks(b, group));
     marks::balloons(b, list, marks::widths(b, group).add(marks::side_letter(b))).add(contours.numbers)
 }

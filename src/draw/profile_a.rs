@@ -17,6 +17,10 @@ const SAMPLE_MM: f64 = 0.75;
 /// Hatching, mm of paper between strokes.
 const HATCH_MM: f64 = 1.3;
 
+/// Between the words of two thicknesses, mm of paper: a wide space.
+const WORDS_GAP_MM: f64 = 1.5;
+/// Words of thicknesses may stand this far beyond the footbed's ends, mm of paper.
+const BEYOND_MM: f64 = 5.0;
 /// Where along the length its words stand: between those of the flex zone and of the forefoot.
 const LENGTH_SHARE: f64 = 0.66;
 
@@ -80,14 +84,17 @@ fn thicknesses(b: &Block, group: Group, ends: (f64, f64)) -> Group {
     let words = |value: Value| b.foot.values.iter().find(|r| r.value == value).map(dimension::words);
     let mut stations = vec![(Value::HeelThickness, l.heel_centre.y), (Value::ForefootThickness, ahead)];
     stations.extend(l.flex_zone.map(|p| (Value::FlexZoneThickness, p.y)));
-    let group = stations.into_iter().fold(group, |g, (value, y)| match words(value) {
-        Some(text) => {
-            let p = Point2::new(axis, y);
-            let (from, to) = (b.in_a(y, (b.foot.underside)(p)), b.in_a(y, (b.foot.top)(p)));
-            let at = Point2::new(b.board_x + b.medial * 4.0 + 0.9, from.y);
-            g.add(dimension::between(from, to)).add(ink::upright_label("t halo", at, text))
-        }
-        None => g,
+    // Down the paper is toward the heel.
+    stations.sort_by(|a, c| c.1.total_cmp(&a.1));
+    let named: Vec<(f64, String)> = stations.into_iter().filter_map(|(v, y)| Some((y, words(v)?))).collect();
+    let wanted: Vec<(f64, f64)> =
+        named.iter().map(|(y, text)| (b.in_a(*y, 0.0).y, ink::width_of(text, ink::SMALL_MM))).collect();
+    let room = (b.in_a(b.rect.y1, 0.0).y - BEYOND_MM, b.in_a(b.rect.y0, 0.0).y + BEYOND_MM);
+    let group = named.iter().zip(apart(&wanted, room)).fold(group, |g, ((y, text), middle)| {
+        let p = Point2::new(axis, *y);
+        let (from, to) = (b.in_a(*y, (b.foot.underside)(p)), b.in_a(*y, (b.foot.top)(p)));
+        let at = Point2::new(b.board_x + b.medial * 4.0 + 0.9, middle);
+        g.add(dimension::between(from, to)).add(ink::upright_label("t halo", at, text.as_str()))
     });
     match words(Value::Length) {
         Some(text) => {
@@ -97,6 +104,25 @@ fn thicknesses(b: &Block, group: Group, ends: (f64, f64)) -> Group {
         }
         None => group,
     }
+}
+
+/// Middles for words of (wanted middle, extent), ascending: pushed up from `room`'s end, then down
+/// from its start, until none meets the next.
+fn apart(wanted: &[(f64, f64)], room: (f64, f64)) -> Vec<f64> {
+    let mut limit = room.1;
+    let mut middles: Vec<f64> = Vec::new();
+    for (middle, extent) in wanted.iter().rev() {
+        let middle = middle.min(limit - extent / 2.0);
+        limit = middle - extent / 2.0 - WORDS_GAP_MM;
+        middles.push(middle);
+    }
+    middles.reverse();
+    let mut limit = room.0;
+    for (middle, (_, extent)) in middles.iter_mut().zip(wanted) {
+        *middle = middle.max(limit + extent / 2.0);
+        limit = *middle + extent / 2.0 + WORDS_GAP_MM;
+    }
+    middles
 }
 
 fn length(b: &Block, x: f64, rear: f64, front: f64, text: &str) -> Group {

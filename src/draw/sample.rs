@@ -47,6 +47,7 @@ impl Sample {
     pub fn landmarks(&self) -> Landmarks {
         let p = |x: f64, share: f64| Point2::new(x, share * self.length);
         Landmarks {
+            foot_length_mm: self.length,
             heel_centre: p(0.0, 0.15),
             widest_cup_y: 0.16 * self.length,
             first_met: p(27.0, 0.741),
@@ -218,12 +219,13 @@ fn programs(side: Side) -> Vec<ProgramRow> {
     let row = |step: &str, cutter: &str, time_s: f64, lines: usize| ProgramRow {
         file: format!("PATROL-0417-r3-{}-{step}.ngc", side.letter()),
         cutter: cutter.into(),
+        in_air: step == "frame",
         time_s,
         lines,
         sha256: format!("{:016x}", 0x9e37_79b9_7f4a_7c15_u64.wrapping_mul(lines as u64 + side as u64)).repeat(4),
     };
     vec![
-        row("frame", "none, spindle off", 14.0, 31),
+        row("frame", "flat 12", 14.0, 31),
         row("top-1-rough", "flat 12", 402.0, 3120),
         row("top-2-finish", "ball 8", 1263.0, 21480),
         row("top-3-perimeter", "flat 6", 95.0, 640),

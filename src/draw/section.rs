@@ -177,10 +177,9 @@ pub fn sections(feet: &[DrawnFoot], width: f64, most_height: f64) -> Picture {
         .set("class", "drawing sections")
         .set("role", "img")
         .add(ink::title("Cross sections B-B heel, C-C arch and D-D ball, seen from the heel"));
-    if feet.len() > 1 {
-        let x = width / 2.0;
-        drawing = drawing.add(ink::line("grid", Point2::new(x, 1.0), Point2::new(x, height - 1.0)));
-    }
+    let x = width / 2.0;
+    let low = if feet.len() > 1 { height } else { rows.first().map_or(0.0, |row| row_height(row, 1.0 / divisor)) };
+    drawing = drawing.add(ink::line("grid", Point2::new(x, 1.0), Point2::new(x, low - 1.0)));
     let mut top = 0.0;
     for row in rows {
         let (tall, cell) = (row_height(&row, 1.0 / divisor), cell(&row));

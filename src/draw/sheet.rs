@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::cautions;
 use super::data::{DrawError, DrawnFoot, SheetData, check_foot};
+use super::grinding::{self, GrindTable};
 use super::ink;
 use super::notes;
 use super::notes_block::{NoteLine, Print, note_rows};
@@ -33,12 +34,21 @@ const NARROW_MM: f64 = 74.0;
 const CAUTIONS_MM: f64 = 26.0;
 /// Width of the column of cautions beside a pair's programs, mm, as the style sheet sets it.
 const CAUTIONS_WIDE_MM: f64 = 50.0;
+/// Of their height, cross sections give this much to the depths to grind, mm.
+const SECTIONS_GIVE_MM: f64 = 13.0;
+/// Lines of words around the depths to grind: heading, stations twice, deepest place.
+const GRINDING_WORDS: usize = 4;
 /// Height of a line of words, mm, as the style sheet sets it.
 const ROW_MM: f64 = 3.1;
 /// Height of a row of the table of values with its rule, mm.
 const TABLE_ROW_MM: f64 = 3.25;
 /// At most this many lines tell the rules on paper; the style sheet cuts the rest.
 const RULE_LINES: f64 = 4.0;
+/// The same, and the height of a row of tables, mm, where a pair has depths to grind.
+const TIGHT_RULE_LINES: f64 = 2.0;
+const TIGHT_ROW_MM: f64 = 2.95;
+/// The caution for grinding beside a pair's programs, mm.
+const GRINDING_CAUTION_MM: f64 = 6.2;
 
 const PAGE: &str = include_str!("templates/sheet.html");
 const STYLE: &str = include_str!("templates/drawing.css");
@@ -54,18 +64,22 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let list = notes::numbered(feet);
     let pair = feet.len() > 1;
     let rules = tables::rules(feet);
-    let beside_work = BELOW_MM.0 + rules_height(&rules, CAUTIONS_WIDE_MM);
+    let grinding = grinding::tables(feet);
+    let (grind, tight) = (grinding_height(&grinding), pair && !grinding.is_empty());
+    let most_rules = if tight { TIGHT_RULE_LINES } else { RULE_LINES };
+    let grind_words = if tight { GRINDING_CAUTION_MM } else { 0.0 };
+    let beside_work = BELOW_MM.0 + grind_words + rules_height(&rules, CAUTIONS_WIDE_MM, most_rules);
     let below = if pair { work_height(data).max(beside_work) } else { BELOW_MM.1 };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
     let beside = SHEET_MM.0 - plan.width - 1.5;
-    let sections = section::sections(feet, beside, SECTIONS_MM);
+    let sections = section::sections(feet, beside, SECTIONS_MM - if tight { SECTIONS_GIVE_MM } else { 0.0 });
     let (values, boot) = (tables::value_rows(feet), tables::boot_rows(feet));
-    let table = TABLE_ROW_MM * (values.len() + boot.len() + 3) as f64;
+    let table = if tight { TIGHT_ROW_MM } else { TABLE_ROW_MM } * (values.len() + boot.len() + 3) as f64;
     let (room, width) = if pair {
-        (SHEET_MM.1 - sections.height - table - BLOCK_MM, beside)
+        (SHEET_MM.1 - sections.height - table - grind - BLOCK_MM, beside)
     } else {
         let width = beside - NARROW_MM;
-        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - rules_height(&rules, width), width)
+        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - grind - rules_height(&rules, width, RULE_LINES), width)
     };
     let notes = note_rows(&list, room, width);
     let page = Page {
@@ -85,6 +99,9 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         values,
         boot,
         rules,
+        grinding,
+        tight,
+        grinding_cautions: cautions::GRINDING,
         programs: tables::program_table(data),
         proofs: feet.iter().filter(|f| !f.proof.is_empty()).map(|f| (f.side.letter(), f.proof.clone())).collect(),
         material: &data.material,
@@ -132,6 +149,9 @@ struct Page<'a> {
     values: Vec<ValueLine>,
     boot: Vec<BootLine>,
     rules: Vec<String>,
+    grinding: Vec<GrindTable>,
+    tight: bool,
+    grinding_cautions: &'static str,
     programs: ProgramTable,
     proofs: Vec<(char, String)>,
     material: &'a str,
@@ -204,10 +224,16 @@ fn work_height(data: &SheetData) -> f64 {
     (programs as f64 + proofs + set_up + cutters + note) * ROW_MM + 3.0
 }
 
+/// Height of the depths to grind with their heading and cautions, mm.
+fn grinding_height(tables: &[GrindTable]) -> f64 {
+    let rows = tables.iter().map(|t| t.rows.len()).max();
+    rows.map_or(0.0, |rows| (rows + GRINDING_WORDS) as f64 * ROW_MM + 1.6)
+}
+
 /// Height of the paragraph that tells the rules, mm.
-fn rules_height(rules: &[String], width_mm: f64) -> f64 {
+fn rules_height(rules: &[String], width_mm: f64, most: f64) -> f64 {
     let width = ink::width_of(&rules.join("; "), ink::SMALL_MM) + 12.0;
-    if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil().min(RULE_LINES) * ROW_MM + 1.0 }
+    if rules.is_empty() { 0.0 } else { (width / (width_mm - 2.0).max(20.0)).ceil().min(most) * ROW_MM + 1.0 }
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use crate::grid::Lattice;
 use crate::sheet::{Basis, Problem, Row};
 use crate::value::Value;
 
-/// The values that the top is linear in, in the order of every [`Share`].
+/// The values that the top is linear in, in the order of every `Share`.
 pub const SHAPING: [Value; 7] = [
     Value::HeelThickness,
     Value::HeelCupDepth,

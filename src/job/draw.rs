@@ -9,6 +9,7 @@ use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
 use crate::gauge::{self, Piece};
 use crate::limits::{Finding, Severity};
+use crate::path::Step;
 use crate::profile::Blank;
 use crate::ticket::Ticket;
 use crate::value::{Value, Values};
@@ -101,6 +102,7 @@ fn landmarks(footbed: &Footbed) -> Landmarks {
     let (top, underside) = (|p| Some(footbed.top_at(p)), |p| Some(footbed.underside_at(p)));
     let piece = Piece { top: &top, underside: &underside, outline: &footbed.outline };
     Landmarks {
+        foot_length_mm: places.foot_length_mm,
         heel_centre: places.heel_centre,
         widest_cup_y: places.rim[0].y,
         first_met: places.first_met,
@@ -113,17 +115,16 @@ fn landmarks(footbed: &Footbed) -> Landmarks {
 }
 
 fn value_rows(design: &Design, carved: Option<&Values>) -> Vec<ValueRow> {
-    let support = &design.order.support;
     Value::ALL
         .into_iter()
         .filter_map(|value| {
             Some(ValueRow {
                 value,
-                asked: support.asked(value),
+                asked: design.order.asked(value),
                 read_back: *design.read_back.get(&value)?,
                 carved: carved.and_then(|c| c.get(&value).copied()),
                 range: design.intervals.get(&value).map(|i| (i.lo, i.hi)),
-                rule: support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone()),
+                rule: design.order.rule(value).map(str::to_string),
             })
         })
         .collect()
@@ -165,6 +166,7 @@ fn program_row(written: &Written) -> ProgramRow {
     ProgramRow {
         file: written.file.clone(),
         cutter: written.cutter.name.clone(),
+        in_air: written.step == Step::Frame,
         time_s: written.time_s,
         lines: written.program.lines,
         sha256: sha256_hex(written.text.as_bytes()),

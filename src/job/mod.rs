@@ -16,6 +16,7 @@ use sha2::{Digest, Sha256};
 use crate::carve::CarveError;
 use crate::draw::DrawError;
 use crate::frame::Side;
+use crate::limits;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
@@ -23,7 +24,7 @@ use crate::ticket::{FootOrder, Ticket};
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
-pub use programs::{Proved, Written, prove, write};
+pub use programs::{Proved, TextError, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::{mill_from_foot, target};
 
@@ -32,7 +33,7 @@ pub use target::{mill_from_foot, target};
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Precision {
     /// Lattice on which tip heights are planned, mm. At 0.25 mm the exact kernel's facets stray
-    /// from the sheet by under 0.001 mm at a bend of radius 10 mm (s^2 / 8 r, [derived]).
+    /// from the sheet by under 0.001 mm at a bend of radius 10 mm (s^2 / 8 r, derived).
     pub plan_mm: f64,
     /// Lattice on which the stock is carved, mm.
     pub carve_mm: f64,
@@ -45,7 +46,7 @@ pub struct Precision {
 
 impl Precision {
     /// What the shop uses.
-    pub const SHOP: Precision = Precision { plan_mm: 0.25, carve_mm: 0.2, mesh_mm: 0.02, carved_mesh_mm: 0.1 };
+    pub const SHOP: Precision = Precision { plan_mm: 0.25, carve_mm: 0.2, mesh_mm: 0.01, carved_mesh_mm: 0.1 };
 }
 
 /// A file to be written: its name within the job's folder, and what is in it.
@@ -121,11 +122,10 @@ pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: P
         files.push(draw::sheet(ticket, &feet, &sha256)?);
         files.push(draw::wearer(ticket, &feet)?);
     }
-    let mut report = report::job(ticket, &feet, &sha256, &files, pass);
+    let report = report::job(ticket, &feet, &sha256, &files, pass);
     if pass {
         files.push(OutFile { name: "job.json".into(), bytes: report.to_json() });
     }
-    report.pass = pass;
     Ok(Made { report, files })
 }
 
@@ -164,12 +164,14 @@ fn make_foot<'a>(
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
-    let design = design(ticket, order)?;
+    let mut design = design(ticket, order)?;
     if design.is_stopped() {
         return Ok(MadeFoot { design, cut: None });
     }
     let written = programs::write(ticket, &design, sha256, precision)?;
     let proved = programs::prove(ticket, &design, &written, precision)?;
+    let left_mm = proved.proof.scallop_p99_mm;
+    design.findings.extend(left_mm.and_then(|left| limits::scallop(order, ticket.make.scallop_mm, left)));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
     Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })

@@ -44,19 +44,24 @@ pub enum TextError {
     #[error("{0}")]
     Refused(#[from] Refusals),
     #[error(
-        "what this program is for is not in its name: it must end in -top-1-rough.ngc, -top-2-finish.ngc, \
-         -top-3-perimeter.ngc or -frame.ngc"
+        "nothing says what this program is for: put (STEP: ROUGH), FINISH, PERIMETER or FRAME at its top, or let its \
+         name end in -top-1-rough.ngc, -top-2-finish.ngc, -top-3-perimeter.ngc or -frame.ngc"
     )]
     NoStep,
 }
 
 impl Written {
-    /// A program from its text; its file's name says which step, the ticket which cutter turns.
+    /// A program from its text. A comment in it says which step it is, or else its file's name; the
+    /// ticket says which cutter turns.
     pub fn from_text(file: &str, bytes: &[u8], make: &Make) -> Result<Written, TextError> {
-        let steps = [Step::Rough, Step::Finish, Step::Perimeter, Step::Frame];
-        let named = |step: &Step| file.ends_with(&format!("-{}.ngc", file_step(*step)));
-        let step = steps.into_iter().find(named).ok_or(TextError::NoStep)?;
         let program = nc::read(bytes, &nc::acceptance(&make.machine))?;
+        let steps = [Step::Rough, Step::Finish, Step::Perimeter, Step::Frame];
+        let said = |step: &Step| {
+            let words = format!("STEP: {}", kind_of_step(*step));
+            program.comments.iter().any(|(_, comment)| comment.trim().eq_ignore_ascii_case(&words))
+        };
+        let named = |step: &Step| file.ends_with(&format!("-{}.ngc", file_step(*step)));
+        let step = steps.into_iter().find(said).or(steps.into_iter().find(named)).ok_or(TextError::NoStep)?;
         let cutter = match step {
             Step::Rough | Step::Frame => &make.roughing,
             Step::Finish => &make.finishing,

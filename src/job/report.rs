@@ -73,6 +73,10 @@ pub struct JobReport {
     pub machine: String,
     pub milling: MillingReport,
     pub feet: Vec<FootReport>,
+    /// The same values as under `feet`, to be found without a search.
+    pub values: BTreeMap<Side, BTreeMap<Value, ValueReport>>,
+    /// All findings of `feet`, left first; each says its side.
+    pub findings: Vec<Finding>,
     pub programs: Vec<ProgramReport>,
     pub solids: Vec<SolidReport>,
     pub files: Vec<FileReport>,
@@ -180,6 +184,8 @@ pub struct PairProof {
     pub cut_length_mm: f64,
     pub lines: usize,
     pub violations: Vec<Violation>,
+    /// Gauged on the carved pieces.
+    pub values: BTreeMap<Side, Values>,
     pub pass: bool,
     pub feet: BTreeMap<Side, ProofReport>,
 }
@@ -187,25 +193,20 @@ pub struct PairProof {
 impl FootReport {
     /// The report of one designed foot; `carved` are the values gauged on the carved piece.
     pub fn new(design: &Design, carved: Option<&Values>) -> FootReport {
-        let support = &design.order.support;
-        let filled_in =
-            |value: Value| support.filled_in.iter().find(|(v, _)| *v == value).map(|(_, rule)| rule.clone());
-        // A tracing has its own sizes: what would have been filled in for them is not asked.
-        let by_tracing = |value: Value| design.order.traced.is_some() && value.is_of_outline();
         let value = |value: Value| ValueReport {
-            asked: support.asked(value).filter(|_| !(by_tracing(value) && filled_in(value).is_some())),
+            asked: design.order.asked(value),
             read_back: design.read_back.get(&value).copied(),
             carved: carved.and_then(|c| c.get(&value).copied()),
             unit: value.unit(),
             feasible: design.intervals.get(&value).map(|&Interval { lo, hi }| [lo, hi]),
-            filled_in: filled_in(value).filter(|_| !by_tracing(value)),
+            filled_in: design.order.rule(value).map(str::to_string),
         };
         FootReport {
             side: design.order.side,
             values: Value::ALL.into_iter().map(|v| (v, value(v))).collect(),
             findings: design.findings.clone(),
             foot_length_mm: design.order.foot.length_mm(),
-            stations: support.stations.named().into_iter().collect(),
+            stations: design.order.support.stations.named().into_iter().collect(),
             boot_effect: design.boot_effect,
             accepted_reason: design.order.reason.clone().filter(|_| !design.accepted().is_empty()),
             pass: !design.is_stopped(),
@@ -230,6 +231,7 @@ impl PairProof {
             cut_length_mm: proofs().map(|p| p.cut_length_mm).sum(),
             lines: proofs().map(|p| p.lines).sum(),
             violations: proofs().flat_map(|p| p.violations.clone()).collect(),
+            values: feet.iter().map(|(side, foot)| (*side, foot.values.clone())).collect(),
             pass: proofs().all(|p| p.pass),
             feet,
         })
@@ -239,6 +241,10 @@ impl PairProof {
 /// The report of a whole job.
 pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[OutFile], pass: bool) -> JobReport {
     let programs: Vec<ProgramReport> = feet.iter().flat_map(|foot| program_reports(&ticket.make, foot)).collect();
+    let reports: Vec<FootReport> = feet
+        .iter()
+        .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
+        .collect();
     JobReport {
         ticket: ticket.code.clone(),
         revision: ticket.revision,
@@ -249,10 +255,9 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         blank: ticket.make.blank.name.clone(),
         machine: ticket.make.machine.name.clone(),
         milling: milling_report(&ticket.make),
-        feet: feet
-            .iter()
-            .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
-            .collect(),
+        values: reports.iter().map(|foot| (foot.side, foot.values.clone())).collect(),
+        findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
+        feet: reports,
         time_s: programs.iter().map(|p| p.time_s).sum(),
         programs,
         solids: feet

@@ -8,7 +8,11 @@
 //! that reaches p. A bull-nose is part of a torus, whose lowest place is the root of a quartic; it
 //! is found by bracketed Newton steps instead.
 
+mod rows;
+
 use std::ops::Range;
+
+use rows::{BallRow, LevelRow};
 
 use super::Shape;
 use crate::frame::{Point2, Point3};
@@ -41,6 +45,8 @@ pub struct Sweep {
     slope: f64,
     /// Least height of the tip.
     low: f64,
+    /// Whether its start was left by the move before, and so takes nothing any more.
+    goes_on: bool,
 }
 
 /// Where over a place the cutter stands lowest.
@@ -60,10 +66,17 @@ impl Sweep {
         let low = from.z.min(to.z);
         if length < VERTICAL_MM {
             let from = Point3::new(from.x, from.y, low);
-            return Sweep { shape: *shape, from, along: [1.0, 0.0], length: 0.0, slope: 0.0, low };
+            return Sweep { shape: *shape, from, along: [1.0, 0.0], length: 0.0, slope: 0.0, low, goes_on: false };
         }
         let along = [dx / length, dy / length];
-        Sweep { shape: *shape, from, along, length, slope: (to.z - from.z) / length, low }
+        Sweep { shape: *shape, from, along, length, slope: (to.z - from.z) / length, low, goes_on: false }
+    }
+
+    /// The same move where it goes on from one that ended at its start, and that was carved: places
+    /// over which this one stands lowest at its start hold nothing for it, and [`Sweep::columns`]
+    /// leaves most of them out. What is carved in all stays the same.
+    pub fn going_on(self) -> Sweep {
+        Sweep { goes_on: self.length > 0.0, ..self }
     }
 
     /// Least height of the tip on the move, mm: nothing below it is touched.
@@ -92,8 +105,27 @@ impl Sweep {
     /// The nodes of row `j` of `lattice` that the move can reach: the row cut by the outline of the
     /// swept cutter as seen from above, widened by rounding only.
     pub fn columns(&self, lattice: &Lattice, j: usize) -> Range<usize> {
-        let Some((x0, x1)) = self.chord(lattice.y0 + j as f64 * lattice.step) else { return 0..0 };
+        let y = lattice.y0 + j as f64 * lattice.step;
+        let Some((x0, x1)) = self.chord(y).and_then(|chord| self.ahead(y, chord)) else { return 0..0 };
         indices((x0 - lattice.x0) / lattice.step, (x1 - lattice.x0) / lattice.step, lattice.nx)
+    }
+
+    /// Of `columns` of row `j`, which stands at `row`, the part outside of which the move surely
+    /// takes nothing. Costs far less than the heights do.
+    pub fn trimmed(&self, lattice: &Lattice, j: usize, columns: Range<usize>, row: &[f64]) -> Range<usize> {
+        let beyond = |at: f64, (lo, hi): (f64, f64)| larger(larger(lo - at, at - hi), 0.0);
+        let rise = self.least_rise();
+        let [xs, ys] = [(self.from.x, self.along[0]), (self.from.y, self.along[1])]
+            .map(|(from, along)| ordered(from, from + self.length * along));
+        let dy = beyond(lattice.y0 + j as f64 * lattice.step, ys);
+        let base = self.low + rise * dy * dy;
+        let may_take = |i: &usize| {
+            let dx = beyond(lattice.x0 + *i as f64 * lattice.step, xs);
+            row.get(*i).is_some_and(|&z| z > base + rise * dx * dx)
+        };
+        let Some(first) = columns.clone().find(may_take) else { return columns.start..columns.start };
+        let end = columns.rev().find(may_take).map_or(first, |last| last + 1);
+        first..end
     }
 
     /// Heights left at the nodes `columns` of row `j`, in place of what `heights` held; infinite
@@ -115,10 +147,34 @@ impl Sweep {
                     *height = ball.height(s, d2);
                 });
             }
+            Shape::Flat { radius } if self.slope == 0.0 => {
+                let level = LevelRow::new(self, radius, 0.0);
+                nodes.for_each(|(k, height)| {
+                    let (s, d2) = foot(k);
+                    *height = level.height(s, d2);
+                });
+            }
+            Shape::Bull { radius, corner } if self.slope == 0.0 => {
+                let level = LevelRow::new(self, radius, corner);
+                nodes.for_each(|(k, height)| {
+                    let (s, d2) = foot(k);
+                    *height = level.height(s, d2);
+                });
+            }
             _ => nodes.for_each(|(k, height)| {
                 let (s, d2) = foot(k);
                 *height = self.lowest(s, d2).map_or(f64::INFINITY, |lowest| lowest.height_mm);
             }),
+        }
+    }
+
+    /// At a distance q from the move's box, seen from above, nothing is left below `low + q^2 * this`:
+    /// a ball's profile lies above its parabola, and for the other forms, flat in the middle or
+    /// straight at the sides, zero serves.
+    fn least_rise(&self) -> f64 {
+        match self.shape {
+            Shape::Ball { radius } => 0.5 / radius,
+            Shape::Flat { .. } | Shape::Bull { .. } | Shape::Taper { .. } => 0.0,
         }
     }
 
@@ -166,43 +222,30 @@ impl Sweep {
         });
         ends.into_iter().chain(sides).flatten().reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
     }
-}
 
-/// The ball's closed form with everything that does not change along a row taken out of the loop,
-/// and without branches, so that the compiler can use vector instructions: most of a proof's time
-/// is spent here.
-struct BallRow {
-    length: f64,
-    slope: f64,
-    /// z of the move's start plus the radius.
-    base: f64,
-    reach2: f64,
-    radius2: f64,
-    /// The unclamped lowest place is `-lean * rho`.
-    lean: f64,
-}
-
-impl BallRow {
-    fn new(sweep: &Sweep, radius: f64) -> BallRow {
-        BallRow {
-            length: sweep.length,
-            slope: sweep.slope,
-            base: sweep.from.z + radius,
-            reach2: radius * radius * (1.0 + 2.0 * EDGE_SLACK),
-            radius2: radius * radius,
-            lean: lean(sweep.slope),
+    /// The part of a row's chord that a move which goes on may still change. A cutter that climbs is
+    /// lowest behind the foot of a place, one that falls ahead of it by no more than where its
+    /// profile is as steep as the move; a foot farther behind the start than that means that the
+    /// start is lowest.
+    fn ahead(&self, y: f64, (x0, x1): (f64, f64)) -> Option<(f64, f64)> {
+        let [ux, uy] = self.along;
+        let lead = match self.shape {
+            _ if self.slope >= 0.0 => 0.0,
+            Shape::Ball { radius } => -lean(self.slope) * radius,
+            _ => self.shape.radius(),
+        };
+        // The foot's place along the move is `from_row + ux * (x - from.x)`.
+        let from_row = (y - self.from.y) * uy;
+        let needed = -lead - EDGE_SLACK * self.shape.radius() - from_row;
+        if !self.goes_on {
+            Some((x0, x1))
+        } else if ux.abs() < VERTICAL_MM {
+            (needed <= VERTICAL_MM * (x1 - x0)).then_some((x0, x1))
+        } else if ux > 0.0 {
+            Some((x0.max(self.from.x + needed / ux), x1))
+        } else {
+            Some((x0, x1.min(self.from.x + needed / ux)))
         }
-    }
-
-    /// Plain comparisons, not `f64::max`, which must look for NaN and stays scalar.
-    #[inline(always)]
-    fn height(&self, s: f64, d2: f64) -> f64 {
-        let half2 = self.reach2 - d2;
-        let half = larger(half2, 0.0).sqrt();
-        let (lo, hi) = (larger(-s, -half), smaller(self.length - s, half));
-        let x = smaller(larger(-self.lean * half, lo), hi);
-        let height = self.base + self.slope * (s + x) - larger(self.radius2 - d2 - x * x, 0.0).sqrt();
-        if (half2 >= 0.0) & (lo <= hi) { height } else { f64::INFINITY }
     }
 }
 

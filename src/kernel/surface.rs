@@ -52,6 +52,17 @@ const MOST_LEVELS: usize = 5;
 impl<'a> Surface<'a> {
     /// Prepares the lids of a height map, mm.
     pub fn new(grid: &'a Grid) -> Result<Surface<'a>, SurfaceError> {
+        Surface::check(grid)?;
+        let lat = grid.lattice;
+        let levels = (1..=MOST_LEVELS)
+            .take_while(|&level| level == 1 || (1 << (level - 1)) < lat.nx.max(lat.ny))
+            .map(|level| Level::new(grid, 1 << level))
+            .collect();
+        Ok(Surface { grid, levels })
+    }
+
+    /// Whether a height map is a surface at all.
+    pub fn check(grid: &Grid) -> Result<(), SurfaceError> {
         let lat = grid.lattice;
         if lat.nx < 2 || lat.ny < 2 || !(lat.step > 0.0 && lat.step.is_finite()) || grid.z.len() != lat.len() {
             return Err(SurfaceError::Lattice { nx: lat.nx, ny: lat.ny, step: lat.step, heights: grid.z.len() });
@@ -60,11 +71,7 @@ impl<'a> Surface<'a> {
             let p = lat.node(k % lat.nx, k / lat.nx);
             return Err(SurfaceError::Height { x: p.x, y: p.y, z: grid.z[k] });
         }
-        let levels = (1..=MOST_LEVELS)
-            .take_while(|&level| level == 1 || (1 << (level - 1)) < lat.nx.max(lat.ny))
-            .map(|level| Level::new(grid, 1 << level))
-            .collect();
-        Ok(Surface { grid, levels })
+        Ok(())
     }
 
     /// The map it was made from.

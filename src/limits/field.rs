@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Case, Finding, Severity, asked, order, shop};
+use super::{Case, Finding, Severity, order, shop};
 use crate::footbed::{SHAPING, shaping_amounts};
 use crate::frame::Point2;
 use crate::grid::Lattice;
@@ -13,7 +13,7 @@ use crate::value::Value;
 
 /// Distance between the places looked at, mm. The sheet's knots are 4 mm apart, so between places
 /// 2 mm apart the surface strays from them by under 0.05 mm at a bend of radius 10 mm
-/// (s^2 / 8 r, [derived]).
+/// (s^2 / 8 r, derived).
 const STEP_MM: f64 = 2.0;
 /// Thinner than this is a hole once the grinder has passed, mm. Shop's own choice.
 const HOLE_MM: f64 = 0.5;
@@ -44,9 +44,9 @@ impl Interval {
         Interval { lo: self.lo.max(other.lo), hi: self.hi.min(other.hi) }
     }
 
-    /// Whether nothing passes.
+    /// Whether nothing passes. An interval with an end that is no number is empty.
     pub fn is_empty(self) -> bool {
-        !(self.lo <= self.hi)
+        self.lo > self.hi || self.lo.is_nan() || self.hi.is_nan()
     }
 
     /// Whether `x` passes, give or take rounding.
@@ -304,7 +304,7 @@ fn least_mm(case: &Case, zone: Zone) -> f64 {
 /// "set heel_thickness to 3.2 mm" for the first of `values` that can do it alone.
 fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
     let one = values.iter().find_map(|&value| {
-        let (interval, now) = (intervals.get(&value)?, asked(case.order, value)?);
+        let (interval, now) = (intervals.get(&value)?, case.order.asked(value)?);
         (!interval.holds(now)).then(|| {
             let to = round_inside(*interval, now);
             format!("set {} to {} {}", value.name(), to, value.unit())

@@ -14,10 +14,11 @@ use serde::Serialize;
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
 use crate::ticket::{Boot, FootOrder, Make, Ticket};
-use crate::value::{Value, Values};
+use crate::value::Values;
 
 pub use field::{Interval, Intervals};
 pub use order::{BootEffect, boot_effect};
+pub use shop::scallop;
 
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -152,9 +153,4 @@ pub fn check(case: &Case) -> (Vec<Finding>, Intervals) {
 /// Differences between the two feet that deserve a note on the ticket.
 pub fn check_pair(ticket: &Ticket) -> Vec<Finding> {
     order::pair_findings(ticket)
-}
-
-/// The value as it stands in the order.
-fn asked(order: &FootOrder, value: Value) -> Option<f64> {
-    order.support.asked(value)
 }

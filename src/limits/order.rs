@@ -1,6 +1,8 @@
 //! Limits on what the values say: post, arches against the foot and each other, the effect in the
 //! boot, plausibility of the measured foot, left against right.
 
+use std::ops::RangeInclusive;
+
 use serde::Serialize;
 
 use super::field::Interval;
@@ -30,12 +32,16 @@ const RAMP_CAUTION_DEG: f64 = 0.5;
 const RAMP_STOP_DEG: f64 = 1.0;
 /// A cup wider than the standing heel by more than this lets it float, mm. [from memory]
 const CUP_SPARE_MM: f64 = 4.0;
+/// A footbed this much shorter or longer than the foot is questioned, mm: toes lie beyond its edge,
+/// or it does not go into a boot of that size. Shop's own choice.
+const SHORTER_MM: f64 = 4.0;
+const LONGER_MM: f64 = 15.0;
 /// Room between the standing heel and the cup's rim, both sides together, mm. Shop's own choice.
 const CUP_ROOM_MM: f64 = 1.0;
 /// Feet outside these deserve a question (ANSUR II, Gordon et al. 2014: least and greatest length of
 /// 6,068 people; for breadth over length a span that 22 of them lie outside).
-const LENGTH_MM: [f64; 2] = [198.0, 323.0];
-const BREADTH_SHARE: [f64; 2] = [0.32, 0.43];
+const LENGTH_MM: RangeInclusive<f64> = 198.0..=323.0;
+const BREADTH_SHARE: RangeInclusive<f64> = 0.32..=0.43;
 /// Differences between the feet that deserve a note. Shop's own choice.
 const PAIR_MM: f64 = 3.0;
 const PAIR_DEG: f64 = 2.0;
@@ -121,6 +127,7 @@ pub(super) fn findings(case: &Case) -> Vec<Finding> {
     found.extend(medial_arch(case));
     found.extend(lateral_arch(case));
     found.extend(dome(case));
+    found.extend(outline_length(case));
     found.extend(cup_width(case));
     found.extend(flex_zone(case));
     found.extend(boot(case));
@@ -215,6 +222,25 @@ fn dome(case: &Case) -> Option<Finding> {
     })
 }
 
+/// The footbed's length against the foot's.
+fn outline_length(case: &Case) -> Option<Finding> {
+    let foot = case.order.foot.length_mm();
+    let made = *case.read_back.get(&Value::Length)?;
+    let (least, most) = (foot - SHORTER_MM, foot + LONGER_MM);
+    (made < least || made > most).then(|| {
+        let message = format!("the footbed is {made:.1} mm long for a foot of {foot} mm");
+        let advice = match &case.order.traced {
+            Some(_) => "take less clearance, or trace the stock insole of this boot again".to_string(),
+            None => format!("set length between {least:.0} and {most:.0} mm, or measure the foot again"),
+        };
+        Finding::new("outline_length", Severity::Caution, case.order.side, message, advice).numbers(
+            made,
+            made.clamp(least, most),
+            "mm",
+        )
+    })
+}
+
 /// The cup against the standing heel. A heel is widest above the rim and narrows toward its sole,
 /// so what must clear the measured width is the cup at its rim; at half depth a narrower cup is
 /// usual, and is only said.
@@ -232,7 +258,10 @@ fn cup_width(case: &Case) -> Option<Finding> {
                 "the cup is {at_rim:.1} mm wide inside its rim; the standing heel of {standing} mm needs {CUP_ROOM_MM} mm \
                  of room: too narrow cannot be ground away"
             ),
-            format!("set heel_width to {wide_enough:.1} mm or more, if the liner takes it"),
+            match &case.order.traced {
+                Some(_) => "take less clearance, or trace a wider heel, if the liner takes it".to_string(),
+                None => format!("set heel_width to {wide_enough:.1} mm or more, if the liner takes it"),
+            },
         )
     } else if at_half > standing + CUP_SPARE_MM {
         (
@@ -363,33 +392,20 @@ fn foot(order: &FootOrder) -> Vec<Finding> {
     let (foot, side) = (&order.foot, order.side);
     let mut found = vec![];
     let length = foot.length_mm();
-    if length < LENGTH_MM[0] || length > LENGTH_MM[1] {
+    if !LENGTH_MM.contains(&length) {
+        let (least, most) = (LENGTH_MM.start(), LENGTH_MM.end());
         let message = format!(
-            "a foot {length} mm long lies outside {}-{} mm, the span of a survey of 6,068 adults (ANSUR II)",
-            LENGTH_MM[0], LENGTH_MM[1]
+            "a foot {length} mm long lies outside {least}-{most} mm, the span of a survey of 6,068 adults (ANSUR II)"
         );
-        found.push(question(
-            "foot_length",
-            side,
-            message,
-            length,
-            if length < LENGTH_MM[0] { LENGTH_MM[0] } else { LENGTH_MM[1] },
-        ));
+        found.push(question("foot_length", side, message, length, length.clamp(*least, *most)));
     }
     if let Some((_, breadth)) = foot.ball_width.most_loaded() {
         let share = breadth / length;
-        if share < BREADTH_SHARE[0] || share > BREADTH_SHARE[1] {
-            let message = format!(
-                "ball width is {share:.3} of the length; {:.2}-{:.2} is the usual span (ANSUR II)",
-                BREADTH_SHARE[0], BREADTH_SHARE[1]
-            );
-            found.push(question(
-                "foot_breadth",
-                side,
-                message,
-                share,
-                if share < BREADTH_SHARE[0] { BREADTH_SHARE[0] } else { BREADTH_SHARE[1] },
-            ));
+        if !BREADTH_SHARE.contains(&share) {
+            let (least, most) = (BREADTH_SHARE.start(), BREADTH_SHARE.end());
+            let message =
+                format!("ball width is {share:.3} of the length; {least:.2}-{most:.2} is the usual span (ANSUR II)");
+            found.push(question("foot_breadth", side, message, share, share.clamp(*least, *most)));
         }
     }
     let grows = [("length", foot.length), ("ball width", foot.ball_width), ("heel width", foot.heel_width)];

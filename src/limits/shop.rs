@@ -5,7 +5,7 @@ use super::{Case, Finding, Severity};
 use crate::footbed::RIM_INSET_MM;
 use crate::kernel::Shape;
 use crate::profile::{Blank, Cutter};
-use crate::ticket::Make;
+use crate::ticket::{FootOrder, Make};
 use crate::value::Value;
 
 /// How far the blank's height may be off: nothing once it has been measured.
@@ -37,11 +37,12 @@ pub(super) fn size_intervals(case: &Case) -> Vec<(Value, Interval)> {
     let at_most = |hi: f64| Interval { lo: f64::NEG_INFINITY, hi };
     let (length, width) = (room_mm(case, case.make.blank.length_mm), room_mm(case, case.make.blank.width_mm));
     let wall = case.make.material.least.rim_wall;
+    let heel = case.read_back.get(&Value::HeelWidth).copied().unwrap_or(f64::INFINITY);
     vec![
         (Value::Length, at_most(length)),
         (Value::BallWidth, at_most(width)),
         (Value::HeelWidth, at_most(width)),
-        (Value::HeelCupWidth, at_most(case.order.support.heel_width_mm - 2.0 * wall.max(RIM_INSET_MM))),
+        (Value::HeelCupWidth, at_most(heel - 2.0 * wall.max(RIM_INSET_MM))),
         (Value::FlexZoneThickness, flex_zone_interval(case)),
     ]
 }
@@ -50,10 +51,10 @@ pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Find
     let mut found = vec![];
     found.extend(blank_size(case));
     found.extend(rim_wall(case));
-    found.extend(reach(case, lowest_mm));
+    found.extend(reach(case, lowest_mm, highest_mm));
+    found.extend(finishing_form(case));
     found.extend(machine(case, highest_mm));
     found.extend(chip_load(case));
-    found.extend(flat_finish(case));
     found
 }
 
@@ -93,33 +94,57 @@ fn rim_wall(case: &Case) -> Option<Finding> {
     })
 }
 
-/// How deep each cutter must go below the blank's top, against what it can.
-fn reach(case: &Case, lowest_mm: f64) -> Vec<Finding> {
+/// How deep each cutter must go, against what it can. Its holder must stay above the blank's top;
+/// its flutes must be as long as what stands beside them: for the perimeter cutter that is the
+/// piece's own edge, since roughing has cleared the groove, or the whole blank when its shank is
+/// wider than its cut.
+fn reach(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
     let make = case.make;
     let top = make.blank.height_mm + scatter_mm(&make.blank);
-    let rows: [(&str, &Cutter, f64, f64); 3] = [
-        ("roughing", &make.roughing, top - lowest_mm, make.roughing.stickout_mm),
-        ("finishing", &make.finishing, top - lowest_mm, make.finishing.stickout_mm),
-        (
-            "perimeter",
-            &make.perimeter,
-            top + make.machine.bed_cut_mm,
-            make.perimeter.flute_length_mm.min(make.perimeter.stickout_mm),
-        ),
+    let perimeter = &make.perimeter;
+    let below_bed = make.machine.bed_cut_mm;
+    let slim = perimeter.shank_diameter_mm <= 2.0 * perimeter.shape.radius();
+    let beside = below_bed + if slim { highest_mm.min(top) } else { top };
+    let rows: [(&str, &Cutter, &str, f64, f64); 4] = [
+        ("roughing", &make.roughing, "from tip to holder", top - lowest_mm, make.roughing.stickout_mm),
+        ("finishing", &make.finishing, "from tip to holder", top - lowest_mm, make.finishing.stickout_mm),
+        ("perimeter", perimeter, "from tip to holder", top + below_bed, perimeter.stickout_mm),
+        ("perimeter", perimeter, "of flutes", beside, perimeter.flute_length_mm),
     ];
     rows.into_iter()
-        .filter(|&(_, _, depth, can)| depth > can)
-        .map(|(words, cutter, depth, can)| {
-            let message = format!(
-                "the {words} cutter {} must go {depth:.1} mm below the blank's top and can go {can:.1} mm",
-                cutter.name
-            );
-            let advice = format!("take a {words} cutter that reaches {:.0} mm, or a lower blank", depth.ceil());
+        .filter(|&(_, _, _, needed, has)| needed > has)
+        .map(|(step, cutter, what, needed, has)| {
+            let message = format!("the {step} cutter {} needs {needed:.1} mm {what} and has {has:.1} mm", cutter.name);
+            let advice = format!("name a {step} cutter with {:.0} mm {what}, or take a lower blank", needed.ceil());
             Finding::new("cutter_reach", Severity::Stop, case.order.side, message, advice)
-                .numbers(depth, can, "mm")
+                .numbers(needed, has, "mm")
                 .never_overruled()
         })
         .collect()
+}
+
+/// A flat end leaves steps on every slope, whatever scallop is asked.
+fn finishing_form(case: &Case) -> Option<Finding> {
+    let cutter = &case.make.finishing;
+    matches!(cutter.shape, Shape::Flat { .. }).then(|| {
+        let message = format!(
+            "the finishing cutter {} is flat: it leaves steps on slopes, more than the asked scallop",
+            cutter.name
+        );
+        let advice = "finish with a ball, bull-nose or tapered cutter".to_string();
+        Finding::new("finishing_cutter", Severity::Caution, case.order.side, message, advice)
+    })
+}
+
+/// The scallop that a proof found on the carved piece against the one that was asked.
+pub fn scallop(order: &FootOrder, asked_mm: f64, left_mm: f64) -> Option<Finding> {
+    const MEASURING_SHARE: f64 = 1.05;
+    (left_mm > asked_mm * MEASURING_SHARE).then(|| {
+        let message =
+            format!("the programs leave a scallop of {left_mm:.3} mm on 1 % of the surface; {asked_mm} mm was asked");
+        let advice = "ask a smaller scallop, or finish with a ball cutter that reaches the hollows".to_string();
+        Finding::new("scallop_left", Severity::Caution, order.side, message, advice).numbers(left_mm, asked_mm, "mm")
+    })
 }
 
 fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
@@ -160,19 +185,6 @@ fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
 }
 
 /// Chip load f_z = F / (n z): below the window foam rubs and heats, above it the edge tears.
-/// A flat end leaves stairs wherever the surface slopes: side steps fine enough for a scallop there
-/// would take hours, so none is kept.
-fn flat_finish(case: &Case) -> Option<Finding> {
-    let make = case.make;
-    let Shape::Flat { .. } = make.finishing.shape else { return None };
-    let message = format!(
-        "the finishing cutter {} has a flat end: it leaves stairs on every slope, not the {} mm scallop asked (the proof tells how much)",
-        make.finishing.name, make.scallop_mm
-    );
-    let advice = "finish with a ball or bull-nose cutter, or mean to sand".to_string();
-    Some(Finding::new("flat_finish", Severity::Caution, case.order.side, message, advice))
-}
-
 fn chip_load(case: &Case) -> Vec<Finding> {
     let make = case.make;
     let [lo, hi] = make.machine.spindle_rpm;

@@ -102,7 +102,10 @@ pub enum PathError {
     Notch { diameter_mm: f64, left_mm: f64, x: f64, y: f64 },
     #[error("the perimeter cut needs a flat cutter; {name} is not flat")]
     PerimeterNotFlat { name: String },
-    #[error("only {found} of {asked} holding tabs of {length_mm:.1} mm fit on the gentle parts of the outline")]
+    #[error(
+        "only {found} of {asked} holding tabs, {length_mm:.1} mm long with the cutter's width on both ends, fit on the \
+         gentle parts of the outline; ask for {found}, or for shorter ones"
+    )]
     Tabs { asked: usize, found: usize, length_mm: f64 },
     #[error("{step:?} finds nothing to cut inside the blank")]
     Nothing { step: Step },
@@ -134,6 +137,12 @@ pub(super) fn check(target: &Target, cutting: &Cutting) -> Result<(), PathError>
 /// Air kept between a rapid's end and material it must not touch: more than any blank's height is
 /// off once it has been measured (our own choice).
 pub(super) const LEAST_AIR_MM: f64 = 1.0;
+
+/// Moves that take less than 1/400 s at full feed starve a controller that reads a few hundred lines
+/// a second ([from memory]: what a serial line of 115,200 baud carries), mm.
+pub(super) fn shortest(cutting: &Cutting) -> f64 {
+    cutting.feed_mm_min / 60.0 / 400.0
+}
 
 fn outline_inside(target: &Target) -> Result<(), PathError> {
     if let Some((by_mm, p)) = worst_outside(target.blank, &target.outline) {

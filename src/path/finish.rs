@@ -3,10 +3,10 @@
 
 use rayon::prelude::*;
 
-use super::cutting::{LEAST_AIR_MM, check};
+use super::cutting::{LEAST_AIR_MM, check, shortest};
 use super::heights::{Band, Heights, Hills, Sampling};
 use super::outline::{Axis, Outline};
-use super::passes::{Region, Run, Turn, zigzag};
+use super::passes::{Region, Run, Turn, evenly, zigzag};
 use super::sidestep::{SideSteps, axis_beyond_contact, plane_step, round_radius, steepest_fall};
 use super::trail::Trail;
 use super::{Cutting, PathError, Step, Target, Toolpath};
@@ -14,9 +14,13 @@ use crate::frame::{Point2, Point3, Rect};
 use crate::kernel::{Shape, Surface};
 use crate::ticket::Passes;
 
+/// Sketched times that differ by less than this decide nothing (our own choice: sketches of footbeds
+/// came within 2 % of the planned times' proportion).
+const CLOSE: f64 = 0.05;
+
 /// The finishing path over everything inside the outline, its edge included. With
-/// [`Passes::Quickest`] passes along and across are both planned and `time` (s, or anything that
-/// grows with it) decides; a tie goes to along.
+/// [`Passes::Quickest`] passes along and across are both sketched and `time` (s, or anything that
+/// grows with it) decides; when the two come close, both are planned in full. A tie goes to along.
 pub fn finish(target: &Target, cutting: &Cutting, time: &dyn Fn(&Toolpath) -> f64) -> Result<Toolpath, PathError> {
     check(target, cutting)?;
     let plan = Plan::new(target, cutting)?;
@@ -24,6 +28,10 @@ pub fn finish(target: &Target, cutting: &Cutting, time: &dyn Fn(&Toolpath) -> f6
         Passes::Along => plan.toolpath(Axis::X),
         Passes::Across => plan.toolpath(Axis::Y),
         Passes::Quickest => {
+            let guess = [Axis::X, Axis::Y].map(|axis| time(&plan.sketch(axis)));
+            if (guess[0] - guess[1]).abs() > CLOSE * guess[0].abs().max(guess[1].abs()) {
+                return plan.toolpath(if guess[1] < guess[0] { Axis::Y } else { Axis::X });
+            }
             let (along, across) = rayon::join(|| plan.toolpath(Axis::X), || plan.toolpath(Axis::Y));
             let (along, across) = (along?, across?);
             Ok(if time(&across) < time(&along) { across } else { along })
@@ -47,20 +55,56 @@ impl<'t> Plan<'t> {
         let shape = cutting.finishing.shape;
         let surface = Surface::new(&target.surface)?;
         let region = region(target, cutting)?;
-        let steps = SideSteps::new(&surface, &shape, cutting.scallop_mm, &region);
+        let above = above_mm(cutting);
+        let steps = SideSteps::new(&surface, &shape, cutting.scallop_mm - RAISED_SHARE * above, &region);
         let sampling = Sampling {
             step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
             bulge: cutting.gouge_mm / 3.0,
-            dip: cutting.point_tolerance_mm,
+            dip: above,
             hills: Hills::under(&shape),
         };
         Ok(Plan { target, cutting, shape, surface, region, steps, sampling })
     }
 
-    fn toolpath(&self, axis: Axis) -> Result<Toolpath, PathError> {
+    /// The passes and their order.
+    fn order(&self, axis: Axis) -> (Vec<Run>, Vec<Turn>) {
         let (low, high) = self.region.extent(axis);
         let runs = self.region.runs(axis, &self.steps.places(axis, low, high));
         let turns = zigzag(&runs, |a, b| self.corner(a, b).is_some());
+        (runs, turns)
+    }
+
+    /// The same passes at heights read from the coarse map: good enough to time, never to cut.
+    fn sketch(&self, axis: Axis) -> Toolpath {
+        let (runs, turns) = self.order(axis);
+        let mut trail = Trail::new(self.target, self.cutting);
+        for turn in turns {
+            let Run { from, to, .. } = runs[turn.run];
+            let (from, to) = if turn.backward { (to, from) } else { (from, to) };
+            if !turn.linked {
+                trail.enter_over(from, self.target.blank_top_mm + LEAST_AIR_MM);
+            }
+            let length = (to - from).norm();
+            for s in evenly(0.0, 1.0, SKETCH_MM / length) {
+                let p = from + (to - from) * s;
+                let z = self.steps.tip(p).clamp(0.0, self.target.blank_top_mm);
+                trail.cut_to(Point3::new(p.x, p.y, z));
+            }
+        }
+        self.finished(trail)
+    }
+
+    fn finished(&self, trail: Trail) -> Toolpath {
+        Toolpath {
+            step: Step::Finish,
+            cutter: self.cutting.finishing.clone(),
+            spindle_rpm: self.cutting.spindle_rpm,
+            moves: trail.finish(),
+        }
+    }
+
+    fn toolpath(&self, axis: Axis) -> Result<Toolpath, PathError> {
+        let (runs, turns) = self.order(axis);
         let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.run_points(&runs, *turn)).collect();
         let mut trail = Trail::new(self.target, self.cutting);
         for (turn, points) in turns.iter().zip(&cut) {
@@ -69,12 +113,7 @@ impl<'t> Plan<'t> {
         if trail.is_empty() {
             return Err(PathError::Nothing { step: Step::Finish });
         }
-        Ok(Toolpath {
-            step: Step::Finish,
-            cutter: self.cutting.finishing.clone(),
-            spindle_rpm: self.cutting.spindle_rpm,
-            moves: trail.finish(),
-        })
+        Ok(self.finished(trail))
     }
 
     fn run_points(&self, runs: &[Run], turn: Turn) -> Vec<Point3> {
@@ -119,8 +158,27 @@ impl<'t> Plan<'t> {
 
     fn band(&self) -> Band {
         // A third of the gouge share is kept for what may hide between samples.
-        Band { below: self.cutting.gouge_mm * 2.0 / 3.0, above: self.cutting.point_tolerance_mm }
+        Band {
+            below: self.cutting.gouge_mm * 2.0 / 3.0,
+            above: above_mm(self.cutting),
+            shortest: shortest(self.cutting),
+        }
     }
+}
+
+/// Distance of a sketch's points: about as far apart as the planned path's on a footbed (our own
+/// choice).
+const SKETCH_MM: f64 = 3.0;
+
+/// Ridges are planned lower by this much of what passes may run above their heights. A ridge stands on two
+/// passes and rises by the mean of theirs; both are seldom at the upper edge of their bands at once
+/// (our own choice, measured on footbeds: 99 % of the surface stays under the ordered height).
+const RAISED_SHARE: f64 = 0.5;
+
+/// How far a finishing pass may run above its heights: the point tolerance, but no large part of a
+/// low ridge, because what a pass runs too high its ridges must be lower (our own choice).
+fn above_mm(cutting: &Cutting) -> f64 {
+    cutting.point_tolerance_mm.min(cutting.scallop_mm / 6.0)
 }
 
 /// Links on the surface may span this much; beyond it lifting is quicker (our own choice).

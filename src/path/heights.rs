@@ -27,6 +27,8 @@ pub(super) struct Place {
 pub(super) struct Band {
     pub(super) below: f64,
     pub(super) above: f64,
+    /// No move is made shorter where the tolerances allow, mm: short ones starve a controller.
+    pub(super) shortest: f64,
 }
 
 /// How the line is sampled.
@@ -69,6 +71,10 @@ impl Hills {
         }
     }
 }
+
+/// Longest single move, seen from above, mm (our own choice): a controller that slows down on one then knows soon what
+/// comes next, and a program that was stopped can be taken up nearby.
+const LONGEST_MM: f64 = 10.0;
 
 /// A chord's sample interval is halved at most this often: 1/8 of the step.
 const HALVINGS: usize = 3;
@@ -160,6 +166,9 @@ impl Heights {
             let mut best = None;
             for (j, window) in windows.iter().enumerate().skip(anchor.0 + 1) {
                 let run = self.places[j].s - self.places[anchor.0].s;
+                if run > LONGEST_MM && j > anchor.0 + 1 {
+                    break;
+                }
                 steepest_down = steepest_down.max((window.0 - anchor.1) / run);
                 steepest_up = steepest_up.min((window.1 - anchor.1) / run);
                 if steepest_down > steepest_up {
@@ -167,8 +176,14 @@ impl Heights {
                 }
                 let lowest = (anchor.1 + steepest_down * run).max(self.places[j].z);
                 let highest = anchor.1 + steepest_up * run;
-                best =
-                    end_height(lowest, highest, (j == last).then(|| ceil3(self.places[j].z))).map(|z| (j, z)).or(best);
+                let wanted = (j == last).then(|| ceil3(self.places[j].z));
+                if let Some(z) = end_height(lowest, highest, wanted) {
+                    let rest = self.places[last].s - self.places[j].s;
+                    // The line's end takes any length; a point just before it would leave a stub.
+                    if j == last || rest >= band.shortest || best.is_none() {
+                        best = Some((j, z));
+                    }
+                }
             }
             // The next sample alone bounds nothing: any height in its window does.
             let (j, z) = best.unwrap_or((anchor.0 + 1, ceil3(self.places[anchor.0 + 1].z)));
@@ -232,6 +247,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    const BAND: Band = Band { below: 0.003, above: 0.01, shortest: 0.25 };
+
     fn line(z: impl Fn(f64) -> f64) -> Heights {
         let sampling = Sampling { step: 0.25, bulge: 0.001, dip: 0.01, hills: Hills::Round };
         Heights::along(Point2::new(1.0, 2.0), Point2::new(1.0, 42.0), sampling, |p| z(p.y))
@@ -249,20 +266,24 @@ mod tests {
         let here = Point2::new(3.0, 4.0);
         let heights =
             Heights::along(here, here, Sampling { step: 0.25, bulge: 0.001, dip: 0.01, hills: Hills::Round }, |_| 1.5);
-        assert_eq!(heights.thinned(Band { below: 0.003, above: 0.01 }), [Point3::new(3.0, 4.0, 1.5)]);
+        assert_eq!(heights.thinned(BAND), [Point3::new(3.0, 4.0, 1.5)]);
     }
 
     #[test]
-    fn a_straight_line_needs_two_points() {
-        let path = line(|y| 1.0 + 0.5 * y).thinned(Band { below: 0.003, above: 0.01 });
-        assert_eq!(path, [Point3::new(1.0, 2.0, 2.0), Point3::new(1.0, 42.0, 22.0)]);
+    fn a_straight_line_needs_only_the_moves_that_its_length_asks_for() {
+        let path = line(|y| 1.0 + 0.5 * y).thinned(BAND);
+        let along: Vec<f64> = path.iter().map(|p| p.y - 2.0).collect();
+        assert_eq!(along, [0.0, 10.0, 20.0, 30.0, 40.0]);
+        // Where a move could end higher or lower within the band it ends in its middle.
+        let above = |p: &Point3| p.z - (1.0 + 0.5 * p.y);
+        assert!(path.iter().all(|p| (-1e-9..=BAND.above).contains(&above(p))), "{path:?}");
     }
 
     /// A chord of a circle of radius r with sagitta e is sqrt(8 r e) long: with a band of 0.013
     /// in all on r = 50 that is 2.28 mm, so 40 mm need at least 18 chords.
     #[test]
     fn a_bowl_needs_about_as_many_chords_as_its_sagitta_allows() {
-        let path = line(|y| 50.0 - (2500.0 - (y - 22.0).powi(2)).sqrt()).thinned(Band { below: 0.003, above: 0.01 });
+        let path = line(|y| 50.0 - (2500.0 - (y - 22.0).powi(2)).sqrt()).thinned(BAND);
         assert!((18..=26).contains(&(path.len() - 1)), "{}", path.len() - 1);
     }
 
@@ -270,7 +291,7 @@ mod tests {
         #[test]
         fn the_path_stays_in_its_band(a in -2.0..2.0f64, f in 0.05..0.6f64, b in 0.0..0.4f64, kink in 5.0..35.0f64) {
             let z = |y: f64| 10.0 + a * (f * y).sin() + b * (y - kink).abs();
-            let path = line(z).thinned(Band { below: 0.003, above: 0.01 });
+            let path = line(z).thinned(BAND);
             for k in 0..=4000 {
                 let y = 2.0 + 0.01 * f64::from(k);
                 let over = height(&path, y) - z(y);

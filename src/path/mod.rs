@@ -1,6 +1,7 @@
 //! Where the cutter's tip goes: rough, finish, perimeter and frame paths over a target surface in
 //! the mill frame. Knows cutters and heights; knows neither program text nor footbeds.
 
+mod cover;
 mod cutting;
 mod finish;
 mod frame_run;

@@ -13,6 +13,8 @@ pub(super) struct SideSteps {
     /// Step in x of passes along y, and step in y of passes along x; infinite outside the region.
     steps: Vec<(f64, f64)>,
     widest: f64,
+    /// Tip heights at the nodes.
+    tips: Grid,
 }
 
 /// Node distance of the map of tip heights that curvatures are read from: about one side step, the
@@ -40,7 +42,12 @@ impl SideSteps {
                 local.map_or((f64::INFINITY, f64::INFINITY), |l| l.steps(shape, scallop, plane))
             })
             .collect();
-        SideSteps { lattice, steps, widest: WIDEST_SHARE * plane }
+        SideSteps { lattice, steps, widest: WIDEST_SHARE * plane, tips }
+    }
+
+    /// About how high the tip stands at `p`; 0 outside the map.
+    pub(super) fn tip(&self, p: Point2) -> f64 {
+        self.tips.sample(p).unwrap_or(0.0)
     }
 
     /// Places of passes from `low` to `high`, each as far from the last as the tightest place
@@ -118,7 +125,8 @@ impl Local {
     /// A round cutter of radius R on tip heights with first form I and second form II (hills
     /// counted positive) leaves `h = s^2 / 8` in the metric `G = I / R - II`; between parallel
     /// lines the step across is then `sqrt(8 h G_along / det G)`. On a plane that is
-    /// `sqrt(8 R h) cos(slope across)`.
+    /// `sqrt(8 R h) cos(slope across)`. The parabola in `h = s^2 / 8 R` lies below the circle; the
+    /// chord's own `s^2 = 8 R h - 4 h^2` takes its place.
     fn steps(&self, shape: &Shape, h: f64, plane: f64) -> (f64, f64) {
         let bounds = |s: f64| s.clamp(NARROWEST_SHARE * plane, WIDEST_SHARE * plane);
         let Some(r) = round_radius(shape) else {
@@ -129,9 +137,10 @@ impl Local {
         let g_yy = (1.0 + self.gy * self.gy) / r + self.yy / w;
         let g_xy = self.gx * self.gy / r + self.xy / w;
         let det = g_xx * g_yy - g_xy * g_xy;
+        let rise = 8.0 * h - 4.0 * h * h / r.max(h);
         let step = |along: f64| {
             // A metric that is not positive belongs to an edge the cutter rolls over: no ridge.
-            if det > 0.0 && along > 0.0 { (8.0 * h * along / det).sqrt() } else { f64::INFINITY }
+            if det > 0.0 && along > 0.0 { (rise * along / det).sqrt() } else { f64::INFINITY }
         };
         (bounds(step(g_yy)), bounds(step(g_xx)))
     }
@@ -204,8 +213,8 @@ mod tests {
         let ball = Shape::ball(3.0).unwrap();
         let (h, plane) = (0.01, plane_step(&ball, 0.01));
         let (across, along) = local(1.0, 0.0).steps(&ball, h, plane);
-        assert_abs_diff_eq!(across, (8.0 * 3.0 * h).sqrt() * std::f64::consts::FRAC_1_SQRT_2, epsilon = 1e-12);
-        assert_abs_diff_eq!(along, (8.0 * 3.0 * h).sqrt(), epsilon = 1e-12);
+        assert_abs_diff_eq!(across, plane * std::f64::consts::FRAC_1_SQRT_2, epsilon = 1e-12);
+        assert_abs_diff_eq!(along, plane, epsilon = 1e-12);
     }
 
     /// A cylinder of radius 20 cut by a ball of 3 in passes along it, by plane trigonometry: centres

@@ -313,9 +313,9 @@ mod tests {
     fn what_does_not_belong_or_is_missing_is_told() {
         let angle = wrong(Kind::Cutter, BULL, "flutes = 2", "flutes = 2\nhalf_angle_deg = 5.0");
         assert!(angle.contains("unknown key `half_angle_deg`"), "{angle}");
-        let axes = wrong(Kind::Machine, MILL, "[400.0, 250.0, 120.0]", "[400.0, 250.0]");
+        let axes = wrong(Kind::Machine, MILL, "[250.0, 400.0, 120.0]", "[250.0, 400.0]");
         assert!(axes.contains("must be a list of 3 numbers"), "{axes}");
-        let nan = wrong(Kind::Machine, MILL, "[400.0, 250.0, 120.0]", "[400.0, 250.0, nan]");
+        let nan = wrong(Kind::Machine, MILL, "[250.0, 400.0, 120.0]", "[250.0, 400.0, nan]");
         assert!(nan.contains("`travel_mm` is nan"), "{nan}");
         let none = wrong(Kind::Material, FOAM, "sanding_mm = 0.3\n", "");
         assert!(none.contains("`sanding_mm` is missing"), "{none}");

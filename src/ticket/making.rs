@@ -1,6 +1,7 @@
 //! The `[make]` section: what it is cut from, on what, with what.
 
-use crate::profile::{Blank, Cutter, Material, Shelf};
+use crate::kernel::Shape;
+use crate::profile::{Blank, Cutter, Kind, Material, Shelf};
 use crate::written::{Need, Section};
 
 use super::reading::look_up;
@@ -76,10 +77,26 @@ fn measured(s: &Section, blank: Option<&Blank>) -> Option<Blank> {
 
 fn cutters(s: &Section, shelf: &Shelf, filled_in: &mut Filled) -> [Option<Cutter>; 3] {
     USUAL_CUTTERS.map(|(key, usual, why)| match s.text(key, Need::Optional, usize::MAX) {
-        Some(name) => look_up(s, key, &name, |name| shelf.cutter(name)).cloned(),
+        Some(name) => {
+            let cutter = look_up(s, key, &name, |name| shelf.cutter(name))?;
+            if key == "perimeter" { square(s, shelf, cutter) } else { Some(cutter.clone()) }
+        }
         None if s.has(key) => None,
         None => usual_cutter(s, shelf, (key, usual, why), filled_in),
     })
+}
+
+/// The perimeter is cut square, so its cutter must be flat.
+fn square(s: &Section, shelf: &Shelf, cutter: &Cutter) -> Option<Cutter> {
+    let is_flat = |c: &Cutter| matches!(c.shape, Shape::Flat { .. });
+    if is_flat(cutter) {
+        return Some(cutter.clone());
+    }
+    let names = shelf.names(Kind::Cutter).into_iter();
+    let flat: Vec<&str> = names.filter(|name| shelf.cutter(name).is_ok_and(is_flat)).collect();
+    let message = format!("`perimeter` must be a flat cutter, and `{}` is not flat", cutter.name);
+    s.at("perimeter", message, format!("flat cutters on the shelf: {}", flat.join(", ")));
+    None
 }
 
 fn usual_cutters(s: &Section, shelf: &Shelf, filled_in: &mut Filled) -> [Option<Cutter>; 3] {

@@ -174,6 +174,21 @@ pub struct PastRevision {
     pub reason: String,
 }
 
+impl FootOrder {
+    /// What is asked for `value` of this foot: as [`Support::asked`], but a traced outline brings
+    /// its own sizes, whatever the support says.
+    pub fn asked(&self, value: Value) -> Option<f64> {
+        let size = matches!(value, Value::Length | Value::BallWidth | Value::HeelWidth);
+        if size && self.traced.is_some() { None } else { self.support.asked(value) }
+    }
+
+    /// The rule that filled in a value that the ticket left out.
+    pub fn rule(&self, value: Value) -> Option<&str> {
+        self.asked(value)?;
+        self.support.filled_in.iter().find(|(filled, _)| *filled == value).map(|(_, rule)| rule.as_str())
+    }
+}
+
 impl Support {
     /// What is asked for `value`; `None` for a value that is left to follow from the others.
     pub fn asked(&self, value: Value) -> Option<f64> {

@@ -67,11 +67,6 @@ impl Value {
         self.name().replace('_', " ")
     }
 
-    /// Whether the outline alone has this size, whatever lies between.
-    pub fn is_of_outline(self) -> bool {
-        matches!(self, Value::Length | Value::BallWidth | Value::HeelWidth)
-    }
-
     /// `deg` for the post, `mm` for all others.
     pub fn unit(self) -> &'static str {
         if self == Value::RearfootPost { "deg" } else { "mm" }

@@ -1,0 +1,222 @@
+//! Where the time of the main job goes, stage by stage, on the demo pair. Nothing here is a test:
+//! the printed table is what counts.
+//!
+//! usage: cargo bench [-- FILTER]
+//!
+//! Everything but `job` runs on one thread, so that figures do not depend on the machine's cores.
+//!
+//! `.ci/outside/bench.py` runs these beside other people's libraries. It names a folder in
+//! `SUSTENT_BENCH`, and what both work on is written there first.
+
+use std::fmt::Write as _;
+use std::hint::black_box;
+use std::path::Path;
+use std::sync::LazyLock;
+
+use divan::Bencher;
+use divan::counter::ItemsCount;
+use rayon::{ThreadPool, ThreadPoolBuilder};
+use sustent::carve::Stock;
+use sustent::frame::Point2;
+use sustent::grid::{Grid, Lattice, envelope};
+use sustent::job::{self, Design, Precision, Written};
+use sustent::kernel::{Shape, Surface, Sweep};
+use sustent::nc;
+use sustent::path::{self, Cutting, Step, Target};
+use sustent::profile::Shelf;
+use sustent::sheet::{Basis, Problem};
+use sustent::ticket::{self, Ticket};
+
+fn main() {
+    if let Some(folder) = std::env::var_os("SUSTENT_BENCH") {
+        hand_over(Path::new(&folder)).expect("what is measured can be written");
+    }
+    divan::main();
+}
+
+/// The demo's heights to cut, its finishing moves and the size of its sheet, as tables.
+fn hand_over(folder: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    let Grid { lattice, z } = target(Precision::SHOP.plan_mm).surface;
+    let mut heights = format!("# {},{},{}\n", lattice.x0, lattice.y0, lattice.step);
+    for row in z.chunks(lattice.nx) {
+        let row: Vec<String> = row.iter().map(|z| format!("{z:.6}")).collect();
+        writeln!(heights, "{}", row.join(","))?;
+    }
+    let finish = finishing();
+    let mut moves = String::new();
+    for t in &finish.program.travels {
+        let numbers = [t.from.x, t.from.y, t.from.z, t.to.x, t.to.y, t.to.z].map(|c| c.to_string());
+        writeln!(moves, "{}", numbers.join(","))?;
+    }
+    let Basis { knot, nx, ny, .. } = DESIGN.footbed.top.basis;
+    let blank = &TICKET.make.blank;
+    let sizes = format!(
+        "{nx},{ny},{knot},{PULL_EVERY_MM},{TENSION_PER_MM2},{},{},{},{}\n",
+        finish.cutter.shape.radius(),
+        blank.width_mm,
+        blank.length_mm,
+        blank.height_mm
+    );
+    std::fs::create_dir_all(folder)?;
+    std::fs::write(folder.join("heights.csv"), heights)?;
+    std::fs::write(folder.join("moves.csv"), moves)?;
+    Ok(std::fs::write(folder.join("sizes.csv"), sizes)?)
+}
+
+fn finishing() -> &'static Written {
+    WRITTEN.iter().find(|w| w.step == Step::Finish).expect("the demo has a finish")
+}
+
+const TEXT: &str = include_str!("../output-samples/PATROL-07/ticket.toml");
+const CHECKSUM: &str = "0000000000000000000000000000000000000000000000000000000000000000";
+
+static TICKET: LazyLock<Ticket> = LazyLock::new(|| {
+    let alone = |_: &str| Err("the demo names no other file".to_owned());
+    ticket::read(TEXT, "ticket.toml", &Shelf::built_in(), &alone).expect("the demo is a good ticket")
+});
+static DESIGN: LazyLock<Design<'static>> =
+    LazyLock::new(|| job::design(&TICKET, &TICKET.feet[0]).expect("the demo can be designed"));
+static WRITTEN: LazyLock<Vec<Written>> = LazyLock::new(|| {
+    job::write(&TICKET, &DESIGN, CHECKSUM, Precision::SHOP).expect("programs of the demo can be written")
+});
+
+fn target(step_mm: f64) -> Target {
+    let make = &TICKET.make;
+    let placement = job::mill_from_foot(&DESIGN.footbed.outline, DESIGN.order.side, &make.blank);
+    job::target(&DESIGN.footbed, placement, make, step_mm)
+}
+
+fn cutting() -> Cutting {
+    Cutting::of(&TICKET.make)
+}
+
+fn threads(count: usize) -> ThreadPool {
+    ThreadPoolBuilder::new().num_threads(count).build().expect("threads can be started")
+}
+
+fn alone<T: Send>(work: impl FnOnce() -> T + Send) -> T {
+    static ONE: LazyLock<ThreadPool> = LazyLock::new(|| threads(1));
+    ONE.install(work)
+}
+
+/// Outline, sheet solve, read-back and limits of one foot.
+#[divan::bench]
+fn design(bencher: Bencher) {
+    bencher.bench(|| alone(|| job::design(&TICKET, &TICKET.feet[0]).map(|design| design.findings.len())));
+}
+
+/// Pulls of the sheet that is solved alone, mm apart.
+const PULL_EVERY_MM: f64 = 5.0;
+/// Its tension; any small one will do.
+const TENSION_PER_MM2: f64 = 1e-4;
+
+/// A thin plate with as many unknowns as the demo's sheet, pulled toward a wave at every few
+/// millimetres: assembled, factored and solved once.
+#[divan::bench]
+fn sheet_solve(bencher: Bencher) {
+    let basis = DESIGN.footbed.top.basis;
+    let spots = |n: usize| ((n - 3) as f64 * basis.knot / PULL_EVERY_MM) as usize + 1;
+    let (columns, rows) = (spots(basis.nx), spots(basis.ny));
+    let place = |k: usize| {
+        Point2::new(basis.x0 + (k % columns) as f64 * PULL_EVERY_MM, basis.y0 + (k / columns) as f64 * PULL_EVERY_MM)
+    };
+    let places: Vec<Point2> = (0..columns * rows).map(place).collect();
+    let targets: Vec<f64> = places.iter().map(|p| (p.x / 17.0).sin() + (p.y / 31.0).cos()).collect();
+    let solve = || {
+        let pulls = places.iter().map(|&p| (basis.height(p), 1.0)).collect();
+        let problem = Problem { basis, tension_per_mm2: TENSION_PER_MM2, pulls, conditions: vec![] };
+        problem.factor().map(|fair| fair.solve(&targets, &[]))
+    };
+    bencher.counter(ItemsCount::new(basis.len())).bench(|| alone(solve));
+}
+
+/// The design as heights to cut, on the planning lattice.
+#[divan::bench]
+fn target_heights(bencher: Bencher) {
+    LazyLock::force(&DESIGN);
+    bencher.bench(|| alone(|| target(Precision::SHOP.plan_mm)));
+}
+
+/// Exact tip heights of the finishing ball at a million places spread over the footbed.
+#[divan::bench(sample_count = 5)]
+fn reach_of_a_million_points(bencher: Bencher) {
+    const ROWS: usize = 1000;
+    let target = target(Precision::SHOP.plan_mm);
+    let surface = Surface::new(&target.surface).expect("the target is a surface");
+    let shape = TICKET.make.finishing.shape;
+    let rect = target.surface.lattice.rect().grown(-shape.radius());
+    let at = |k: usize, n: usize| (k as f64 + 0.5) / n as f64;
+    let place = |k: usize| {
+        Point2::new(rect.x0 + at(k % ROWS, ROWS) * rect.width(), rect.y0 + at(k / ROWS, ROWS) * rect.height())
+    };
+    let places: Vec<Point2> = (0..ROWS * ROWS).map(place).collect();
+    bencher.counter(ItemsCount::new(places.len())).bench(|| alone(|| surface.reach_many(&shape, &places)));
+}
+
+/// A lattice of the size of a footbed under a ball of 5 mm: 1257 cells at every node.
+#[divan::bench]
+fn node_envelope_1201_x_441(bencher: Bencher) {
+    let lattice = Lattice { x0: 0.0, y0: 0.0, step: 0.25, nx: 441, ny: 1201 };
+    let grid = Grid::from_fn(lattice, |p| 8.0 + 4.0 * (p.x / 17.0).sin() + 3.0 * (p.y / 31.0).cos());
+    let shape = Shape::Ball { radius: 5.0 };
+    let height = |q: f64| shape.height_at(q.min(shape.radius()));
+    bencher.counter(ItemsCount::new(lattice.len())).bench(|| alone(|| envelope(&grid, shape.radius(), height)));
+}
+
+#[divan::bench(sample_count = 20)]
+fn rough(bencher: Bencher) {
+    let (target, cutting) = (target(Precision::SHOP.plan_mm), cutting());
+    bencher.bench(|| alone(|| path::rough(&target, &cutting)));
+}
+
+/// Both directions are planned and the quicker one is kept.
+#[divan::bench(sample_count = 20)]
+fn finish(bencher: Bencher) {
+    let (target, cutting) = (target(Precision::SHOP.plan_mm), cutting());
+    let seconds = |path: &path::Toolpath| nc::estimate_s(path, &TICKET.make.machine).unwrap_or(f64::INFINITY);
+    bencher.bench(|| alone(|| path::finish(&target, &cutting, &seconds)));
+}
+
+#[divan::bench(sample_count = 20)]
+fn perimeter(bencher: Bencher) {
+    let (target, cutting) = (target(Precision::SHOP.plan_mm), cutting());
+    bencher.bench(|| alone(|| path::perimeter(&target, &cutting)));
+}
+
+/// The finishing program alone, carved move by move from a whole blank on lattices of 0.5, 0.25 and
+/// 0.125 mm. The count is the nodes under all moves.
+#[divan::bench(args = [0.5, 0.25, 0.125], sample_count = 10)]
+fn carve(bencher: Bencher, step_mm: f64) {
+    let target = target(Precision::SHOP.plan_mm);
+    let finish = finishing();
+    let mut sweeps: Vec<Sweep> = Vec::new();
+    let mut cut_to = None;
+    for t in &finish.program.travels {
+        let sweep = Sweep::new(&finish.cutter.shape, t.from, t.to);
+        sweeps.push(if cut_to == Some(t.from) { sweep.going_on() } else { sweep });
+        cut_to = (!t.rapid).then_some(t.to);
+    }
+    let blank = Stock::new(target.blank, target.blank_top_mm, step_mm).expect("the demo's blank can be carved");
+    let lattice = blank.grid().lattice;
+    let under = |s: &Sweep| s.rows(&lattice).map(|j| s.columns(&lattice, j).len()).sum::<usize>();
+    let low = sweeps.iter().filter(|s| s.low_mm() < target.blank_top_mm);
+    bencher.counter(ItemsCount::new(low.map(under).sum::<usize>())).with_inputs(|| blank.clone()).bench_refs(|stock| {
+        sweeps.iter().for_each(|sweep| {
+            black_box(stock.carve(sweep));
+        });
+    });
+}
+
+/// Every program of one foot, carved and judged.
+#[divan::bench(sample_count = 10)]
+fn prove(bencher: Bencher) {
+    LazyLock::force(&WRITTEN);
+    bencher.bench(|| alone(|| job::prove(&TICKET, &DESIGN, &WRITTEN, Precision::SHOP).map(|proved| proved.proof.pass)));
+}
+
+/// The whole job of the demo pair, on one thread and on two.
+#[divan::bench(args = [1, 2], sample_count = 5)]
+fn job(bencher: Bencher, count: usize) {
+    let pool = threads(count);
+    bencher.bench(|| pool.install(|| job::make(&TICKET, TEXT, None, Precision::SHOP).map(|made| made.files.len())));
+}

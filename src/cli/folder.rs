@@ -1,0 +1,225 @@
+//! A job's folder on disk: there whole or not at all, whatever happens on the way.
+//!
+//! The files are written into a hidden folder beside the goal, which then changes places with it.
+//! Where the system can exchange two names in one step (Linux, macOS) there is no moment without a
+//! whole job; elsewhere the earlier job is renamed first, and comes back if the run dies there.
+//! Only one run at a time writes into a folder, so that whatever hidden folder it finds there was
+//! left by a run that died.
+//!
+//! Files in an earlier job's folder that are not the program's own (notes, pictures) stay.
+
+use std::collections::BTreeSet;
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::Path;
+
+use super::failure::Failure;
+use super::tickets::read_bytes;
+use crate::job::OutFile;
+
+/// A job on its way in.
+const NEW: &str = ".sustent-new-";
+/// An earlier job on its way out, where names cannot be exchanged.
+const OLD: &str = ".sustent-old-";
+/// Locked where a folder itself cannot be.
+const LOCK: &str = ".sustent-lock";
+/// Names the files that are the program's own.
+const REPORT: &str = "job.json";
+/// What a failure means for the workshop.
+const UNWRITTEN: &str = "nothing of this job was written";
+/// Longest report of an earlier job that is read, bytes.
+const LONGEST_REPORT: usize = 16 << 20;
+
+/// Writes the files of one job into `out/name`.
+pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Failure> {
+    let folder = out.join(name);
+    let fault = |path: &Path, e: io::Error| Failure::of_io(path, &e).and(UNWRITTEN);
+    fs::create_dir_all(out).map_err(|e| fault(out, e))?;
+    let _lock = lock(out).map_err(|e| fault(out, e))?;
+    sweep(out).map_err(|e| fault(out, e))?;
+    if fs::symlink_metadata(&folder).is_ok_and(|there| !there.is_dir()) {
+        return Err(Failure::of(&folder, "this is not a folder; move it away").and(UNWRITTEN));
+    }
+    let whole = out.join(format!("{NEW}{name}"));
+    let aside = out.join(format!("{OLD}{name}"));
+    let written = fill(&whole, files)
+        .and_then(|()| keep_foreign(&folder, &whole, files))
+        .and_then(|()| take_place(&whole, &folder, &aside));
+    if let Err(error) = written {
+        // What cannot be removed now is swept by the next run.
+        let _ = fs::remove_dir_all(&whole);
+        return Err(fault(&folder, error));
+    }
+    sync_folder(out);
+    // The earlier job now lies where the new one was written, or aside.
+    for old in [whole, aside] {
+        if keep_foreign(&old, &folder, files).is_ok() {
+            let _ = fs::remove_dir_all(old);
+        }
+    }
+    Ok(())
+}
+
+/// Waits until no other run writes here; the lock ends with the file, and with the process.
+fn lock(out: &Path) -> io::Result<File> {
+    let folder = File::open(out).and_then(|folder| folder.lock().map(|()| folder));
+    // Some systems and some network disks cannot lock a folder.
+    folder.or_else(|_| {
+        let file = File::options().create(true).truncate(false).write(true).open(out.join(LOCK))?;
+        file.lock().map(|()| file)
+    })
+}
+
+/// Removes what runs that died have left, and puts back an earlier job that one of them had moved
+/// aside. Only for the holder of the lock. What cannot be removed is in no other job's way.
+fn sweep(out: &Path) -> io::Result<()> {
+    for entry in fs::read_dir(out)? {
+        let entry = entry?;
+        let name = entry.file_name();
+        let Some(name) = name.to_str() else { continue };
+        if name.starts_with(NEW) {
+            let _ = fs::remove_dir_all(entry.path());
+        } else if let Some(job) = name.strip_prefix(OLD) {
+            let folder = out.join(job);
+            if fs::symlink_metadata(&folder).is_err() {
+                fs::rename(entry.path(), folder)?;
+            } else {
+                let _ = fs::remove_dir_all(entry.path());
+            }
+        }
+    }
+    Ok(())
+}
+
+fn fill(whole: &Path, files: &[OutFile]) -> io::Result<()> {
+    fs::create_dir(whole)?;
+    for file in files {
+        let mut out = File::create_new(whole.join(&file.name))?;
+        out.write_all(&file.bytes)?;
+        out.sync_all()?;
+    }
+    Ok(())
+}
+
+/// Gives `to` everything in `from` that a person put there. Both hold it then, so that it survives
+/// whichever of the two folders is the one that stays.
+fn keep_foreign(from: &Path, to: &Path, files: &[OutFile]) -> io::Result<()> {
+    if !from.is_dir() {
+        return Ok(());
+    }
+    let mut own = own_files(from);
+    own.extend(files.iter().map(|file| file.name.clone()));
+    for entry in fs::read_dir(from)? {
+        let entry = entry?;
+        if !entry.file_name().to_str().is_some_and(|name| own.contains(name)) {
+            duplicate(&entry.path(), &to.join(entry.file_name()))?;
+        }
+    }
+    sync_folder(to);
+    Ok(())
+}
+
+/// The files that the job in this folder says are its own; none when it says nothing readable.
+fn own_files(folder: &Path) -> BTreeSet<String> {
+    let report = read_bytes(&folder.join(REPORT), LONGEST_REPORT).unwrap_or_default();
+    let report: serde_json::Value = serde_json::from_slice(&report).unwrap_or_default();
+    let files = report["files"].as_array().into_iter().flatten();
+    files.filter_map(|file| file["file"].as_str()).map(str::to_string).collect()
+}
+
+/// A second name for a file where the disk has them, else a copy; folders with all they hold.
+fn duplicate(from: &Path, to: &Path) -> io::Result<()> {
+    if fs::symlink_metadata(from)?.is_dir() {
+        fs::create_dir_all(to)?;
+        for entry in fs::read_dir(from)? {
+            let entry = entry?;
+            duplicate(&entry.path(), &to.join(entry.file_name()))?;
+        }
+        return Ok(());
+    }
+    if fs::symlink_metadata(to).is_ok() {
+        return Ok(());
+    }
+    fs::hard_link(from, to).or_else(|_| fs::copy(from, to).map(|_| ()))
+}
+
+/// Puts `whole` where `folder` is; an earlier job ends where `whole` was, or `aside`.
+fn take_place(whole: &Path, folder: &Path, aside: &Path) -> io::Result<()> {
+    if !folder.exists() {
+        return fs::rename(whole, folder);
+    }
+    if exchange(whole, folder).is_ok() {
+        return Ok(());
+    }
+    fs::rename(folder, aside)?;
+    fs::rename(whole, folder).inspect_err(|_| {
+        // The next run puts it back when this one cannot.
+        let _ = fs::rename(aside, folder);
+    })
+}
+
+/// Exchanges two names in one step.
+#[cfg(any(target_os = "linux", target_os = "macos"))]
+fn exchange(a: &Path, b: &Path) -> io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    Ok(renameat_with(CWD, a, CWD, b, RenameFlags::EXCHANGE)?)
+}
+
+#[cfg(not(any(target_os = "linux", target_os = "macos")))]
+fn exchange(_: &Path, _: &Path) -> io::Result<()> {
+    Err(io::ErrorKind::Unsupported.into())
+}
+
+/// Makes the names in a folder last through a power cut. Not every system and disk can; then there
+/// is nothing better to do.
+fn sync_folder(folder: &Path) {
+    if let Ok(folder) = File::open(folder) {
+        let _ = folder.sync_all();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn job(words: &[(&str, &str)]) -> Vec<OutFile> {
+        words.iter().map(|(name, text)| OutFile { name: name.to_string(), bytes: text.as_bytes().to_vec() }).collect()
+    }
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<String> =
+            fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn a_new_job_takes_the_place_of_the_old_and_leaves_what_people_put_there() {
+        let out = tempfile::tempdir().unwrap();
+        let folder = out.path().join("A-r1");
+        let report = r#"{"files": [{"file": "a.ngc"}, {"file": "gone.ngc"}]}"#;
+        write(out.path(), "A-r1", &job(&[("a.ngc", "old"), ("gone.ngc", "old"), ("job.json", report)])).unwrap();
+        fs::write(folder.join("notes.txt"), "pressed at the arch").unwrap();
+        fs::create_dir(folder.join("pictures")).unwrap();
+        fs::write(folder.join("pictures/left.jpg"), "light").unwrap();
+
+        write(out.path(), "A-r1", &job(&[("a.ngc", "new"), ("job.json", "{}")])).unwrap();
+        assert_eq!(names(&folder), ["a.ngc", "job.json", "notes.txt", "pictures"]);
+        assert_eq!(fs::read_to_string(folder.join("a.ngc")).unwrap(), "new");
+        assert_eq!(fs::read_to_string(folder.join("notes.txt")).unwrap(), "pressed at the arch");
+        assert_eq!(fs::read_to_string(folder.join("pictures/left.jpg")).unwrap(), "light");
+        assert_eq!(names(out.path()), ["A-r1"]);
+    }
+
+    #[test]
+    fn what_dead_runs_left_is_swept_and_an_earlier_job_comes_back() {
+        let out = tempfile::tempdir().unwrap();
+        fs::create_dir(out.path().join(".sustent-new-B-r1")).unwrap();
+        fs::write(out.path().join(".sustent-new-B-r1/half.ngc"), "G0").unwrap();
+        fs::create_dir(out.path().join(".sustent-old-C-r1")).unwrap();
+        fs::write(out.path().join(".sustent-old-C-r1/whole.ngc"), "G0").unwrap();
+        write(out.path(), "A-r1", &job(&[("a.ngc", "new")])).unwrap();
+        assert_eq!(names(out.path()), ["A-r1", "C-r1"]);
+        assert_eq!(names(&out.path().join("C-r1")), ["whole.ngc"]);
+    }
+}
