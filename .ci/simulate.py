@@ -379,6 +379,7 @@ def run_program(program, moves, stock, cutter, milling, table):
     spot = lambda w: "" if w is None else f" line {w[0]} {place(w[1])}"
     table.row(f"{name}: rapids in stock", rapid_in_stock == 0, f"{rapid_in_stock}{at('rapid')}", "0")
     table.row(f"{name}: rapids in XY below safe Z", low_rapid == 0, f"{low_rapid}{at('low')}", f"0 below {safe_z:g}")
+    table.row(f"{name}: ends at safe Z", bool(moves) and moves[-1][3][2] >= safe_z - 1e-6, f"Z {moves[-1][3][2]:g}" if moves else "no moves", f">= {safe_z:g}")
     table.row(f"{name}: cuts without spindle", no_spindle == 0, f"{no_spindle}{at('spindle')}", "0")
     table.row(f"{name}: feed moves without F", no_feed == 0, f"{no_feed}{at('feed')}", "0")
     table.row(f"{name}: tip outside the blank, XY", outside <= 1e-6, f"{outside:.3f} beyond its radius{spot(where_outside)}", "0")
