@@ -265,8 +265,8 @@ class Design:
         return np.array(loop)
 
     def distance_inside(self, stock):
-        """Distance to the outline for nodes within 2 mm of it, mm; 2 further in, 0 outside."""
-        out = np.where(self.inside, 2.0, 0.0)
+        """Distance to the outline for nodes within 2 mm of it, mm; without bound further in, 0 outside."""
+        out = np.where(self.inside, np.inf, 0.0)
         a, b = self.outline, np.roll(self.outline, -1, axis=0)
         for (x0, y0), (x1, y1) in zip(a, b):
             rows = slice(*np.searchsorted(stock.y, (min(y0, y1) - 2, max(y0, y1) + 2)))
@@ -275,7 +275,7 @@ class Design:
             ux, uy = x1 - x0, y1 - y0
             s = np.clip((px * ux + py * uy) / max(ux * ux + uy * uy, 1e-18), 0, 1)
             d = np.hypot(px - s * ux, py - s * uy)
-            out[rows, columns] = np.minimum(out[rows, columns], d)
+            out[rows, columns] = np.minimum(out[rows, columns], np.where(d <= 2, d, np.inf))
         return out
 
     def section(self, y):
@@ -379,6 +379,7 @@ def run_program(program, moves, stock, cutter, milling, table):
     spot = lambda w: "" if w is None else f" line {w[0]} {place(w[1])}"
     table.row(f"{name}: rapids in stock", rapid_in_stock == 0, f"{rapid_in_stock}{at('rapid')}", "0")
     table.row(f"{name}: rapids in XY below safe Z", low_rapid == 0, f"{low_rapid}{at('low')}", f"0 below {safe_z:g}")
+    table.row(f"{name}: ends at safe Z", bool(moves) and moves[-1][3][2] >= safe_z - 1e-6, f"Z {moves[-1][3][2]:g}" if moves else "no moves", f">= {safe_z:g}")
     table.row(f"{name}: cuts without spindle", no_spindle == 0, f"{no_spindle}{at('spindle')}", "0")
     table.row(f"{name}: feed moves without F", no_feed == 0, f"{no_feed}{at('feed')}", "0")
     table.row(f"{name}: tip outside the blank, XY", outside <= 1e-6, f"{outside:.3f} beyond its radius{spot(where_outside)}", "0")
