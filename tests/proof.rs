@@ -268,6 +268,15 @@ fn a_rapid_below_the_safe_height_is_refused() {
     assert_eq!((proof.violations[0].line, proof.violations[0].measured), (10, 21.0));
 }
 
+/// Found by an outsider: a program whose last lift was shortened was proved.
+#[test]
+fn a_program_that_ends_below_the_safe_height_is_refused() {
+    let text = format!("{HEAD}G0 X10 Y10\n{}", TAIL.replace("Z25", "Z21"));
+    let job = Job { cuts: vec![(Step::Rough, parse(&text), cutter(Shape::Flat { radius: 3.0 }))] };
+    assert_eq!(kinds(&Job::lines("G0 X10 Y10\n").prove(&rules())), []);
+    assert_eq!(kinds(&job.prove(&rules())), [Kind::EndsLow]);
+}
+
 #[test]
 fn a_rapid_down_into_stock_is_refused_and_into_air_is_not() {
     let proof = Job::lines("G0 X10 Y10\nG0 Z15\n").prove(&rules());
@@ -403,7 +412,11 @@ fn a_perimeter_too_near_is_a_gouge_as_deep_as_it_is_near() {
 fn a_forgotten_part_of_the_surface_is_found() {
     let mut job = Job::good();
     let travels = &mut job.cuts[1].1.travels;
+    let mut lift = *travels.last().unwrap();
     travels.truncate(travels.len() / 2);
+    lift.from = travels.last().unwrap().to;
+    (lift.to.x, lift.to.y) = (lift.from.x, lift.from.y);
+    travels.push(lift);
     let proof = job.prove(&rules());
     assert_eq!(kinds(&proof), [Kind::LeftStanding]);
     assert!(proof.scallop_max_mm.unwrap() > 1.0);

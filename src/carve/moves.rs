@@ -25,7 +25,20 @@ pub(super) fn judge(cut: &Cut<'_>, met: &[Encounter], target: &Target, rules: &R
         judge.bed(rules.bed_cut_mm);
         judge.holding(met);
     }
+    end(cut, target.safe_z_mm, ledger);
     machine(cut, rules.travel_mm, ledger);
+}
+
+/// The next program, or the hand that changes the cutter, begins where this one ends.
+fn end(cut: &Cut<'_>, safe_z: f64, ledger: &mut Ledger) {
+    let Some(last) = cut.program.travels.last().filter(|last| last.to.z < safe_z - ROUNDING_MM) else { return };
+    let blame = Blame { file: cut.name, line: last.line };
+    ledger.add(Kind::EndsLow, blame, last.to, (last.to.z, safe_z), || {
+        format!(
+            "the program ends with the tip at z {:.3}; the safe height is {safe_z:.3}: lift before the end",
+            last.to.z
+        )
+    });
 }
 
 struct Judge<'a, 'b> {

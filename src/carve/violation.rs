@@ -14,6 +14,8 @@ pub const MOST_LISTED: usize = 50;
 pub enum ViolationKind {
     /// A rapid in x or y below the safe height.
     RapidLow,
+    /// A program that ends with the tip below the safe height.
+    EndsLow,
     /// A rapid that meets standing stock.
     RapidContact,
     /// A feed move that cuts while the spindle stands.

@@ -103,7 +103,7 @@ pub enum PathError {
     #[error("the perimeter cut needs a flat cutter; {name} is not flat")]
     PerimeterNotFlat { name: String },
     #[error(
-        "only {found} of {asked} holding tabs, {length_mm:.1} mm long with the cutter's width on both ends, fit on the \
+        "only {found} of {asked} holding tabs, {length_mm:.1} mm long with half the cutter's width on both ends, fit on the \
          gentle parts of the outline; ask for {found}, or for shorter ones"
     )]
     Tabs { asked: usize, found: usize, length_mm: f64 },
