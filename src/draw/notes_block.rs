@@ -6,6 +6,7 @@ use super::data::NoteRow;
 use super::ink;
 use super::notes::{self, Numbered};
 use crate::frame::Point2;
+use crate::limits::Severity;
 
 /// Height of a line of notes, mm, as the style sheet sets it.
 const ROW_MM: f64 = 3.1;
@@ -24,11 +25,16 @@ pub struct NoteLine {
     pub numbers: String,
     pub advice: String,
     pub accepted: Option<String>,
+    /// The reason as far as it is told in brief.
+    pub accepted_short: String,
     pub print: Print,
 }
 
 /// Height of a line of notes in brief, whose balloons stand within the line, mm.
 const BRIEF_ROW_MM: f64 = 4.2;
+
+/// Letters of the reason for an accepted stop that a note in brief tells: half a line.
+const BRIEF_REASON: usize = 48;
 
 /// How a note is told on paper. On screen every note is told in full.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -56,9 +62,9 @@ pub fn note_rows(list: &[Numbered], room: f64, width_mm: f64) -> Vec<NoteLine> {
     };
     let count = rows.len();
     let whole = (0..=count).rev().find(|k| need(*k, count) <= room).unwrap_or(0);
-    // When notes must be left out, the line that says how many takes a row too.
-    let fits = |end: usize| need(whole, end) + if end < count { 1.2 * ROW_MM } else { 0.0 } <= room;
-    let told = (whole..=count).rev().find(|end| fits(*end)).unwrap_or(whole);
+    // A stop is told whatever the room: a piece cut against it must say so on its own paper.
+    let stops = rows.iter().filter(|row| row.severity == Severity::Stop.name()).count();
+    let told = (whole..=count).rev().find(|end| need(whole, *end) <= room).unwrap_or(whole).max(stops);
     let print = |k: usize| match k {
         k if k < whole => Print::Full,
         k if k < told => Print::Brief,
@@ -68,8 +74,17 @@ pub fn note_rows(list: &[Numbered], room: f64, width_mm: f64) -> Vec<NoteLine> {
 }
 
 fn brief_words(row: &NoteLine) -> String {
-    let accepted = if row.accepted.is_some() { "(accepted)" } else { "" };
+    let accepted = row.accepted.as_ref().map_or(String::new(), |_| format!("(accepted: {})", row.accepted_short));
     format!("{} {} {}{} {accepted}", row.severity, row.on, row.limit, row.numbers)
+}
+
+/// A reason cut to what brief notes have room for.
+fn shortened(reason: &str) -> String {
+    if reason.chars().count() <= BRIEF_REASON {
+        return reason.to_string();
+    }
+    let kept: String = reason.chars().take(BRIEF_REASON - 1).collect();
+    format!("{}\u{2026}", kept.trim_end())
 }
 
 /// Measured and allowed, as far as there are numbers.
@@ -98,6 +113,7 @@ fn note_line(note: &Numbered) -> NoteLine {
         numbers: numbers(row),
         advice: row.advice.clone(),
         accepted: row.accepted.clone(),
+        accepted_short: row.accepted.as_deref().map_or(String::new(), shortened),
         print: Print::Full,
     }
 }
@@ -116,7 +132,6 @@ fn lines_of(row: &NoteLine, width_mm: f64) -> usize {
 mod tests {
     use super::*;
     use crate::frame::Side;
-    use crate::limits::Severity;
 
     fn rows(count: usize) -> Vec<NoteRow> {
         let row = |k: usize| NoteRow {
@@ -137,6 +152,28 @@ mod tests {
         let number = |(k, row)| Numbered { number: k + 1, row, at: vec![(Side::Left, None)] };
         let list: Vec<Numbered> = rows.iter().enumerate().map(number).collect();
         note_rows(&list, room, 114.0).into_iter().map(|n| n.print).collect()
+    }
+
+    #[test]
+    fn a_stop_is_told_when_there_is_no_room() {
+        let mut rows = rows(9);
+        rows[0].severity = Severity::Stop;
+        rows[0].accepted = Some("long ".repeat(120));
+        let number = |(k, row)| Numbered { number: k + 1, row, at: vec![(Side::Left, None)] };
+        let list: Vec<Numbered> = rows.iter().enumerate().map(number).collect();
+        let told = note_rows(&list, 0.0, 114.0);
+        assert_eq!((told[0].print, told[1].print), (Print::Brief, Print::Not));
+        assert_eq!(told[0].accepted_short.chars().count(), BRIEF_REASON);
+    }
+
+    #[test]
+    fn what_has_no_number_is_told_without_one() {
+        let mut row = rows(1).remove(0);
+        assert_eq!(numbers(&row), " 3 mm, allowed 4 mm");
+        row.allowed.clear();
+        assert_eq!(numbers(&row), " 3 mm");
+        row.measured.clear();
+        assert_eq!(numbers(&row), "");
     }
 
     #[test]

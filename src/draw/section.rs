@@ -305,7 +305,10 @@ fn heel(laid: &Laid, group: Group) -> Group {
     let walls = s.wall(seat_x, s.x0, half).zip(s.wall(seat_x, s.x1, half));
     if let Some(((a, b), text)) = walls.zip(words(s.foot, Value::HeelCupWidth)) {
         let (a, b) = (laid.at(a, half), laid.at(b, half));
-        let middle = Point2::new((a.x + b.x) / 2.0, a.y - 0.7);
+        // Words wider than the cup stand over its rims, not across its walls.
+        let tight = ink::width_of(&text, ink::SMALL_MM) > (b.x - a.x).abs();
+        let over = if tight { laid.at(seat_x, s.peak).y } else { a.y };
+        let middle = Point2::new((a.x + b.x) / 2.0, over - 0.7);
         group = group.add(dimension::between(a, b)).add(ink::label("t halo", middle, Anchor::Middle, text));
     }
     match words(s.foot, Value::RearfootPost) {

@@ -227,7 +227,7 @@ fn work_height(data: &SheetData) -> f64 {
 /// Height of the depths to grind with their heading and cautions, mm.
 fn grinding_height(tables: &[GrindTable]) -> f64 {
     let rows = tables.iter().map(|t| t.rows.len()).max();
-    rows.map_or(0.0, |rows| (rows + GRINDING_WORDS) as f64 * ROW_MM + 1.6)
+    rows.map_or(0.0, |rows| (rows + GRINDING_WORDS) as f64 * TIGHT_ROW_MM + 1.2)
 }
 
 /// Height of the paragraph that tells the rules, mm.
@@ -337,6 +337,38 @@ mod tests {
             sheet_html(data).expect("a page")
         });
         assert_eq!(html.matches("class=\"missed\"").count(), 1);
+    }
+
+    #[test]
+    fn a_hollow_is_told_with_its_depths_and_cautions() {
+        assert!(!page(&Side::BOTH).contains("grind by hand"));
+        let sample = Sample::of_length(270.0);
+        let top = |p: Point2| sample.top(p);
+        let hollow = |p: Point2| (4.0 - 0.1 * (p - Point2::new(0.0, 110.0)).norm()).max(0.0);
+        let flat = |_: Point2| 0.0;
+        // One hollow foot of a pair has one table.
+        let feet = vec![sample.foot(Side::Left, &top, &hollow), sample.foot(Side::Right, &top, &flat)];
+        let html = sheet_html(&job(feet)).expect("a page");
+        assert_eq!(html.matches("% of foot").count(), 1);
+        assert_eq!(html.matches("class=\"w25 hidden\"").count(), 1);
+        assert!(html.contains(cautions::GRINDING));
+    }
+
+    #[test]
+    fn the_frame_run_is_in_air() {
+        let html = page(&[Side::Left]);
+        assert_eq!(html.matches("in air, spindle off").count(), 1);
+    }
+
+    #[test]
+    fn a_note_without_numbers_is_a_sentence() {
+        let html = with_sample(&[Side::Left], |data| {
+            for row in &mut data.feet[0].notes {
+                (row.measured, row.allowed) = (String::new(), String::new());
+            }
+            sheet_html(data).expect("a page")
+        });
+        assert!(!html.contains(" Is <") && !html.contains(", allowed"));
     }
 
     #[test]
