@@ -169,7 +169,7 @@ fn rough(bencher: Bencher) {
     bencher.bench(|| alone(|| path::rough(&target, &cutting)));
 }
 
-/// Both directions are planned and the quicker one is kept.
+/// Both directions are sketched and the quicker one is planned, or both when they come close.
 #[divan::bench(sample_count = 20)]
 fn finish(bencher: Bencher) {
     let (target, cutting) = (target(Precision::SHOP.plan_mm), cutting());

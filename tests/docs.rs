@@ -35,9 +35,11 @@ fn quoted(text: &str) -> impl Iterator<Item = &str> {
     text.split('`').skip(1).step_by(2)
 }
 
-/// String literals that are one lower-case word, such as `least_thickness`.
+/// String literals that are one lower-case word, such as `least_thickness`; those of attributes
+/// speak to the compiler.
 fn literals(code: &str) -> impl Iterator<Item = &str> {
-    code.split('"').skip(1).step_by(2).filter(|word| is_name(word))
+    let lines = code.lines().filter(|line| !line.trim_start().starts_with("#["));
+    lines.flat_map(|line| line.split('"').skip(1).step_by(2)).filter(|word| is_name(word))
 }
 
 fn is_name(word: &str) -> bool {

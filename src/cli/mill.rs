@@ -122,12 +122,14 @@ fn in_words(job: &Milled) -> String {
         lines.push(format!("  {} foot", foot.side.name()));
         lines.extend(foot.findings.iter().map(|f| words::finding(f, foot.accepted_reason.as_deref())));
     }
-    let longest = report.programs.iter().map(|p| p.file.len()).max().unwrap_or(0);
-    lines.extend(report.programs.iter().map(|program| {
+    // What was not written is not listed: a job of a pair is all or nothing.
+    let programs = if job.folder.is_some() { report.programs.as_slice() } else { &[] };
+    let longest = programs.iter().map(|p| p.file.len()).max().unwrap_or(0);
+    lines.extend(programs.iter().map(|program| {
         let minutes = program.time_s / 60.0;
         format!("  {:<longest$} {minutes:>6.1} min  {}", program.file, program.cutter.name)
     }));
-    if let Some(proof) = &report.proof {
+    if let Some(proof) = report.proof.as_ref().filter(|proof| job.folder.is_some() || !proof.pass) {
         lines.extend(proof.violations.iter().map(words::violation));
         let figures = format!(
             "{:.3} mm below the design at most, scallop {} (99 %), {} rapids in stock",

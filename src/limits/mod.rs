@@ -46,7 +46,7 @@ impl Severity {
 
 /// Whether a typed reason can outweigh a stop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
+#[serde(rename_all = "snake_case")]
 pub enum Overrule {
     /// A reason on the ticket lets the job go on; it is printed on the sheet.
     ByReason,

@@ -3,9 +3,10 @@
 //! Every level runs over the same lines, and the tip of level k follows
 //! `max(rest height, z_k)`. What stands under the tip is therefore known without carving: the
 //! level before left it at `max(rest height, z_(k-1))`. So a level is cut only where the rest
-//! height lies below the level before, is never deeper than one step, and a rapid may come down to
-//! what the level before left. Links between lines alone leave the lines; a stock of columns tells
-//! whether they meet more than a step, and if so the tip lifts.
+//! height lies below the level before, takes no face deeper than one step, and a rapid may come
+//! down to what the level before left. Links between lines alone leave the lines; a stock of
+//! columns tells whether they meet more than a step, and if so the tip lifts. Slivers thinner than
+//! those columns may still stand higher beside a link; the proof reports how high.
 
 use rayon::prelude::*;
 
