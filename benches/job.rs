@@ -19,7 +19,7 @@ use rayon::{ThreadPool, ThreadPoolBuilder};
 use sustent::carve::Stock;
 use sustent::frame::Point2;
 use sustent::grid::{Grid, Lattice, envelope};
-use sustent::job::{self, Design, Precision, Written};
+use sustent::job::{self, Design, Lay, Precision, Written};
 use sustent::kernel::{Shape, Surface, Sweep};
 use sustent::nc;
 use sustent::path::{self, Cutting, Step, Target};
@@ -76,14 +76,14 @@ static TICKET: LazyLock<Ticket> = LazyLock::new(|| {
 });
 static DESIGN: LazyLock<Design<'static>> =
     LazyLock::new(|| job::design(&TICKET, &TICKET.feet[0]).expect("the demo can be designed"));
+static LAY: LazyLock<Lay> = LazyLock::new(|| job::lay(&TICKET.make, &[&*DESIGN])[0]);
 static WRITTEN: LazyLock<Vec<Written>> = LazyLock::new(|| {
-    job::write(&TICKET, &DESIGN, CHECKSUM, Precision::SHOP).expect("programs of the demo can be written")
+    job::write(&TICKET, &DESIGN, &LAY, CHECKSUM, Precision::SHOP).expect("programs of the demo can be written")
 });
 
 fn target(step_mm: f64) -> Target {
     let make = &TICKET.make;
-    let placement = job::mill_from_foot(&DESIGN.footbed.outline, DESIGN.order.side, &make.blank);
-    job::target(&DESIGN.footbed, placement, make, step_mm)
+    job::target(&DESIGN.footbed, LAY.top, make, step_mm)
 }
 
 fn cutting() -> Cutting {
@@ -211,7 +211,9 @@ fn carve(bencher: Bencher, step_mm: f64) {
 #[divan::bench(sample_count = 10)]
 fn prove(bencher: Bencher) {
     LazyLock::force(&WRITTEN);
-    bencher.bench(|| alone(|| job::prove(&TICKET, &DESIGN, &WRITTEN, Precision::SHOP).map(|proved| proved.proof.pass)));
+    bencher.bench(|| {
+        alone(|| job::prove(&TICKET, &DESIGN, &LAY, &WRITTEN, Precision::SHOP).map(|proved| proved.proof.pass))
+    });
 }
 
 /// The whole job of the demo pair, on one thread and on two.

@@ -61,7 +61,9 @@ impl Prove {
             self.programs.iter().map(|path| program(path, &loaded.ticket.make)).collect::<Result<_, _>>()?;
         let fault = |error: StageError| Failure::of(&self.ticket, error);
         let design = job::design(&loaded.ticket, order).map_err(|error| fault(error.into()))?;
-        let proved = job::prove(&loaded.ticket, &design, &programs, Precision::SHOP).map_err(fault)?;
+        let lays = job::lay(&loaded.ticket.make, &[&design]);
+        let lay = lays.first().expect("one design has one lay");
+        let proved = job::prove(&loaded.ticket, &design, lay, &programs, Precision::SHOP).map_err(fault)?;
         Ok(ProofReport { proof: proved.proof, values: proved.values })
     }
 }

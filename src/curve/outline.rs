@@ -171,7 +171,7 @@ impl Outline {
         let place = |p| placement.place(p);
         let mut pieces: Vec<Bezier> = self.pieces.iter().map(|p| bezier::mapped(p, place)).collect();
         let mut points: Vec<Point2> = self.points().iter().map(|&p| place(p)).collect();
-        if placement.mirrors() {
+        if placement.mirrors_plan() {
             reverse(&mut pieces);
             points.reverse();
         }

@@ -82,11 +82,12 @@ impl Rect {
     }
 }
 
-/// A placement of the foot frame in another: a reflection in x for a right foot, then a move.
-/// Orientation (triangle winding, turning sense of outlines) flips when [`Placement::mirrors`].
+/// A placement of the foot frame in another: each axis kept or turned round, then a move. What is
+/// placed stays square to the outer frame, so that a lattice stays a lattice.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Placement {
-    x_sign: f64,
+    /// 1 or -1 for each axis.
+    signs: Vector3,
     move_mm: Vector3,
 }
 
@@ -96,7 +97,7 @@ pub fn bench_from_foot(side: Side) -> Placement {
         Side::Left => 1.0,
         Side::Right => -1.0,
     };
-    Placement { x_sign, move_mm: Vector3::zeros() }
+    Placement { signs: Vector3::new(x_sign, 1.0, 1.0), move_mm: Vector3::zeros() }
 }
 
 impl Placement {
@@ -105,41 +106,70 @@ impl Placement {
         Placement { move_mm: self.move_mm + by, ..self }
     }
 
-    /// Whether this placement reflects.
+    /// The same placement, turned by half a turn about the outer frame's z axis: toes to heel.
+    pub fn then_half_turned(self) -> Placement {
+        self.then_rotated(Vector3::new(-1.0, -1.0, 1.0))
+    }
+
+    /// The same placement, turned over by half a turn about the outer frame's y axis: underside up.
+    pub fn then_turned_over(self) -> Placement {
+        self.then_rotated(Vector3::new(-1.0, 1.0, -1.0))
+    }
+
+    /// Two signs are turned round at once: a rotation, never a reflection.
+    fn then_rotated(self, turn: Vector3) -> Placement {
+        Placement { signs: self.signs.component_mul(&turn), move_mm: self.move_mm.component_mul(&turn) }
+    }
+
+    /// Whether the plan, seen from above, is reflected: outlines turn the other way round.
+    pub fn mirrors_plan(self) -> bool {
+        self.signs.x * self.signs.y < 0.0
+    }
+
+    /// Whether this placement reflects space: triangles wind the other way round, a left foot's
+    /// numbers make a right foot's piece.
     pub fn mirrors(self) -> bool {
-        self.x_sign < 0.0
+        self.signs.product() < 0.0
+    }
+
+    /// 1 or -1 for each axis: whether it runs with or against the outer frame's.
+    pub fn signs(self) -> [f64; 3] {
+        self.signs.into()
     }
 
     /// A point of the foot frame, seen in the outer frame.
     pub fn place(self, p: Point2) -> Point2 {
-        Point2::new(self.x_sign * p.x + self.move_mm.x, p.y + self.move_mm.y)
+        Point2::new(self.signs.x * p.x + self.move_mm.x, self.signs.y * p.y + self.move_mm.y)
     }
 
     /// A point in space of the foot frame, seen in the outer frame.
     pub fn place3(self, p: Point3) -> Point3 {
-        Point3::new(self.x_sign * p.x, p.y, p.z) + self.move_mm
+        Point3::from(self.signs.component_mul(&p.coords) + self.move_mm)
+    }
+
+    /// A height of the foot frame, seen in the outer frame.
+    pub fn place_height(self, z_mm: f64) -> f64 {
+        self.signs.z * z_mm + self.move_mm.z
     }
 
     /// A point of the outer frame, seen in the foot frame.
     pub fn unplace(self, p: Point2) -> Point2 {
-        Point2::new(self.x_sign * (p.x - self.move_mm.x), p.y - self.move_mm.y)
+        Point2::new(self.signs.x * (p.x - self.move_mm.x), self.signs.y * (p.y - self.move_mm.y))
     }
 
-    /// How far this placement has been moved on from `other` on the same side, mm.
-    pub fn offset_from(self, other: Placement) -> Vector3 {
-        self.move_mm - other.move_mm
-    }
-
-    /// How far the foot frame's base plane stands above the outer frame's, mm.
-    pub fn lift_mm(self) -> f64 {
-        self.move_mm.z
+    /// A height of the outer frame, seen in the foot frame.
+    pub fn unplace_height(self, z_mm: f64) -> f64 {
+        self.signs.z * (z_mm - self.move_mm.z)
     }
 
     /// The 4x4 matrix outer <- foot, for homogeneous column vectors.
     pub fn matrix(self) -> Matrix4<f64> {
-        let mut m = Matrix4::new_translation(&self.move_mm);
-        m[(0, 0)] = self.x_sign;
-        m
+        Matrix4::new_translation(&self.move_mm) * Matrix4::new_nonuniform_scaling(&self.signs)
+    }
+
+    /// The 4x4 matrix foot <- outer.
+    pub fn inverse_matrix(self) -> Matrix4<f64> {
+        Matrix4::new_nonuniform_scaling(&self.signs) * Matrix4::new_translation(&-self.move_mm)
     }
 }
 
@@ -160,5 +190,27 @@ mod tests {
         let placed = bench_from_foot(Side::Right).then_moved(Vector3::new(5.0, 7.0, 0.0));
         let p = Point2::new(-3.0, 11.0);
         assert_eq!(placed.unplace(placed.place(p)), p);
+        let over = placed.then_turned_over().then_half_turned();
+        assert_eq!(over.unplace(over.place(p)), p);
+        assert_eq!(over.unplace_height(over.place_height(4.0)), 4.0);
+        assert_eq!(over.matrix() * over.inverse_matrix(), Matrix4::identity());
+    }
+
+    /// A reflection would make a left footbed of a right one's numbers; a turn must not.
+    #[test]
+    fn turning_over_and_round_is_a_rotation() {
+        for side in Side::BOTH {
+            let bench = bench_from_foot(side).then_moved(Vector3::new(3.0, 4.0, 5.0));
+            for turned in [bench.then_turned_over(), bench.then_half_turned()] {
+                assert_eq!((turned.matrix() * bench.inverse_matrix()).determinant(), 1.0);
+                assert_eq!(turned.mirrors(), bench.mirrors());
+            }
+            assert_ne!(bench.then_turned_over().mirrors_plan(), bench.mirrors_plan());
+            assert_eq!(bench.then_half_turned().mirrors_plan(), bench.mirrors_plan());
+            let p = Point3::new(1.0, 2.0, 3.0);
+            let here = bench.place3(p);
+            assert_eq!(bench.then_turned_over().place3(p), Point3::new(-here.x, here.y, -here.z));
+            assert_eq!(bench.then_half_turned().place3(p), Point3::new(-here.x, -here.y, here.z));
+        }
     }
 }

@@ -1,8 +1,9 @@
-//! The whole program on one page: [`make`] designs, checks, plans, writes, reads back, carves,
+//! The whole program on one page: [`make`] designs, checks, lays, plans, writes, reads back, carves,
 //! gauges and draws. Value in, value out: no files, no clock, no printing.
 
 mod design;
 mod draw;
+mod lay;
 mod pieces;
 mod programs;
 mod report;
@@ -20,13 +21,14 @@ use crate::limits;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
-use crate::ticket::{FootOrder, Ticket};
+use crate::ticket::Ticket;
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
+pub use lay::{Face, Lay, lay};
 pub use programs::{Proved, TextError, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
-pub use target::{mill_from_foot, target};
+pub use target::target;
 
 /// How finely a job is computed. What is written changes with these, so they are part of the job
 /// and not of the machine it runs on.
@@ -100,7 +102,8 @@ pub enum StageError {
 
 /// All findings of a ticket and the interval of every value; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
-    let feet = each_foot(ticket, |order| Ok(FootReport::new(&design(ticket, order)?, None)))?;
+    let orders = ticket.feet.iter().map(|order| (order.side, order)).collect();
+    let feet = each_foot(orders, |order| Ok(FootReport::new(&design(ticket, order)?, None)))?;
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
 }
@@ -110,11 +113,12 @@ pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
 /// checksum ties every program and sheet to it.
 pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: Precision) -> Result<Made, JobError> {
     let sha256 = sha256_hex(ticket_text.as_bytes());
-    let feet = each_foot(ticket, |order| match side {
-        Some(only) if only != order.side => Ok(None),
-        _ => make_foot(ticket, order, &sha256, precision).map(Some),
-    })?;
-    let feet: Vec<MadeFoot> = feet.into_iter().flatten().collect();
+    let orders =
+        ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| side.is_none_or(|s| s == *foot));
+    let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
+    let lays = lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
+    let laid = designs.into_iter().zip(lays).map(|laid| (laid.1.side, laid)).collect();
+    let feet = each_foot(laid, |(design, lay)| make_foot(ticket, design, &lay, &sha256, precision))?;
     let pass = !feet.is_empty() && feet.iter().all(MadeFoot::passes);
     let mut files: Vec<OutFile> = vec![];
     if pass {
@@ -157,36 +161,32 @@ impl MadeFoot<'_> {
     }
 }
 
-/// Design, check, plan, write, read back, carve, gauge, mesh, draw: one foot.
+/// Plan, write, read back, carve, gauge, mesh, draw: one foot as it was designed and laid.
 fn make_foot<'a>(
-    ticket: &'a Ticket,
-    order: &'a FootOrder,
+    ticket: &Ticket,
+    mut design: Design<'a>,
+    lay: &Lay,
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
-    let mut design = design(ticket, order)?;
     if design.is_stopped() {
         return Ok(MadeFoot { design, cut: None });
     }
-    let written = programs::write(ticket, &design, sha256, precision)?;
-    let proved = programs::prove(ticket, &design, &written, precision)?;
+    let written = programs::write(ticket, &design, lay, sha256, precision)?;
+    let proved = programs::prove(ticket, &design, lay, &written, precision)?;
     let left_mm = proved.proof.scallop_p99_mm;
-    design.findings.extend(left_mm.and_then(|left| limits::scallop(order, ticket.make.scallop_mm, left)));
+    design.findings.extend(left_mm.and_then(|left| limits::scallop(design.order, ticket.make.scallop_mm, left)));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
     Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })
 }
 
-/// Every foot of the ticket on a thread of its own; results in the ticket's order.
-fn each_foot<'a, T: Send>(
-    ticket: &'a Ticket,
-    work: impl Fn(&'a FootOrder) -> Result<T, StageError> + Sync,
+/// Every foot on a thread of its own; results in the order of `feet`.
+fn each_foot<F: Send, T: Send>(
+    feet: Vec<(Side, F)>,
+    work: impl Fn(F) -> Result<T, StageError> + Sync,
 ) -> Result<Vec<T>, JobError> {
-    ticket
-        .feet
-        .par_iter()
-        .map(|order| work(order).map_err(|source| JobError::Foot { side: order.side, source }))
-        .collect()
+    feet.into_par_iter().map(|(side, foot)| work(foot).map_err(|source| JobError::Foot { side, source })).collect()
 }
 
 /// `<code>-r<rev>-<S>`: what the files of one foot begin with.

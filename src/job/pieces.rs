@@ -39,7 +39,7 @@ pub(super) fn solids(
     let inside_mm = INSIDE_STEPS * proved.proof.carved.lattice.step;
     let carved_top = |p: Point2| {
         let q = moved_inside(design, p, inside_mm);
-        proved.proof.carved.sample(proved.placement.place(q)).unwrap_or_else(|| footbed.top_at(p))
+        proved.proof.carved.sample(proved.lay.top.place(q)).unwrap_or_else(|| footbed.top_at(p))
     };
     let flat = |_: Point2| 0.0;
     let carved = mesh::solid(outline, &carved_top, &flat, precision.carved_mesh_mm)?.placed(&bench);

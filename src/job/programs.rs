@@ -2,6 +2,7 @@
 //! say, not from what was planned.
 
 use super::design::Design;
+use super::lay::{Face, Lay};
 use super::{Precision, StageError, stem, target};
 use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
 use crate::frame::Placement;
@@ -29,6 +30,7 @@ const OVERRUN_MM: f64 = 10.0;
 #[allow(missing_docs)]
 pub struct Written {
     pub file: String,
+    pub face: Face,
     pub step: Step,
     pub cutter: Cutter,
     pub text: String,
@@ -70,6 +72,7 @@ impl Written {
         let timing = nc::time(&program, &make.machine);
         Ok(Written {
             file: file.to_string(),
+            face: Face::Top,
             step,
             cutter: cutter.clone(),
             text: String::from_utf8_lossy(bytes).into_owned(),
@@ -81,10 +84,15 @@ impl Written {
 }
 
 /// The programs of one foot, in the order they are run.
-pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precision) -> Result<Vec<Written>, StageError> {
+pub fn write(
+    ticket: &Ticket,
+    design: &Design,
+    lay: &Lay,
+    sha256: &str,
+    precision: Precision,
+) -> Result<Vec<Written>, StageError> {
     let make = &ticket.make;
-    let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
-    let target = target::target(&design.footbed, placement, make, precision.plan_mm);
+    let target = target::target(&design.footbed, lay.top, make, precision.plan_mm);
     let header = header(ticket, design, sha256);
     plan(&target, make)?
         .iter()
@@ -96,6 +104,7 @@ pub fn write(ticket: &Ticket, design: &Design, sha256: &str, precision: Precisio
             let timing = nc::time(&program, &make.machine);
             Ok(Written {
                 file: format!("{}-{step}.ngc", stem(ticket, design.order.side)),
+                face: Face::Top,
                 step: path.step,
                 cutter: path.cutter.clone(),
                 text,
@@ -169,20 +178,20 @@ pub struct Proved {
     /// The values gauged on the carved piece. The flex zone's thickness is left out when the
     /// underside is still to be relieved.
     pub values: Values,
-    /// Where the foot frame lies in the mill frame.
-    pub placement: Placement,
+    /// How the piece lay in the blank.
+    pub lay: Lay,
 }
 
 /// Proves `written` on one blank, in order, against the design.
 pub fn prove(
     ticket: &Ticket,
     design: &Design,
+    lay: &Lay,
     written: &[Written],
     precision: Precision,
 ) -> Result<Proved, StageError> {
     let make = &ticket.make;
-    let placement = target::mill_from_foot(&design.footbed.outline, design.order.side, &make.blank);
-    let target = target::target(&design.footbed, placement, make, precision.carve_mm);
+    let target = target::target(&design.footbed, lay.top, make, precision.carve_mm);
     let cuts: Vec<Cut> = written
         .iter()
         .map(|w| Cut {
@@ -194,9 +203,9 @@ pub fn prove(
             busiest_second: w.busiest_second,
         })
         .collect();
-    let proof = carve::prove(&cuts, &target, &rules(make, design, &target, placement, precision))?;
-    let values = carved_values(make, design, &proof.carved, placement);
-    Ok(Proved { proof, values, placement })
+    let proof = carve::prove(&cuts, &target, &rules(make, design, &target, lay.top, precision))?;
+    let values = carved_values(make, design, &proof.carved, lay.top);
+    Ok(Proved { proof, values, lay: *lay })
 }
 
 fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, precision: Precision) -> Rules {

@@ -287,18 +287,17 @@ impl JobReport {
 
 fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
     let Some(cut) = &foot.cut else { return vec![] };
-    let lift = cut.proved.placement.offset_from(bench_from_foot(foot.design.order.side));
-    let back = Matrix4::new_translation(&-lift);
+    let bench = bench_from_foot(foot.design.order.side).matrix();
     cut.written
         .iter()
         .map(|written| ProgramReport {
             file: written.file.clone(),
             sha256: sha256_hex(written.text.as_bytes()),
             side: foot.design.order.side,
-            face: "top",
+            face: written.face.name(),
             step: kind_of_step(written.step),
             cutter: cutter_report(&written.cutter),
-            bench_from_mill: std::array::from_fn(|k| back[(k / 4, k % 4)]),
+            bench_from_mill: row_major(bench * cut.proved.lay.mill_from_foot(written.face).inverse_matrix()),
             blank_box_mm: blank_box_mm(&make.blank),
             safe_z_mm: safe_z_mm(make),
             feed_mm_min: make.material.feed_mm_min,
@@ -307,6 +306,11 @@ fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
             lines: written.program.lines,
         })
         .collect()
+}
+
+/// Rows first; a zero is written without a sign.
+fn row_major(m: Matrix4<f64>) -> [f64; 16] {
+    std::array::from_fn(|k| m[(k / 4, k % 4)] + 0.0)
 }
 
 fn milling_report(make: &Make) -> MillingReport {

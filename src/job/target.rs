@@ -3,9 +3,8 @@
 
 use rayon::prelude::*;
 
-use crate::curve::Outline;
 use crate::footbed::Footbed;
-use crate::frame::{Placement, Rect, Side, Vector2, Vector3, bench_from_foot};
+use crate::frame::{Placement, Rect, Vector2};
 use crate::grid::{Grid, Lattice};
 use crate::path::Target;
 use crate::profile::{Blank, Cutter};
@@ -20,19 +19,6 @@ const LEDGE_STEPS: f64 = 1.5;
 /// Where the sheet falls away outside the outline, the shelf follows it down by at most this much,
 /// mm: enough to finish the edge, little enough to leave the waste standing.
 const SHELF_FALL_MM: f64 = 2.0;
-
-/// Where the footbed lies in the blank: the outline's box centred, to the whole millimetre, so
-/// that a technician can measure it.
-pub fn mill_from_foot(outline: &Outline, side: Side, blank: &Blank) -> Placement {
-    let bench = bench_from_foot(side);
-    let bounds = outline.placed(bench).bounds();
-    let centre = |lo: f64, hi: f64, size: f64| (0.5 * (size - lo - hi)).round();
-    bench.then_moved(Vector3::new(
-        centre(bounds.x0, bounds.x1, blank.width_mm),
-        centre(bounds.y0, bounds.y1, blank.length_mm),
-        0.0,
-    ))
-}
 
 /// Highest that the blank's top may lie, mm: its scatter counts until it is measured.
 pub fn blank_top_mm(blank: &Blank) -> f64 {
@@ -91,28 +77,35 @@ fn outward(distance: &Grid, i: usize, j: usize) -> Vector2 {
 /// A grid of the foot frame, seen in the placement's outer frame.
 pub fn placed(grid: &Grid, placement: Placement) -> Grid {
     let lattice = grid.lattice;
-    let first_column = if placement.mirrors() { lattice.nx - 1 } else { 0 };
-    let corner = placement.place(lattice.node(first_column, 0));
+    let [x_runs_back, y_runs_back, _] = placement.signs().map(|sign| sign < 0.0);
+    let first = |runs_back, count: usize| if runs_back { count - 1 } else { 0 };
+    let corner = placement.place(lattice.node(first(x_runs_back, lattice.nx), first(y_runs_back, lattice.ny)));
     let mut z = grid.z.clone();
-    if placement.mirrors() {
+    // Reversed from end to end, both axes run back; reversed row by row, x alone.
+    if y_runs_back {
+        z.reverse();
+    }
+    if x_runs_back != y_runs_back {
         z.chunks_mut(lattice.nx).for_each(<[f64]>::reverse);
     }
-    z.iter_mut().for_each(|z| *z += placement.lift_mm());
+    z.iter_mut().for_each(|z| *z = placement.place_height(*z));
     Grid { lattice: Lattice { x0: corner.x, y0: corner.y, ..lattice }, z }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Point2;
+    use crate::frame::{Point2, Side, Vector3, bench_from_foot};
 
     #[test]
-    fn a_mirrored_grid_has_the_same_heights_at_mirrored_places() {
+    fn a_placed_grid_has_the_same_heights_at_placed_places() {
         let lattice = Lattice { x0: -2.0, y0: 1.0, step: 0.5, nx: 7, ny: 5 };
         let grid = Grid::from_fn(lattice, |p| p.x + 10.0 * p.y);
-        let placement = bench_from_foot(Side::Right).then_moved(Vector3::new(40.0, 3.0, 0.0));
-        let seen = placed(&grid, placement);
+        let mirrored = bench_from_foot(Side::Right).then_moved(Vector3::new(40.0, 3.0, 0.0));
         let p = Point2::new(-1.0, 2.0);
-        assert_eq!(seen.sample(placement.place(p)), grid.sample(p));
+        for placement in [mirrored, mirrored.then_half_turned(), mirrored.then_turned_over()] {
+            let seen = placed(&grid, placement).sample(placement.place(p)).unwrap();
+            assert_eq!(placement.unplace_height(seen), grid.sample(p).unwrap());
+        }
     }
 }
