@@ -10,7 +10,7 @@ mod time;
 mod write;
 
 pub use read::{Acceptance, MOST_BYTES, MOST_LINES, MOST_REFUSALS, Reason, Refusal, Refusals, read};
-pub use time::{Timing, time};
+pub use time::{BoundedBy, Run, Timing, time};
 pub use write::{Header, WriteError, estimate_s, write};
 
 use crate::frame::Point3;

@@ -10,7 +10,7 @@ use std::fmt::Write;
 
 use thiserror::Error;
 
-use super::time::{Joint, Leg, leg_times};
+use super::time::{Joint, Leg, leg_runs};
 use crate::frame::{Point3, Side, Vector3};
 use crate::path::{Motion, Step, Toolpath};
 use crate::profile::{DwellWord, EndWord, Machine};
@@ -320,7 +320,7 @@ fn moves_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
         at = step.to;
     }
     let spin_up_s = if path.step == Step::Frame { 0.0 } else { machine.spin_up_s };
-    leg_times(&legs, machine).iter().sum::<f64>() + spin_up_s
+    leg_runs(&legs, machine).iter().map(|run| run.seconds).sum::<f64>() + spin_up_s
 }
 
 #[cfg(test)]
