@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::data::{DrawnFoot, ProgramRow, SheetData};
 use super::dimension;
 use super::ink;
+use crate::nc::BoundedBy;
 use crate::value::Value;
 
 /// Asked and read back agree to this, mm or deg: a hundredth is what the table prints.
@@ -115,6 +116,7 @@ pub struct ProgramTable {
     pub prefix: String,
     pub rows: Vec<ProgramLine>,
     pub total: String,
+    pub bounded_by: String,
 }
 
 /// One program, as text.
@@ -125,6 +127,7 @@ pub struct ProgramLine {
     pub cutter: String,
     pub in_air: bool,
     pub time: String,
+    pub bounded_by: String,
     pub lines: usize,
     pub sha256: String,
 }
@@ -141,6 +144,7 @@ pub fn program_table(data: &SheetData) -> ProgramTable {
         cutter: p.cutter.clone(),
         in_air: p.in_air,
         time: clock(p.time_s),
+        bounded_by: p.bounded_by.words(),
         lines: p.lines,
         sha256: short(&p.sha256),
     };
@@ -148,6 +152,7 @@ pub fn program_table(data: &SheetData) -> ProgramTable {
         prefix: if all { prefix } else { String::new() },
         rows: programs().enumerate().map(line).collect(),
         total: clock(programs().map(|p| p.time_s).sum()),
+        bounded_by: programs().map(|p| p.bounded_by).sum::<BoundedBy>().words(),
     }
 }
 

@@ -5,10 +5,12 @@
 //! needs for it. The rules of the common part, with the reason for each, are in
 //! `docs/controllers.md`. Nothing here knows footbeds, blanks or what is left standing.
 
+mod cutter;
 mod read;
 mod time;
 mod write;
 
+pub use cutter::other_cutter;
 pub use read::{Acceptance, MOST_BYTES, MOST_LINES, MOST_REFUSALS, Reason, Refusal, Refusals, read};
 pub use time::{BoundedBy, Run, Timing, time};
 pub use write::{Header, WriteError, estimate_s, write};

@@ -14,7 +14,8 @@ use super::time::{Joint, Leg, leg_runs};
 use crate::frame::{Point3, Side, Vector3};
 use crate::path::{Motion, Step, Toolpath};
 use crate::profile::{DwellWord, EndWord, Machine};
-use words::{cutter_words, plain, step_words, thousandths, time_words, wrapped};
+pub(super) use words::{cutter_form, plain};
+use words::{cutter_words, step_words, thousandths, time_words, wrapped};
 
 /// What the program says about itself in its comments. Any text may be given: what could break out
 /// of a comment or command a controller is replaced.
