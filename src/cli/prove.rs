@@ -85,7 +85,7 @@ fn in_words(report: &ProofReport) -> String {
         format!("  {:<30} {}", "out of the cutter's reach", words::mm(proof.unreached_max_mm)),
         format!("  {:<30} {}", "rapids that met stock", proof.rapid_contacts),
         format!("  {:<30} {:.1} min", "time", proof.time_s / 60.0),
-        format!("  {:<30} {}", "held by", proof.bounded_by.words()),
+        format!("  {:<30} {}", "held by", proof.bounded_by.words(3)),
         format!("  {:<30} {}", "below the least chip load", words::share(proof.rubbing_share)),
         format!("  {:<30} {:.1} m in {} lines", "cut", proof.cut_length_mm / 1000.0, proof.lines),
         wrapped("  ", "Values of the piece that these programs leave:"),

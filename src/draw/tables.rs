@@ -115,8 +115,8 @@ pub fn rules(feet: &[DrawnFoot]) -> Vec<String> {
 pub struct ProgramTable {
     pub prefix: String,
     pub rows: Vec<ProgramLine>,
+    /// Time in all and what it goes into, as words.
     pub total: String,
-    pub bounded_by: String,
 }
 
 /// One program, as text.
@@ -127,7 +127,6 @@ pub struct ProgramLine {
     pub cutter: String,
     pub in_air: bool,
     pub time: String,
-    pub bounded_by: String,
     pub lines: usize,
     pub sha256: String,
 }
@@ -144,16 +143,23 @@ pub fn program_table(data: &SheetData) -> ProgramTable {
         cutter: p.cutter.clone(),
         in_air: p.in_air,
         time: clock(p.time_s),
-        bounded_by: p.bounded_by.words(),
         lines: p.lines,
         sha256: short(&p.sha256),
     };
     ProgramTable {
         prefix: if all { prefix } else { String::new() },
         rows: programs().enumerate().map(line).collect(),
-        total: clock(programs().map(|p| p.time_s).sum()),
-        bounded_by: programs().map(|p| p.bounded_by).sum::<BoundedBy>().words(),
+        total: total_words(data),
     }
+}
+
+/// The time of all programs, and what keeps the machine from being quicker.
+pub fn total_words(data: &SheetData) -> String {
+    let programs = || data.feet.iter().flat_map(|f| &f.programs);
+    let time = clock(programs().map(|p| p.time_s).sum());
+    let held = programs().map(|p| p.bounded_by).sum::<BoundedBy>().words(3);
+    let colon = if held.is_empty() { "" } else { ": " };
+    format!("in this order, time in all {time}{colon}{held}")
 }
 
 /// Minutes and seconds.

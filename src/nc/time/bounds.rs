@@ -33,9 +33,6 @@ pub struct BoundedBy {
 /// Shares below this are not told in words: they change no decision.
 const TOLD_SHARE: f64 = 0.05;
 
-/// Most shares that are told in words.
-const MOST_TOLD: usize = 3;
-
 impl BoundedBy {
     /// All of it, s. A program's total time is this sum.
     pub fn total_s(&self) -> f64 {
@@ -53,14 +50,14 @@ impl BoundedBy {
             + self.line_reading_s
     }
 
-    /// The largest shares of the total, largest first: `71 % feed, 18 % acceleration`. Empty when
-    /// there is no time to share.
-    pub fn words(&self) -> String {
+    /// The largest shares of the total, at most so many, largest first: `71 % feed, 18 %
+    /// acceleration`. Empty when there is no time to share.
+    pub fn words(&self, most: usize) -> String {
         let total = self.total_s();
         let mut shares: Vec<(&str, f64)> = self.named().into_iter().map(|(name, s)| (name, s / total)).collect();
         shares.retain(|(_, share)| *share >= TOLD_SHARE);
         shares.sort_by(|a, b| b.1.total_cmp(&a.1));
-        let told = shares.iter().take(MOST_TOLD).map(|(name, share)| format!("{:.0} % {name}", 100.0 * share));
+        let told = shares.iter().take(most).map(|(name, share)| format!("{:.0} % {name}", 100.0 * share));
         told.collect::<Vec<_>>().join(", ")
     }
 
@@ -181,10 +178,11 @@ mod tests {
     fn words_name_the_largest_shares() {
         let most =
             BoundedBy { feed_s: 71.0, z_rate_s: 9.0, acceleration_s: 18.0, dwell_s: 2.0, ..BoundedBy::default() };
-        assert_eq!(most.words(), "71 % feed, 18 % acceleration, 9 % Z rate");
+        assert_eq!(most.words(3), "71 % feed, 18 % acceleration, 9 % Z rate");
         let many = BoundedBy { feed_s: 10.0, plunge_s: 20.0, x_rate_s: 30.0, rapid_s: 40.0, ..BoundedBy::default() };
-        assert_eq!(many.words(), "40 % rapids, 30 % X rate, 20 % plunge");
-        assert_eq!(BoundedBy::default().words(), "");
+        assert_eq!(many.words(3), "40 % rapids, 30 % X rate, 20 % plunge");
+        assert_eq!(many.words(1), "40 % rapids");
+        assert_eq!(BoundedBy::default().words(3), "");
     }
 
     #[test]
