@@ -135,8 +135,15 @@ fn perimeter(tabs: usize, depth: f64, out: f64) -> String {
 }
 
 fn parse(text: &str) -> Program {
-    let limits =
-        Acceptance { line_limit: 70, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: false };
+    let limits = Acceptance {
+        line_limit: 70,
+        dwell_letter: 'P',
+        dwell_unit_s: 1.0,
+        end_m: 2,
+        motion_word_each_line: false,
+        decimals: 3,
+        refuses: vec![],
+    };
     read(text.as_bytes(), &limits).unwrap()
 }
 

@@ -76,6 +76,8 @@ pub fn acceptance(machine: &Machine) -> Acceptance {
         dwell_unit_s,
         end_m,
         motion_word_each_line: machine.motion_word_each_line,
+        decimals: machine.decimals,
+        refuses: machine.refuses.clone(),
     }
 }
 
@@ -102,10 +104,19 @@ mod tests {
             arcs: false,
             motion_word_each_line: true,
             line_limit: 60,
+            decimals: 4,
+            refuses: vec![49],
             bed_cut_mm: 0.0,
         };
-        let by_p =
-            Acceptance { line_limit: 60, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: true };
+        let by_p = Acceptance {
+            line_limit: 60,
+            dwell_letter: 'P',
+            dwell_unit_s: 1.0,
+            end_m: 2,
+            motion_word_each_line: true,
+            decimals: 4,
+            refuses: vec![49],
+        };
         assert_eq!(acceptance(&machine(DwellWord::PSeconds, EndWord::M2)), by_p);
         let by_s = Acceptance { dwell_letter: 'S', end_m: 30, ..by_p.clone() };
         assert_eq!(acceptance(&machine(DwellWord::SSeconds, EndWord::M30)), by_s);

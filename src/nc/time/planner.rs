@@ -188,6 +188,8 @@ pub(super) mod tests {
             arcs: false,
             motion_word_each_line: false,
             line_limit: 70,
+            decimals: 3,
+            refuses: vec![],
             bed_cut_mm: 0.0,
         }
     }
