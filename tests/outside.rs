@@ -111,7 +111,7 @@ fn loose(dwell_letter: char, end_m: u32) -> Acceptance {
         dwell_unit_s: 1.0,
         end_m,
         motion_word_each_line: false,
-        decimals: 3,
+        decimals: 9,
         refuses: vec![],
     }
 }

@@ -195,8 +195,8 @@ pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
     })
 }
 
-/// Decimals that programs here are written with, and every known controller reads.
-const USUAL_DECIMALS: u32 = 3;
+/// Decimals of a controller whose profile does not say: as many as anyone writes.
+const USUAL_DECIMALS: u32 = 9;
 
 /// Shorter waits could be told from those of a controller that counts other units no more: 120 s,
 /// the longest, are 0.12 s when they are taken for milliseconds.
