@@ -15,7 +15,7 @@ use sustent::grid::{Grid, Lattice, envelope};
 use sustent::kernel::{Shape, Surface};
 use sustent::nc::{Acceptance, Header, Program, acceptance, read, write};
 use sustent::path::{Motion, Move, Step, Toolpath};
-use sustent::profile::{Cutter, DwellWord, EndWord, Machine};
+use sustent::profile::{Cutter, DwellWord, EndWord, Machine, WorkOffset};
 
 /// Four decimals are printed by the interpreter, three by the writer: half of the last place and a
 /// little for the comparison itself.
@@ -134,6 +134,7 @@ fn machine(end: EndWord, motion_word_each_line: bool) -> Machine {
         motion_word_each_line,
         line_limit: 70,
         bed_cut_mm: 0.0,
+        under_offset: WorkOffset::G54,
     }
 }
 
@@ -166,6 +167,8 @@ fn written(random: &mut Random) -> String {
         code: "demo".into(),
         revision: 1,
         side: Side::Left,
+        face: "top",
+        offset: WorkOffset::G54,
         zero: "the board".into(),
         blank: "(MSG, a hostile note) M6 ; # %".into(),
         ticket_sha256: "0".repeat(64),

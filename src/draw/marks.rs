@@ -1,8 +1,8 @@
 //! What is marked on a plan: bevel, tabs, landmarks, cutting planes, widths, side letter, balloons.
 
+use crate::grid::contour::simplified;
 use svg::node::element::Group;
 
-use super::contour;
 use super::dimension;
 use super::grinding;
 use super::ink::{self, Anchor};
@@ -16,7 +16,7 @@ pub fn bevel(b: &Block, group: Group) -> Group {
     match &b.foot.bevel {
         Some(bevel) => {
             let line: Vec<Point2> = bevel.line.iter().map(|p| b.at(*p)).collect();
-            group.add(ink::curve("w13 dash open", &contour::simplified(&line, 0.02), true))
+            group.add(ink::curve("w13 dash open", &simplified(&line, 0.02), true))
         }
         None => group,
     }
@@ -26,7 +26,7 @@ pub fn bevel(b: &Block, group: Group) -> Group {
 pub fn hollow(b: &Block, group: Group) -> Group {
     grinding::hollow(b.foot).into_iter().fold(group, |group, edge| {
         let line: Vec<Point2> = edge.iter().map(|p| b.at(*p)).collect();
-        group.add(ink::curve("w25 hidden", &contour::simplified(&line, 0.02), true))
+        group.add(ink::curve("w25 hidden", &simplified(&line, 0.02), true))
     })
 }
 

@@ -8,6 +8,8 @@ mod pieces;
 mod programs;
 mod report;
 mod target;
+mod turning;
+mod under;
 
 use std::collections::BTreeMap;
 
@@ -29,6 +31,8 @@ pub use lay::{Face, Lay, lay};
 pub use programs::{Proved, TextError, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::target;
+pub use turning::{Pin, pins};
+pub use under::target as under_target;
 
 /// How finely a job is computed. What is written changes with these, so they are part of the job
 /// and not of the machine it runs on.

@@ -3,15 +3,15 @@
 
 use super::design::Design;
 use super::lay::{Face, Lay};
-use super::{Precision, StageError, stem, target};
+use super::{Precision, StageError, stem, target, turning, under};
 use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
 use crate::frame::Placement;
 use crate::gauge::{self, Piece};
 use crate::grid::Grid;
 use crate::nc::{self, Header, Program, Refusals};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
-use crate::profile::{Blank, Cutter};
-use crate::ticket::{Make, Ticket, Underside};
+use crate::profile::{Blank, Cutter, WorkOffset};
+use crate::ticket::{Make, Ticket, Turning, Underside};
 use crate::value::Values;
 
 /// Most that may be cut below the design, normal to it, mm: the programmed points' own share
@@ -46,10 +46,17 @@ pub enum TextError {
     #[error("{0}")]
     Refused(#[from] Refusals),
     #[error(
-        "nothing says what this program is for: put (STEP: ROUGH), FINISH, PERIMETER or FRAME at its top, or let its \
-         name end in -top-1-rough.ngc, -top-2-finish.ngc, -top-3-perimeter.ngc or -frame.ngc"
+        "nothing says what this program is for: put (STEP: ROUGH), FINISH, PERIMETER, FRAME, PINS or PIN HOLES at its \
+         top, and (FACE: UNDER) where it cuts the underside, or let its name end in -top-1-rough.ngc, \
+         -top-2-finish.ngc, -top-3-perimeter.ngc, -frame.ngc, -top-0-pins.ngc, -under-1-pins.ngc, -under-2-rough.ngc, \
+         -under-3-finish.ngc or -under-frame.ngc"
     )]
     NoStep,
+    #[error(
+        "it counts from G{found}; on machine {machine} programs of this side count from G{wanted}: set that zero, or \
+         the machine profile's under_offset"
+    )]
+    Offset { found: u32, wanted: u32, machine: String },
 }
 
 impl Written {
@@ -57,22 +64,29 @@ impl Written {
     /// ticket says which cutter turns.
     pub fn from_text(file: &str, bytes: &[u8], make: &Make) -> Result<Written, TextError> {
         let program = nc::read(bytes, &nc::acceptance(&make.machine))?;
-        let steps = [Step::Rough, Step::Finish, Step::Perimeter, Step::Frame];
-        let said = |step: &Step| {
-            let words = format!("STEP: {}", kind_of_step(*step));
-            program.comments.iter().any(|(_, comment)| comment.trim().eq_ignore_ascii_case(&words))
+        let said = |words: String| {
+            let first = |comment: &str| comment.split(',').next().unwrap_or_default().trim().to_ascii_uppercase();
+            program.comments.iter().any(|(_, comment)| first(comment) == words.to_ascii_uppercase())
         };
-        let named = |step: &Step| file.ends_with(&format!("-{}.ngc", file_step(*step)));
-        let step = steps.into_iter().find(said).or(steps.into_iter().find(named)).ok_or(TextError::NoStep)?;
+        let named = |(face, step): &(Face, Step)| file.ends_with(&format!("-{}.ngc", file_step(*face, *step)));
+        let name = PROGRAMS.into_iter().find(named);
+        let step = PROGRAMS.into_iter().map(|(_, step)| step).find(|step| said(format!("STEP: {}", step_words(*step))));
+        let face = [Face::Under, Face::Top].into_iter().find(|face| said(format!("FACE: {}", face.name())));
+        let step = step.or(name.map(|(_, step)| step)).ok_or(TextError::NoStep)?;
+        let face = face.or(name.map(|(face, _)| face)).unwrap_or(Face::Top);
+        let (found, wanted) = (program.offset, offset(face, make).number());
+        if found != wanted {
+            return Err(TextError::Offset { found, wanted, machine: make.machine.name.clone() });
+        }
         let cutter = match step {
-            Step::Rough | Step::Frame => &make.roughing,
+            Step::Rough | Step::Frame | Step::Pins => &make.roughing,
             Step::Finish => &make.finishing,
-            Step::Perimeter => &make.perimeter,
+            Step::Perimeter | Step::PinHoles => &make.perimeter,
         };
         let timing = nc::time(&program, &make.machine);
         Ok(Written {
             file: file.to_string(),
-            face: Face::Top,
+            face,
             step,
             cutter: cutter.clone(),
             text: String::from_utf8_lossy(bytes).into_owned(),
@@ -93,18 +107,26 @@ pub fn write(
 ) -> Result<Vec<Written>, StageError> {
     let make = &ticket.make;
     let target = target::target(&design.footbed, lay.top, make, precision.plan_mm);
-    let header = header(ticket, design, sha256);
-    plan(&target, make)?
+    let under = under::plan(design, lay, make, precision)?;
+    let mut top = plan(&target, make)?;
+    if !under.is_empty() {
+        top.splice(0..0, touch(&target, make)?);
+    }
+    let each = |face: Face| move |path| (face, path);
+    under
         .iter()
-        .map(|path| {
-            let step = file_step(path.step);
+        .map(each(Face::Under))
+        .chain(top.iter().map(each(Face::Top)))
+        .map(|(face, path)| {
+            let step = file_step(face, path.step);
+            let header = header(ticket, design, (face, path.step), sha256);
             let text = nc::write(path, &make.machine, &header).map_err(|source| StageError::Write { step, source })?;
             let program = nc::read(text.as_bytes(), &nc::acceptance(&make.machine))
                 .map_err(|source| StageError::ReadBack { step, source })?;
             let timing = nc::time(&program, &make.machine);
             Ok(Written {
                 file: format!("{}-{step}.ngc", stem(ticket, design.order.side)),
-                face: Face::Top,
+                face,
                 step: path.step,
                 cutter: path.cutter.clone(),
                 text,
@@ -120,7 +142,7 @@ pub fn write(
 fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let mut cutting = Cutting::of(make);
     cutting.spindle_rpm = spindle_rpm(make);
-    let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
+    let step = |step: Step| move |source| StageError::Path { step: file_step(Face::Top, step), source };
     // A path that cannot be written is never the quickest.
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
@@ -130,19 +152,65 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     Ok(vec![frame, rough, finish, perimeter])
 }
 
+/// The dry run over the pins; none for a blank that is turned by its edges.
+fn touch(target: &Target, make: &Make) -> Result<Option<Toolpath>, StageError> {
+    let tops: Vec<_> = turning::pins(make).iter().map(turning::Pin::top).collect();
+    if tops.is_empty() {
+        return Ok(None);
+    }
+    let fault = |source| StageError::Path { step: file_step(Face::Top, Step::Pins), source };
+    path::touch_pins(target, &Cutting::of(make), &tops).map(Some).map_err(fault)
+}
+
+/// Every program there can be, in the order in which they are run.
+const PROGRAMS: [(Face, Step); 9] = [
+    (Face::Under, Step::Frame),
+    (Face::Under, Step::PinHoles),
+    (Face::Under, Step::Rough),
+    (Face::Under, Step::Finish),
+    (Face::Top, Step::Pins),
+    (Face::Top, Step::Frame),
+    (Face::Top, Step::Rough),
+    (Face::Top, Step::Finish),
+    (Face::Top, Step::Perimeter),
+];
+
 /// The part of a file's name that says what the program does, numbered in the order of the cuts.
-pub fn file_step(step: Step) -> &'static str {
+pub fn file_step(face: Face, step: Step) -> &'static str {
+    match (face, step) {
+        (Face::Under, Step::Frame) => "under-frame",
+        (Face::Under, Step::PinHoles | Step::Pins) => "under-1-pins",
+        (Face::Under, Step::Rough) => "under-2-rough",
+        (Face::Under, Step::Finish | Step::Perimeter) => "under-3-finish",
+        (Face::Top, Step::Pins | Step::PinHoles) => "top-0-pins",
+        (Face::Top, Step::Frame) => "frame",
+        (Face::Top, Step::Rough) => "top-1-rough",
+        (Face::Top, Step::Finish) => "top-2-finish",
+        (Face::Top, Step::Perimeter) => "top-3-perimeter",
+    }
+}
+
+/// The words by which a program's text names its step.
+fn step_words(step: Step) -> &'static str {
     match step {
-        Step::Rough => "top-1-rough",
-        Step::Finish => "top-2-finish",
-        Step::Perimeter => "top-3-perimeter",
-        Step::Frame => "frame",
+        Step::PinHoles => "pin holes",
+        step => kind_of_step(step),
+    }
+}
+
+/// The stored zero that programs of this face count from.
+pub fn offset(face: Face, make: &Make) -> WorkOffset {
+    match face {
+        Face::Top => WorkOffset::G54,
+        Face::Under => make.machine.under_offset,
     }
 }
 
 /// The word for a step in `job.json`.
 pub fn kind_of_step(step: Step) -> &'static str {
     match step {
+        Step::PinHoles => "pin_holes",
+        Step::Pins => "pins",
         Step::Rough => "rough",
         Step::Finish => "finish",
         Step::Perimeter => "perimeter",
@@ -150,23 +218,53 @@ pub fn kind_of_step(step: Step) -> &'static str {
     }
 }
 
-fn header(ticket: &Ticket, design: &Design, sha256: &str) -> Header {
+fn header(ticket: &Ticket, design: &Design, (face, step): (Face, Step), sha256: &str) -> Header {
     let blank = &ticket.make.blank;
+    let mut cautions = vec![
+        "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".to_string(),
+        "Run the frame program first, in air. Never leave the machine alone.".into(),
+        "The machine's manual and local rules come first.".into(),
+    ];
+    if step == Step::Pins {
+        cautions.insert(0, "Run with the blank off: the tip comes down to the pins on the bed.".into());
+    }
     Header {
         code: ticket.code.clone(),
         revision: ticket.revision,
         side: design.order.side,
-        zero: "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into(),
+        face: face.name(),
+        offset: offset(face, &ticket.make),
+        zero: zero_words(face, &ticket.make),
         blank: format!(
             "{} {} x {} x {} mm, {}",
             blank.name, blank.width_mm, blank.length_mm, blank.height_mm, ticket.make.material.name
         ),
         ticket_sha256: sha256.to_string(),
-        cautions: vec![
-            "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".into(),
-            "Run the frame program first, in air. Never leave the machine alone.".into(),
-            "The machine's manual and local rules come first.".into(),
-        ],
+        cautions,
+    }
+}
+
+/// Where zero is while this face is cut.
+fn zero_words(face: Face, make: &Make) -> String {
+    let height = make.blank.height_mm;
+    match (face, make.underside, make.turning) {
+        (Face::Under, ..) => format!(
+            "underside up. Touch the blank's upper face and set Z = {height}. X0 Y0 at the blank's marked corner, lower left, \
+             toes to +Y"
+        ),
+        (Face::Top, Underside::Relieved, Turning::Pins(_)) => {
+            "blank turned over about its long axis, on the pins. Z0 on the machine bed. X0 Y0 stays where it was \
+             for the underside, toes to +Y"
+                .into()
+        }
+        (Face::Top, Underside::Relieved, Turning::Edges) => {
+            "blank turned over about its long axis, against the same stops. Z0 on the machine bed. X0 Y0 stays where \
+             it was for the underside, toes to +Y"
+                .into()
+        }
+        (Face::Top, Underside::Flat, _) => {
+            "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into()
+        }
     }
 }
 

@@ -25,6 +25,8 @@ pub struct Program {
     /// lift, and the first way over in x and y. Their unknown coordinates hold the first ones that
     /// the text names, so that they have no length and lie where the known movement begins.
     pub opening: usize,
+    /// The stored zero that it counts from: 54 or 55.
+    pub offset: u32,
     /// Every wait, in order of lines.
     pub dwells: Vec<Dwell>,
     /// Comments with their line numbers (from 1).
@@ -80,6 +82,7 @@ pub fn acceptance(machine: &Machine) -> Acceptance {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::profile::WorkOffset;
 
     #[test]
     fn every_controller_choice_reaches_the_reader() {
@@ -101,6 +104,7 @@ mod tests {
             motion_word_each_line: true,
             line_limit: 60,
             bed_cut_mm: 0.0,
+            under_offset: WorkOffset::G54,
         };
         let by_p =
             Acceptance { line_limit: 60, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: true };

@@ -53,7 +53,7 @@ pub struct Acceptance {
 /// The movements that `bytes` order.
 ///
 /// Words act in the standard's order of execution whatever their order in the line: feed, speed,
-/// spindle, dwell, settings, movement, end. `G17 G21 G40 G49 G54 G90 G94` must all have been said
+/// spindle, dwell, settings, movement, end. `G17 G21 G40 G49 G90 G94` and one of `G54 G55` must all have been said
 /// before anything moves; `G80` may be. The tip's first place is unknown: the first movement must be
 /// `G0 Z`, the next one in x and y must be `G0` with both `X` and `Y`; see [`Program::opening`].
 /// Whether the spindle turned, what was cut and whether the machine reaches that far is for the
@@ -117,7 +117,8 @@ struct Complained {
 
 impl<'a> Reader<'a> {
     fn new(limits: &'a Acceptance) -> Reader<'a> {
-        let program = Program { travels: Vec::new(), opening: 0, dwells: Vec::new(), comments: Vec::new(), lines: 0 };
+        let program =
+            Program { travels: Vec::new(), opening: 0, offset: 54, dwells: Vec::new(), comments: Vec::new(), lines: 0 };
         Reader {
             limits,
             program,
@@ -236,12 +237,26 @@ impl<'a> Reader<'a> {
         for (needed, said) in NEEDED.iter().zip(self.said.iter_mut()) {
             *said |= orders.settings.contains(&f64::from(*needed));
         }
+        self.set_offset(orders);
         self.motion = match orders.motion {
             Some(0.0) => Motion::Rapid,
             Some(1.0) => Motion::Feed,
             Some(_) => Motion::None,
             None => self.motion,
         };
+    }
+
+    /// Either stored zero will do, but one program keeps to one.
+    fn set_offset(&mut self, orders: &Orders) {
+        let Some(slot) = NEEDED.iter().position(|needed| *needed == 54) else { return };
+        for offset in [54, 55].into_iter().filter(|g| orders.settings.contains(&f64::from(*g))) {
+            let moved = self.program.travels.last().is_some();
+            if moved && self.program.offset != offset {
+                self.refuse(Reason::OffsetChanges { first: self.program.offset, second: offset });
+            }
+            self.program.offset = offset;
+            self.said[slot] = true;
+        }
     }
 
     fn travel(&mut self, orders: &Orders) {

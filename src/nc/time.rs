@@ -246,7 +246,7 @@ mod tests {
     use super::*;
     use crate::frame::Point3;
     use crate::nc::Dwell;
-    use crate::profile::{DwellWord, EndWord};
+    use crate::profile::{DwellWord, EndWord, WorkOffset};
 
     /// 500 mm/s^2 and 3000 mm/min on every axis, stopping at every corner.
     fn stopping() -> Machine {
@@ -268,6 +268,7 @@ mod tests {
             motion_word_each_line: false,
             line_limit: 70,
             bed_cut_mm: 0.0,
+            under_offset: WorkOffset::G54,
         }
     }
 
@@ -371,6 +372,7 @@ mod tests {
         let mut program = Program {
             travels: vec![travel(1, 0.0, 50.0, 0.0), travel(2, 50.0, 100.0, 0.0)],
             opening: 0,
+            offset: 54,
             dwells: vec![],
             comments: vec![],
             lines: 3,

@@ -6,7 +6,7 @@ use crate::kernel::Shape;
 use crate::value::Value;
 use crate::written::{Allowed, Need, Section};
 
-use super::{Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances};
+use super::{Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances, WorkOffset};
 
 const RPM: Allowed = Allowed::new(100.0, 60_000.0, "rpm");
 const FEED: Allowed = Allowed::new(10.0, 60_000.0, "mm/min");
@@ -161,6 +161,10 @@ pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
     let motion_word_each_line = s.flag("motion_word_each_line", Need::Required);
     let line_limit = s.whole("line_limit", Need::Required, Allowed::plain(40.0, 250.0));
     let bed_cut_mm = mm(s, "bed_cut_mm", 0.0, 5.0);
+    let offsets = [("g54", WorkOffset::G54), ("g55", WorkOffset::G55)];
+    let under_offset =
+        if s.has("under_offset") { s.choice("under_offset", Need::Required, &offsets) } else { Some(WorkOffset::G54) };
+    s.allow("under_offset");
     Some(Machine {
         name: name.to_owned(),
         title: title.to_owned(),
@@ -179,6 +183,7 @@ pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
         motion_word_each_line: motion_word_each_line?,
         line_limit: line_limit? as usize,
         bed_cut_mm: bed_cut_mm?,
+        under_offset: under_offset?,
     })
 }
 

@@ -7,6 +7,9 @@ use super::words::Word;
 /// Settings that must have been said before a movement, by G number.
 pub(super) const NEEDED: [u32; 7] = [17, 21, 40, 49, 54, 90, 94];
 
+/// The other stored zero, which does as well as `G54`.
+const ALSO_OFFSET: f64 = 55.0;
+
 /// Coordinates, feeds and speeds beyond this are slips of the point, and refused.
 pub(super) const MOST_NUMBER: f64 = 100_000.0;
 
@@ -54,11 +57,12 @@ impl Orders {
         if number == 4.0 {
             return once(&mut self.dwell, 'G', number);
         }
-        if !NEEDED.map(f64::from).contains(&number) {
+        if number != ALSO_OFFSET && !NEEDED.map(f64::from).contains(&number) {
             return Err(Reason::UnknownWord { letter: 'G', number });
         }
-        if self.settings.contains(&number) {
-            return Err(Reason::Repeated { letter: 'G', first: number, second: number });
+        let same = |said: &f64| *said == number || [*said, number].iter().all(|g| [54.0, ALSO_OFFSET].contains(g));
+        if let Some(&first) = self.settings.iter().find(|said| same(said)) {
+            return Err(Reason::Repeated { letter: 'G', first, second: number });
         }
         self.settings.push(number);
         Ok(())
