@@ -44,6 +44,8 @@ pub enum ViolationKind {
     NotCutFree,
     /// Tabs are missing or too slight.
     Tabs,
+    /// A cutter comes down to a pin that places the blank.
+    Pin,
 }
 
 /// One violation.

@@ -64,7 +64,7 @@ impl Prove {
         let lays = job::lay(&loaded.ticket.make, &[&design]);
         let lay = lays.first().expect("one design has one lay");
         let proved = job::prove(&loaded.ticket, &design, lay, &programs, Precision::SHOP).map_err(fault)?;
-        Ok(ProofReport { proof: proved.proof, values: proved.values })
+        Ok(ProofReport::of(&proved))
     }
 }
 
@@ -74,7 +74,7 @@ fn program(path: &Path, make: &Make) -> Result<Written, Failure> {
     let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
     Written::from_text(&name, &bytes, make).map_err(|error| match error {
         TextError::Refused(refusals) => Failure::of_refusals(path, &refusals),
-        TextError::NoStep => Failure::of(path, error),
+        TextError::NoStep | TextError::Offset { .. } => Failure::of(path, error),
     })
 }
 

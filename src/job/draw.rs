@@ -9,7 +9,6 @@ use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
 use crate::gauge::{self, Piece};
 use crate::limits::{Finding, Severity};
-use crate::path::Step;
 use crate::profile::Blank;
 use crate::ticket::Ticket;
 use crate::value::{Value, Values};
@@ -166,7 +165,7 @@ fn program_row(written: &Written) -> ProgramRow {
     ProgramRow {
         file: written.file.clone(),
         cutter: written.cutter.name.clone(),
-        in_air: written.step == Step::Frame,
+        in_air: written.step.is_dry(),
         time_s: written.time_s,
         lines: written.program.lines,
         sha256: sha256_hex(written.text.as_bytes()),

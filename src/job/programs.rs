@@ -1,29 +1,13 @@
-//! The middle of a job: a design becomes program texts, and the texts are proved from what they
-//! say, not from what was planned.
+//! The middle of a job: a design becomes program texts, those of the underside first. Says of a text
+//! what it is for; proves nothing.
 
 use super::design::Design;
 use super::lay::{Face, Lay};
 use super::{Precision, StageError, stem, target, turning, under};
-use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
-use crate::frame::Placement;
-use crate::gauge::{self, Piece};
-use crate::grid::Grid;
 use crate::nc::{self, Header, Program, Refusals};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
 use crate::profile::{Blank, Cutter, WorkOffset};
 use crate::ticket::{Make, Ticket, Turning, Underside};
-use crate::value::Values;
-
-/// Most that may be cut below the design, normal to it, mm: the programmed points' own share
-/// (0.003) and the rounding of heights on the carving lattice. Far below the 0.3 mm that anyone
-/// feels. Shop's own choice.
-const GOUGE_MM: f64 = 0.02;
-/// Most that may stand in the perimeter's groove beside its tabs, mm: a film that a thumb breaks.
-const LEFT_AROUND_MM: f64 = 0.05;
-/// Thickness the carving lattice may misjudge, mm.
-const FLOOR_SLACK_MM: f64 = 0.05;
-/// How far beyond its radius a cutter may leave the blank, mm: the frame run goes round outside.
-const OVERRUN_MM: f64 = 10.0;
 
 /// A program as written, with what its text reads back as.
 #[derive(Clone, Debug)]
@@ -268,106 +252,13 @@ fn zero_words(face: Face, make: &Make) -> String {
     }
 }
 
-/// Programs carved from their text, and the values of what they leave.
-#[derive(Clone, Debug)]
-pub struct Proved {
-    /// The proof, with the carved heights in the mill frame.
-    pub proof: Proof,
-    /// The values gauged on the carved piece. The flex zone's thickness is left out when the
-    /// underside is still to be relieved.
-    pub values: Values,
-    /// How the piece lay in the blank.
-    pub lay: Lay,
-}
-
-/// Proves `written` on one blank, in order, against the design.
-pub fn prove(
-    ticket: &Ticket,
-    design: &Design,
-    lay: &Lay,
-    written: &[Written],
-    precision: Precision,
-) -> Result<Proved, StageError> {
-    let make = &ticket.make;
-    let target = target::target(&design.footbed, lay.top, make, precision.carve_mm);
-    let cuts: Vec<Cut> = written
-        .iter()
-        .map(|w| Cut {
-            name: &w.file,
-            step: w.step,
-            program: &w.program,
-            cutter: &w.cutter,
-            time_s: w.time_s,
-            busiest_second: w.busiest_second,
-        })
-        .collect();
-    let proof = carve::prove(&cuts, &target, &rules(make, design, &target, lay.top, precision))?;
-    let values = carved_values(make, design, &proof.carved, lay.top);
-    Ok(Proved { proof, values, lay: *lay })
-}
-
-fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, precision: Precision) -> Rules {
-    Rules {
-        step_mm: precision.carve_mm,
-        gouge_mm: GOUGE_MM,
-        left_mm: None,
-        bed_cut_mm: make.machine.bed_cut_mm,
-        travel_mm: make.machine.travel_mm,
-        overrun_mm: OVERRUN_MM,
-        floor: Some(floor(make, design, target, placement)),
-        tabs: Some(tabs(make)),
-    }
-}
-
-fn tabs(make: &Make) -> Tabs {
-    Tabs {
-        count: make.tabs.count,
-        length_mm: make.tabs.length_mm,
-        height_mm: make.tabs.thickness_mm,
-        allowance_mm: path::OUTWARD_MM,
-        left_mm: LEFT_AROUND_MM,
-    }
-}
-
-/// What must remain: the material's least thickness, or what an accepted reason lets the design
-/// have, whichever is less.
-fn floor(make: &Make, design: &Design, target: &Target, placement: Placement) -> Floor {
-    let footbed = &design.footbed;
-    let least = &make.material.least;
-    let lattice = target.surface.lattice;
-    let allowed = |z: f64, p: crate::frame::Point2| {
-        let zone = if p.y < footbed.places.heel_post_front_y() {
-            least.heel
-        } else if p.y < footbed.places.met_line_y(p.x) {
-            least.flex_zone
-        } else {
-            least.forefoot
-        };
-        zone.min(z) - FLOOR_SLACK_MM
+/// Height at which rapids in x and y are made while this face is cut, mm.
+pub fn safe_z_mm(face: Face, make: &Make) -> f64 {
+    let top = match face {
+        Face::Top => target::blank_top_mm(&make.blank),
+        Face::Under => make.blank.height_mm,
     };
-    let least_mm = Grid {
-        lattice,
-        z: (0..lattice.len())
-            .map(|k| {
-                let (i, j) = (k % lattice.nx, k / lattice.nx);
-                allowed(target.surface.at(i, j), placement.unplace(lattice.node(i, j)))
-            })
-            .collect(),
-    };
-    Floor { underside: Grid::filled(lattice, 0.0), least_mm }
-}
-
-/// The carved heights, gauged like any piece.
-fn carved_values(make: &Make, design: &Design, carved: &Grid, placement: Placement) -> Values {
-    let footbed = &design.footbed;
-    let top = |p| carved.sample(placement.place(p));
-    let underside = |_| (make.underside == Underside::Flat).then_some(0.0);
-    gauge::read(&footbed.places, Piece { top: &top, underside: &underside, outline: &footbed.outline })
-}
-
-/// Height at which rapids in x and y are made, mm.
-pub fn safe_z_mm(make: &Make) -> f64 {
-    target::blank_top_mm(&make.blank) + make.machine.safe_above_blank_mm
+    top + make.machine.safe_above_blank_mm
 }
 
 /// Spindle speed the machine can turn for this material.

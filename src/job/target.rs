@@ -39,6 +39,12 @@ pub fn target(footbed: &Footbed, placement: Placement, make: &Make, step_mm: f64
     }
 }
 
+/// The design's underside on the lattice of [`target`], placed as that is.
+pub(super) fn underside(footbed: &Footbed, placement: Placement, make: &Make, step_mm: f64) -> Grid {
+    let lattice = Lattice::covering(footbed.outline.bounds().grown(shelf_mm(make)), step_mm);
+    placed(&footbed.underside_sampled(lattice), placement)
+}
+
 /// How far outside the outline any cutter's edge may reach.
 pub(super) fn shelf_mm(make: &Make) -> f64 {
     let radius = |cutter: &Cutter| cutter.shape.radius();

@@ -2,7 +2,8 @@
 //! it. Knows blanks, pins and outlines; knows no paths.
 
 use super::design::Design;
-use super::lay::Lay;
+use super::Proved;
+use super::lay::{Face, Lay};
 use super::target::shelf_height;
 use crate::footbed::Footbed;
 use crate::frame::{Placement, Point2, Point3};
@@ -16,9 +17,9 @@ const CLEARANCE_MM: f64 = 0.2;
 /// A hole is this much deeper than its pin is high, mm, so that the blank lies on the bed and not on the
 /// pin. Shop's own choice.
 const DEEPER_MM: f64 = 1.0;
-/// Left between a hole and the blank's end, and between a hole and the perimeter's groove, mm.
-/// Shop's own choice.
-const WALL_MM: f64 = 1.0;
+/// Left between a hole and the blank's end, and between a hole and the perimeter's groove, mm: a skin
+/// that stays whole while a dowel is pushed in. Shop's own choice.
+const WALL_MM: f64 = 0.8;
 /// Kept between a pin's top and any cutter over it, mm. Shop's own choice.
 const OVER_PIN_MM: f64 = 0.5;
 /// The hollow's deepest place is looked for on this lattice, mm.
@@ -61,8 +62,8 @@ impl Pin {
 pub fn pins(make: &Make) -> Vec<Pin> {
     let Turning::Pins(pins) = make.turning else { return vec![] };
     let pin = |diameter_mm: f64, place, y: &dyn Fn(f64) -> f64| {
-        // To the half millimetre, so that a technician can measure it.
-        let in_from_end = (2.0 * (0.5 * (diameter_mm + CLEARANCE_MM) + WALL_MM)).ceil() / 2.0;
+        // To the tenth of a millimetre, so that a technician can measure it.
+        let in_from_end = (10.0 * (0.5 * (diameter_mm + CLEARANCE_MM) + WALL_MM)).round() / 10.0;
         let at = Point2::new(0.5 * make.blank.width_mm, y(in_from_end));
         Pin { at, diameter_mm, height_mm: pins.height_mm, place }
     };
@@ -96,6 +97,14 @@ fn deepest(footbed: &Footbed) -> Option<(f64, Point2)> {
     let deepest = under.z.iter().enumerate().fold((0, 0.0), |best, (k, z)| if *z > best.1 { (k, *z) } else { best });
     let at = lattice.node(deepest.0 % lattice.nx, deepest.0 / lattice.nx);
     (deepest.1 > crate::carve::FACE_MM).then_some((deepest.1, at))
+}
+
+/// What the proof found that the finishing cutter leaves in the hollow.
+pub fn unreached(design: &Design, lay: &Lay, proved: &Proved) -> Option<Finding> {
+    let figures = proved.faces.get(Face::Under.name())?;
+    let ([x, y], placement) = (figures.unreached_at_mm?, lay.under?);
+    let at = placement.unplace(Point2::new(x, y));
+    limits::unreached_under(design.order.side, figures.unreached_max_mm?, at, design.order.foot.length_mm())
 }
 
 fn room(make: &Make, footbed: &Footbed, top: Placement, pin: &Pin) -> PinRoom {

@@ -2,14 +2,14 @@
 //! is visited; everywhere else the piece keeps the blank's own face.
 
 use super::lay::Lay;
-use super::target::{placed, shelf_mm};
+use super::target::underside;
 use super::turning;
 use super::{Design, Precision, StageError, programs};
 use crate::carve::FACE_MM;
 use crate::footbed::Footbed;
 use crate::frame::{Placement, Point2, Rect};
 use crate::grid::contour::{loops_above, simplified};
-use crate::grid::{Grid, Lattice};
+use crate::grid::Grid;
 use crate::nc;
 use crate::path::{self, Cutting, PathError, Step, Target, Toolpath};
 use crate::ticket::Make;
@@ -24,10 +24,9 @@ const LEAST_AREA_MM2: f64 = 4.0;
 
 /// The whole underside of a footbed that lies as `under`, with its trim outline.
 pub fn target(footbed: &Footbed, under: Placement, make: &Make, step_mm: f64) -> Target {
-    let lattice = Lattice::covering(footbed.outline.bounds().grown(shelf_mm(make)), step_mm);
     let blank = &make.blank;
     Target {
-        surface: placed(&footbed.underside_sampled(lattice), under),
+        surface: underside(footbed, under, make, step_mm),
         outline: footbed.outline.placed(under).points().to_vec(),
         blank: Rect { x0: 0.0, y0: 0.0, x1: blank.width_mm, y1: blank.length_mm },
         // The face that is up is touched and set to this height, so it has no scatter.
