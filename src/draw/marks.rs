@@ -3,8 +3,8 @@
 use crate::grid::contour::simplified;
 use svg::node::element::Group;
 
+use super::depths;
 use super::dimension;
-use super::grinding;
 use super::ink::{self, Anchor};
 use super::notes::{self, Numbered};
 use super::plan::{Block, LATERAL_MM, crossings_at};
@@ -24,7 +24,7 @@ pub fn bevel(b: &Block, group: Group) -> Group {
 
 /// The edge of the hollow in the underside, dashed as hidden edges are.
 pub fn hollow(b: &Block, group: Group) -> Group {
-    grinding::hollow(b.foot).into_iter().fold(group, |group, edge| {
+    depths::hollow(b.foot).into_iter().fold(group, |group, edge| {
         let line: Vec<Point2> = edge.iter().map(|p| b.at(*p)).collect();
         group.add(ink::curve("w25 hidden", &simplified(&line, 0.02), true))
     })

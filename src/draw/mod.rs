@@ -11,8 +11,8 @@
 mod cautions;
 mod contours;
 mod data;
+mod depths;
 mod dimension;
-mod grinding;
 mod hatch;
 mod ink;
 mod marks;

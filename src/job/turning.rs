@@ -1,8 +1,8 @@
 //! Turning the blank over: where the pins stand that bring it back, and what there is to find about
 //! it. Knows blanks, pins and outlines; knows no paths.
 
-use super::design::Design;
 use super::Proved;
+use super::design::Design;
 use super::lay::{Face, Lay};
 use super::target::shelf_height;
 use crate::footbed::Footbed;
@@ -79,10 +79,8 @@ pub fn pins(make: &Make) -> Vec<Pin> {
 pub fn findings(make: &Make, design: &Design, lay: &Lay) -> Vec<Finding> {
     let side = design.order.side;
     let Some((deepest_mm, at)) = lay.under.and_then(|_| deepest(&design.footbed)) else { return vec![] };
-    let mut found: Vec<Finding> = pins(make)
-        .iter()
-        .flat_map(|pin| limits::pin_room(side, &room(make, &design.footbed, lay.top, pin)))
-        .collect();
+    let mut found: Vec<Finding> =
+        pins(make).iter().flat_map(|pin| limits::pin_room(side, &room(make, &design.footbed, lay.top, pin))).collect();
     if make.turning == Turning::Edges {
         found.push(limits::turned_by_edges(side, make.blank.width_mm));
     }

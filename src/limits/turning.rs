@@ -36,7 +36,8 @@ pub fn pin_room(side: Side, room: &PinRoom) -> Vec<Finding> {
         Finding::new("pin_room", Severity::Stop, side, message, advice).numbers(has, needed, "mm").never_overruled()
     });
     let tall = (high > most).then(|| {
-        let message = format!("the pin {place} stands {high:.1} mm high; the cutters come down to {most:.1} mm over it");
+        let message =
+            format!("the pin {place} stands {high:.1} mm high; the cutters come down to {most:.1} mm over it");
         let advice =
             format!("ask pins.height = {:.1}, a thicker edge there, or a longer blank", (most * 10.0).floor() / 10.0);
         Finding::new("pin_height", Severity::Stop, side, message, advice).numbers(high, most, "mm").never_overruled()
@@ -50,14 +51,14 @@ pub fn unsupported(side: Side, deepest_mm: f64, at: Point2, foot_length_mm: f64)
         "the hollow of the underside, up to {deepest_mm:.1} mm deep, lies on nothing while the top is cut over it"
     );
     let advice = "fill it with packing level with the underside, and hold the blank beside it, not over it".to_string();
-    Finding::new("hollow_support", Severity::Caution, side, message, advice)
-        .numbers(deepest_mm, 0.0, "mm")
-        .place(at, foot_length_mm)
+    let finding = Finding::new("hollow_support", Severity::Caution, side, message, advice);
+    Finding { measured: Some(deepest_mm), ..finding.place(at, foot_length_mm) }
 }
 
 /// Turned by its edges, the blank comes back as well as its width is known.
 pub fn turned_by_edges(side: Side, width_mm: f64) -> Finding {
-    let message = format!("the underside will lie off sideways by as much as the blank's width of {width_mm} mm is wrong");
+    let message =
+        format!("the underside will lie off sideways by as much as the blank's width of {width_mm} mm is wrong");
     let advice = "measure the width where the stops touch, or turn on pins".to_string();
     Finding::new("turned_by_edges", Severity::Caution, side, message, advice)
 }

@@ -191,7 +191,11 @@ fn whole_feed(index: usize, value: f64) -> Result<u32, WriteError> {
 
 fn whole_wait(index: usize, value: f64) -> Result<i64, WriteError> {
     let whole = (value * 1000.0).round();
-    if (1.0..=MOST_WAIT_S * 1000.0).contains(&whole) { Ok(whole as i64) } else { Err(WriteError::Wait { index, value }) }
+    if (1.0..=MOST_WAIT_S * 1000.0).contains(&whole) {
+        Ok(whole as i64)
+    } else {
+        Err(WriteError::Wait { index, value })
+    }
 }
 
 /// Axes arrive at different times in a rapid on many controllers, so a slanted one has no known

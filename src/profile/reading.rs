@@ -6,7 +6,9 @@ use crate::kernel::Shape;
 use crate::value::Value;
 use crate::written::{Allowed, Need, Section};
 
-use super::{Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances, WorkOffset};
+use super::{
+    Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances, WorkOffset,
+};
 
 const RPM: Allowed = Allowed::new(100.0, 60_000.0, "rpm");
 const FEED: Allowed = Allowed::new(10.0, 60_000.0, "mm/min");

@@ -185,8 +185,7 @@ fn turning(
         Some(By::Pins)
     };
     let least_mm = 2.0 * perimeter?.shape.radius();
-    let usual =
-        Pins { diameters_mm: [least_mm + USUAL_PIN_DIFFERENCE_MM, least_mm], height_mm: USUAL_PIN_HEIGHT_MM };
+    let usual = Pins { diameters_mm: [least_mm + USUAL_PIN_DIFFERENCE_MM, least_mm], height_mm: USUAL_PIN_HEIGHT_MM };
     if !s.has("pins") {
         s.allow("pins");
         let [heel, toe] = usual.diameters_mm;
