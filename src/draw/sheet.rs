@@ -208,10 +208,8 @@ fn side_words(feet: &[DrawnFoot]) -> &'static str {
 /// Height of what stands below the plan of a pair, mm: programs, proofs, set-up.
 fn work_height(data: &SheetData) -> f64 {
     let table = tables::program_table(data);
-    // The column is the plan's width less that of the cautions: about 95 mm, and less beside the
-    // smaller plan that many programs leave.
-    let column = if table.steps.is_empty() { 92.0 } else { 78.0 };
-    let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / column).ceil();
+    // The column is the plan's width less that of the cautions, about 95 mm whatever the scale.
+    let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / 92.0).ceil();
     let programs = table.height() + 2;
     let proofs: f64 = data.feet.iter().map(|f| lines(&format!("Proof L {}", f.proof))).sum();
     let set_up: f64 = data.setup.iter().map(|(label, words)| lines(&format!("{label} {words}"))).sum();

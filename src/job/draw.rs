@@ -212,7 +212,7 @@ fn program_row(written: &Written) -> ProgramRow {
 fn proof_words(proof: &Proof) -> String {
     let mm = |x: Option<f64>| x.map_or("unknown".to_string(), |x| format!("{x:.3} mm"));
     format!(
-        "proved from the program text: deepest cut below the design {:.3} mm, scallop {} (99 %), unreached {}, rapids in stock {}",
+        "proved from its text: at most {:.3} mm below the design, scallop {} (99 %), unreached {}, rapids in stock {}",
         proof.max_gouge_mm,
         mm(proof.scallop_p99_mm),
         mm(proof.unreached_max_mm),
