@@ -481,7 +481,9 @@ def check_surface(stock, design, cutter, asked, face, table):
     table.row(f"{face}deepest cut into the design", gouge <= GOUGE, f"{gouge:.4f} mm {place((stock.x[i], stock.y[j]))}", f"<= {GOUGE}")
     floor = reachable_floor(design, cutter)
     unreached = np.where(body, (floor - np.where(body, design.z, 0)) * design.nz, 0)
-    over = np.where(cut & (unreached <= UNREACHED), normal, -np.inf)
+    # At the edge of what the cutter cannot reach the tip jumps from one wall to the other; what stands there
+    # hangs on where a pass falls and belongs to the unreached.
+    over = np.where(cut & ~near(unreached > UNREACHED, 2), normal, -np.inf)
     values = over[np.isfinite(over)]
     p50, p99 = np.percentile(values, (50, 99))
     j, i = np.unravel_index(np.argmax(over), over.shape)
@@ -688,7 +690,8 @@ def check_both(top, under, milling, told, table):
     x, y = np.meshgrid(stock.x, stock.y)
     for pin in milling.get("pins") or []:
         hole = np.hypot(x - pin["at_mm"][0], y - pin["at_mm"][1]) <= pin["diameter_mm"] / 2
-        under_pin = underside(stock, below.z, below, turn)[hole]
+        # A node's cell at the hole's own wall is half outside it.
+        under_pin = made[np.hypot(x - pin["at_mm"][0], y - pin["at_mm"][1]) <= pin["diameter_mm"] / 2 - STEP]
         table.row("pin: its hole takes it", np.nanmin(under_pin) >= pin["height_mm"] - 1e-6, f"{np.nanmin(under_pin):.2f} mm deep", f">= {pin['height_mm']:g}")
         table.row("pin: no cutter comes down to it", stock.z[hole].min() >= pin["height_mm"], f"{stock.z[hole].min():.2f} mm left", f">= {pin['height_mm']:g}")
         table.row("pin: in the waste", not (hole & near(design.inside, 2)).any(), "", "")

@@ -8,7 +8,7 @@ use super::tickets::read_bytes;
 use super::words::{self, wrapped};
 use super::{Outcome, SideArgument, tickets};
 use crate::frame::Side;
-use crate::job::{self, Precision, ProofReport, StageError, TextError, Written};
+use crate::job::{self, Precision, ProofReport, StageError, TextError, Thickness, Written};
 use crate::nc;
 use crate::profile::Shelf;
 use crate::ticket::Make;
@@ -17,11 +17,13 @@ use crate::ticket::Make;
 pub(super) const HELP: &str = "\
 Each program is read as a controller would read it and carved out of the
 ticket's blank, one after the other; what is left is held against the design.
-The comment (STEP: ROUGH), FINISH, PERIMETER or FRAME in a program says what it
-is for, or else the end of its name.
+The comment (STEP: ROUGH), FINISH, PERIMETER, FRAME, PINS or PIN HOLES in a
+program says what it is for, and (FACE: UNDER) that it cuts the underside, or
+else the end of its name. Programs of the underside are carved first, in the
+blank that lies upside down; thickness is then judged from both sides.
 
 Examples:
-  sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
+  sustent prove jobs/*/*-L-*.ngc --ticket ticket.toml --side left
   sustent prove edited-finish.ngc --ticket ticket.toml --side left --json
 
 Exit status: 0 proved, 1 refused, 2 could not be done.";
@@ -78,6 +80,16 @@ fn program(path: &Path, make: &Make) -> Result<Written, Failure> {
     })
 }
 
+/// What thickness was judged from, and the least that was found.
+fn thickness(report: &ProofReport) -> Vec<String> {
+    let from = match report.thickness {
+        Thickness::BothSides => return vec![],
+        Thickness::TopAlone => "from the top alone: give the underside's programs too to judge it from both sides",
+        Thickness::NotJudged => "not judged: no program cuts the top",
+    };
+    vec![wrapped(&format!("  {:<30} ", "thickness"), from)]
+}
+
 fn in_words(report: &ProofReport) -> String {
     let proof = &report.proof;
     let three = [proof.scallop_p50_mm, proof.scallop_p99_mm, proof.scallop_max_mm].map(words::mm);
@@ -88,8 +100,11 @@ fn in_words(report: &ProofReport) -> String {
         format!("  {:<30} {}", "rapids that met stock", proof.rapid_contacts),
         format!("  {:<30} {:.1} min", "time", proof.time_s / 60.0),
         format!("  {:<30} {:.1} m in {} lines", "cut", proof.cut_length_mm / 1000.0, proof.lines),
-        wrapped("  ", "Values of the piece that these programs leave:"),
     ];
+    lines.extend(thickness(report));
+    if !report.values.is_empty() {
+        lines.push(wrapped("  ", "Values of the piece that these programs leave:"));
+    }
     lines.extend(report.values.iter().map(|(value, x)| format!("  {:<30} {x:.2} {}", value.words(), value.unit())));
     lines.extend(proof.violations.iter().map(words::violation));
     lines.push(if proof.pass { "proved".into() } else { "refused: do not run these programs".into() });

@@ -7,7 +7,7 @@ use super::{Precision, StageError, stem, target, turning, under};
 use crate::nc::{self, Header, Program, Refusals};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
 use crate::profile::{Blank, Cutter, WorkOffset};
-use crate::ticket::{Make, Ticket, Turning, Underside};
+use crate::ticket::{Make, Ticket, Turning};
 
 /// A program as written, with what its text reads back as.
 #[derive(Clone, Debug)]
@@ -93,7 +93,8 @@ pub fn write(
     let target = target::target(&design.footbed, lay.top, make, precision.plan_mm);
     let under = under::plan(design, lay, make, precision)?;
     let mut top = plan(&target, make)?;
-    if !under.is_empty() {
+    let turned = !under.is_empty();
+    if turned {
         top.splice(0..0, touch(&target, make)?);
     }
     let each = |face: Face| move |path| (face, path);
@@ -103,7 +104,7 @@ pub fn write(
         .chain(top.iter().map(each(Face::Top)))
         .map(|(face, path)| {
             let step = file_step(face, path.step);
-            let header = header(ticket, design, (face, path.step), sha256);
+            let header = header(ticket, design, (face, path.step, turned), sha256);
             let text = nc::write(path, &make.machine, &header).map_err(|source| StageError::Write { step, source })?;
             let program = nc::read(text.as_bytes(), &nc::acceptance(&make.machine))
                 .map_err(|source| StageError::ReadBack { step, source })?;
@@ -202,7 +203,7 @@ pub fn kind_of_step(step: Step) -> &'static str {
     }
 }
 
-fn header(ticket: &Ticket, design: &Design, (face, step): (Face, Step), sha256: &str) -> Header {
+fn header(ticket: &Ticket, design: &Design, (face, step, turned): (Face, Step, bool), sha256: &str) -> Header {
     let blank = &ticket.make.blank;
     let mut cautions = vec![
         "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".to_string(),
@@ -218,7 +219,7 @@ fn header(ticket: &Ticket, design: &Design, (face, step): (Face, Step), sha256: 
         side: design.order.side,
         face: face.name(),
         offset: offset(face, &ticket.make),
-        zero: zero_words(face, &ticket.make),
+        zero: zero_words(face, turned, &ticket.make),
         blank: format!(
             "{} {} x {} x {} mm, {}",
             blank.name, blank.width_mm, blank.length_mm, blank.height_mm, ticket.make.material.name
@@ -228,27 +229,25 @@ fn header(ticket: &Ticket, design: &Design, (face, step): (Face, Step), sha256: 
     }
 }
 
-/// Where zero is while this face is cut.
-fn zero_words(face: Face, make: &Make) -> String {
+/// Where zero is while this face is cut; `turned` when the blank was turned over before the top.
+fn zero_words(face: Face, turned: bool, make: &Make) -> String {
     let height = make.blank.height_mm;
-    match (face, make.underside, make.turning) {
+    match (face, turned, make.turning) {
         (Face::Under, ..) => format!(
             "underside up. Touch the blank's upper face and set Z = {height}. X0 Y0 at the blank's marked corner, lower left, \
              toes to +Y"
         ),
-        (Face::Top, Underside::Relieved, Turning::Pins(_)) => {
+        (Face::Top, true, Turning::Pins(_)) => {
             "blank turned over about its long axis, on the pins. Z0 on the machine bed. X0 Y0 stays where it was \
              for the underside, toes to +Y"
                 .into()
         }
-        (Face::Top, Underside::Relieved, Turning::Edges) => {
+        (Face::Top, true, Turning::Edges) => {
             "blank turned over about its long axis, against the same stops. Z0 on the machine bed. X0 Y0 stays where \
              it was for the underside, toes to +Y"
                 .into()
         }
-        (Face::Top, Underside::Flat, _) => {
-            "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into()
-        }
+        (Face::Top, false, _) => "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into(),
     }
 }
 

@@ -175,7 +175,7 @@ impl Job<'_> {
         let floor = self.floor(&target, underside);
         let rules = Rules { floor: Some(floor), tabs: Some(self.tabs()), ..self.rules() };
         let mut proof = carve::prove(cuts, &target, &rules)?;
-        if self.lay.under.is_some() {
+        if self.lay.under.is_some() && self.has_hollow() {
             let struck: Vec<_> = pins(self.make).iter().filter_map(|pin| struck(pin, &proof.carved)).collect();
             struck.into_iter().for_each(|violation| proof.refuse(violation));
         }

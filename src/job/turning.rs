@@ -78,7 +78,10 @@ pub fn pins(make: &Make) -> Vec<Pin> {
 /// holds.
 pub fn findings(make: &Make, design: &Design, lay: &Lay) -> Vec<Finding> {
     let side = design.order.side;
-    let Some((deepest_mm, at)) = lay.under.and_then(|_| deepest(&design.footbed)) else { return vec![] };
+    if lay.under.is_none() {
+        return vec![];
+    }
+    let Some((deepest_mm, at)) = deepest(&design.footbed) else { return vec![limits::no_hollow(side)] };
     let mut found: Vec<Finding> =
         pins(make).iter().flat_map(|pin| limits::pin_room(side, &room(make, &design.footbed, lay.top, pin))).collect();
     if make.turning == Turning::Edges {

@@ -55,6 +55,15 @@ pub fn unsupported(side: Side, deepest_mm: f64, at: Point2, foot_length_mm: f64)
     Finding { measured: Some(deepest_mm), ..finding.place(at, foot_length_mm) }
 }
 
+/// A relieved underside that turns out flat.
+pub fn no_hollow(side: Side) -> Finding {
+    let message =
+        "the underside is asked relieved, and nothing of it is thick enough to hollow: it stays flat".to_string();
+    let advice =
+        "no program is written for it; ask a lower flex_zone_thickness or stabiliser_share for a hollow".to_string();
+    Finding::new("no_hollow", Severity::Note, side, message, advice)
+}
+
 /// Turned by its edges, the blank comes back as well as its width is known.
 pub fn turned_by_edges(side: Side, width_mm: f64) -> Finding {
     let message =

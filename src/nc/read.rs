@@ -456,7 +456,7 @@ mod tests {
             ("G91.1", 'G', 91.1),
             ("G91", 'G', 91.0),
             ("G20", 'G', 20.0),
-            ("G55", 'G', 55.0),
+            ("G56", 'G', 56.0),
             ("G2 X1 Y1 I1", 'G', 2.0),
             ("M6", 'M', 6.0),
             ("M7", 'M', 7.0),
@@ -473,6 +473,19 @@ mod tests {
         assert!(matches!(refused(&with("X20 F2000", "X20 (now!)"))[0], (12, Reason::Character { byte: b'!' })));
         assert!(matches!(refused(&with("X20 F2000", "X20 (\u{e9})"))[0], (12, Reason::Character { byte: 0xc3 })));
         assert!(matches!(refused(&with("X20 F2000", "X20 ; on"))[0], (12, Reason::NotAWord { found: ';' })));
+    }
+
+    /// Two stored zeros are taken, one of them for a whole program.
+    #[test]
+    fn a_program_keeps_to_one_stored_zero() {
+        let text = with("X20 F2000", "X21");
+        assert_eq!(read(text.as_bytes(), &strict()).unwrap().offset, 54);
+        let other = text.replace("G54", "G55");
+        assert_eq!(read(other.as_bytes(), &strict()).unwrap().offset, 55);
+        let changes = refused(&with("X20 F2000", "G55"));
+        assert_eq!(changes[0], (12, Reason::OffsetChanges { first: 54, second: 55 }));
+        let both = refused(&with("X20 F2000", "G54 G55"));
+        assert_eq!(both[0], (12, Reason::Repeated { letter: 'G', first: 54.0, second: 55.0 }));
     }
 
     #[test]
