@@ -199,7 +199,7 @@ fn a_blank_turned_by_its_edges_needs_no_pins() {
 /// Where the stabiliser fills the whole hollow there is nothing to turn for.
 #[test]
 fn without_a_hollow_there_is_one_clamping() {
-    let ticket = read(&changed("flex_zone_thickness = 3\n", "stabiliser_share = 1\n"));
+    let ticket = read(&changed("flex_zone_thickness = 3\nlength", "stabiliser_share = 1\nlength"));
     let report = job::check(&ticket).unwrap();
     assert!(report.feet[0].findings.iter().any(|f| f.limit == "no_hollow"));
     let foot = &written(&ticket)[0];
