@@ -264,4 +264,7 @@ fn a_flat_piece_has_no_underside_to_cut() {
     let proved = foot.prove(&PAIR[0].of(Face::Under));
     assert!(proved.proof.violations.iter().any(|v| v.kind == ViolationKind::Gouge));
     assert_eq!(foot.design.order.side, Side::Left);
+    let over_pins: Vec<Written> = PAIR[0].written.iter().filter(|w| w.step == Step::Pins).cloned().collect();
+    let crashed = foot.prove(&over_pins);
+    assert!(crashed.proof.violations.iter().any(|v| v.kind == ViolationKind::SpindleOff));
 }

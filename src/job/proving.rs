@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::design::Design;
 use super::lay::{Face, Lay, turned};
-use super::target::{placed, target, underside};
+use super::target::{self, placed};
 use super::turning::{Pin, pins};
 use super::under;
 use super::{Precision, StageError, Written};
@@ -85,7 +85,9 @@ pub fn prove(
     written: &[Written],
     precision: Precision,
 ) -> Result<Proved, StageError> {
-    let job = Job { make: &ticket.make, design, lay, precision };
+    let make = &ticket.make;
+    let designed_underside = lay.under.map(|_| target::underside(&design.footbed, lay.top, make, precision.carve_mm));
+    let job = Job { make, design, lay, precision, designed_underside };
     let of = |wanted: Face, dry: bool| -> Vec<Cut> {
         let picked = written.iter().filter(|w| w.face == wanted && (w.step == Step::Pins) == dry);
         picked.map(cut).collect()
@@ -141,21 +143,18 @@ struct Job<'a> {
     design: &'a Design<'a>,
     lay: &'a Lay,
     precision: Precision,
+    /// On the target's lattice; `None` for a piece that is flat below.
+    designed_underside: Option<Grid>,
 }
 
 impl Job<'_> {
     fn target(&self) -> Target {
-        target(&self.design.footbed, self.lay.top, self.make, self.precision.carve_mm)
+        target::target(&self.design.footbed, self.lay.top, self.make, self.precision.carve_mm)
     }
 
     /// Whether the design's underside is anywhere off the base plane.
     fn has_hollow(&self) -> bool {
-        let under = self.designed_underside();
-        under.range().1 > FACE_MM
-    }
-
-    fn designed_underside(&self) -> Grid {
-        underside(&self.design.footbed, self.lay.top, self.make, self.precision.carve_mm)
+        self.designed_underside.as_ref().is_some_and(|under| under.range().1 > FACE_MM)
     }
 
     /// The underside in its own clamping; `None` without a program for it. A flat underside is as
@@ -175,20 +174,22 @@ impl Job<'_> {
         let floor = self.floor(&target, underside);
         let rules = Rules { floor: Some(floor), tabs: Some(self.tabs()), ..self.rules() };
         let mut proof = carve::prove(cuts, &target, &rules)?;
-        if self.lay.under.is_some() && self.has_hollow() {
+        if self.has_hollow() {
             let struck: Vec<_> = pins(self.make).iter().filter_map(|pin| struck(pin, &proof.carved)).collect();
             struck.into_iter().for_each(|violation| proof.refuse(violation));
         }
         Ok(proof)
     }
 
-    /// The dry run over the pins, as if the whole bed stood as high as they do.
+    /// The dry run over the pins, as if the whole bed stood as high as they do. Where no blank is turned
+    /// on pins nobody takes it off for them, and it stands.
     fn over_pins(&self, cuts: &[Cut]) -> Result<Option<Proof>, StageError> {
-        let highest = pins(self.make).iter().map(|pin| pin.height_mm).fold(0.0, f64::max);
-        if cuts.is_empty() || highest == 0.0 {
+        if cuts.is_empty() {
             return Ok(None);
         }
         let target = self.target();
+        let stand = pins(self.make).into_iter().filter(|_| self.has_hollow()).map(|pin| pin.height_mm);
+        let highest = stand.reduce(f64::max).unwrap_or(target.blank_top_mm);
         let surface = Grid::filled(target.surface.lattice, highest);
         let slab = Target { surface, blank_top_mm: highest, ..target };
         Ok(Some(carve::prove(cuts, &slab, &Rules { step_mm: SLAB_STEP_MM, ..self.rules() })?))
@@ -225,7 +226,7 @@ impl Job<'_> {
         let (footbed, least) = (&self.design.footbed, &self.make.material.least);
         let lattice = target.surface.lattice;
         // Without programs for the hollow the piece is still solid down to the base plane.
-        let designed = underside.map(|_| self.designed_underside());
+        let designed = underside.and(self.designed_underside.as_ref());
         let allowed = |k: usize| {
             let p = self.lay.top.unplace(lattice.node(k % lattice.nx, k / lattice.nx));
             let zone = if p.y < footbed.places.heel_post_front_y() {
@@ -235,7 +236,7 @@ impl Job<'_> {
             } else {
                 least.forefoot
             };
-            let thickness = target.surface.z[k] - designed.as_ref().map_or(0.0, |under| under.z[k]);
+            let thickness = target.surface.z[k] - designed.map_or(0.0, |under| under.z[k]);
             zone.min(thickness) - FLOOR_SLACK_MM
         };
         let least_mm = Grid { lattice, z: (0..lattice.len()).map(allowed).collect() };
@@ -273,4 +274,23 @@ fn struck(pin: &Pin, carved: &Grid) -> Option<Violation> {
             pin.place, pin.height_mm
         ),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grid::Lattice;
+
+    /// A step in what is left, 12 mm before and 2 mm behind y = 6.
+    #[test]
+    fn a_pin_is_struck_where_less_is_left_than_it_is_high() {
+        let lattice = Lattice { x0: 0.0, y0: 0.0, step: 0.5, nx: 41, ny: 41 };
+        let carved = Grid::from_fn(lattice, |p| if p.y < 6.0 { 12.0 } else { 2.0 });
+        let pin =
+            |y, height_mm| Pin { at: Point2::new(10.0, y), diameter_mm: 6.0, height_mm, place: "ahead of the toes" };
+        assert_eq!(struck(&pin(2.0, 5.0), &carved), None);
+        assert_eq!(struck(&pin(12.0, 1.5), &carved), None);
+        let found = struck(&pin(4.0, 2.5), &carved).unwrap();
+        assert_eq!((found.kind, found.measured, found.allowed), (ViolationKind::Pin, 2.0, 2.5));
+    }
 }
