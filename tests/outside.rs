@@ -163,12 +163,13 @@ fn written(random: &mut Random) -> String {
         holder_diameter_mm: 25.0,
     };
     let path = Toolpath { step: Step::Finish, cutter, spindle_rpm: random.between(8000.0, 24000.0).round(), moves };
+    let offset = if random.below(2) == 0 { WorkOffset::G54 } else { WorkOffset::G55 };
     let header = Header {
         code: "demo".into(),
         revision: 1,
         side: Side::Left,
         face: "top",
-        offset: WorkOffset::G54,
+        offset,
         zero: "the board".into(),
         blank: "(MSG, a hostile note) M6 ; # %".into(),
         ticket_sha256: "0".repeat(64),

@@ -1,6 +1,8 @@
 //! The relieved underside as a workshop meets it: cut first, turned on pins, judged from both sides;
 //! and never a left made of a right.
 
+mod shop;
+
 use std::collections::BTreeSet;
 use std::sync::LazyLock;
 
@@ -13,6 +15,8 @@ use sustent::path::Step;
 use sustent::profile::{Kind, Shelf};
 use sustent::ticket::{self, Ticket};
 use sustent::value::Value;
+
+use shop::{Shop, assert_whole, mill, ran, seen_names, sustent};
 
 const RELIEVED: &str = include_str!("data/relieved.toml");
 const PINLESS: &str = "underside = \"relieved\"\nturning = \"edges\"";
@@ -267,4 +271,35 @@ fn a_flat_piece_has_no_underside_to_cut() {
     let over_pins: Vec<Written> = PAIR[0].written.iter().filter(|w| w.step == Step::Pins).cloned().collect();
     let crashed = foot.prove(&over_pins);
     assert!(crashed.proof.violations.iter().any(|v| v.kind == ViolationKind::SpindleOff));
+}
+
+/// From the ticket to a folder, and from the folder's texts back to a proof.
+#[test]
+fn the_command_mills_and_proves_both_faces() {
+    let shop = Shop::new();
+    let ticket = shop.write("ticket.toml", RELIEVED);
+    let out = shop.path("jobs");
+    let milled = ran(mill(&ticket, &out).args(["--side", "right"]));
+    assert_eq!(milled.code, 0, "{}{}", milled.out, milled.err);
+    let job = out.join("HOLLOW-1-r1");
+    let report = assert_whole(&job);
+    assert_eq!(report["milling"]["pins"].as_array().unwrap().len(), 2);
+    assert_eq!(report["proof"]["feet"]["right"]["thickness"], "both_sides");
+    for program in report["programs"].as_array().unwrap() {
+        let m: Vec<f64> = program["bench_from_mill"].as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect();
+        let linear = nalgebra::Matrix3::new(m[0], m[1], m[2], m[4], m[5], m[6], m[8], m[9], m[10]);
+        assert_eq!(linear.determinant(), 1.0, "{}", program["file"]);
+    }
+    let prove = |pick: &str| {
+        let names = seen_names(&job).into_iter().filter(|name| name.ends_with(".ngc") && name.contains(pick));
+        let texts = names.map(|name| job.join(name));
+        let mut command = sustent(["prove"]);
+        ran(command.args(texts).arg("--ticket").arg(&ticket).args(["--side", "right"]))
+    };
+    let both = prove("-R-");
+    assert_eq!(both.code, 0, "{}{}", both.out, both.err);
+    assert!(both.out.contains("flex zone thickness") && !both.out.contains("from the top alone"), "{}", both.out);
+    let top = prove("-top-");
+    assert_eq!(top.code, 0, "{}{}", top.out, top.err);
+    assert!(top.out.contains("from the top alone") && !top.out.contains("flex zone thickness"), "{}", top.out);
 }
