@@ -224,6 +224,13 @@ fn what_leaves_no_room_for_pins_is_told_before_anything_is_cut() {
     assert!(found("length = 300.0", "length = 290.0").contains(&("pin_room", Severity::Stop)));
     let high = "underside = \"relieved\"\npins = { height = 9 }";
     assert!(found("underside = \"relieved\"", high).contains(&("pin_height", Severity::Stop)));
+    // The longest that is told still has room, and the next millimetres do not.
+    let report = job::check(&read(RELIEVED)).unwrap();
+    let longest = report.feet[0].values[&Value::Length].feasible.unwrap()[1];
+    let asked = |mm: f64| changed("length = 264", &format!("length = {mm:.1}"));
+    let passes =
+        |mm: f64| job::check(&read(&asked(mm))).unwrap().feet[0].findings.iter().all(|f| f.limit != "pin_room");
+    assert!(longest > 264.0 && passes((longest * 10.0).floor() / 10.0) && !passes(longest + 4.0), "{longest}");
     let as_is = found("length = 300.0", "length = 300.0");
     assert!(as_is.contains(&("hollow_support", Severity::Caution)));
     assert!(as_is.iter().all(|(_, severity)| *severity != Severity::Stop));

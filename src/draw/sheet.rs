@@ -66,7 +66,7 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let (measure, tight) = (depths_height(&depths), pair && !depths.is_empty());
     let most_rules = if tight { TIGHT_RULE_LINES } else { RULE_LINES };
     let beside_work = BELOW_MM.0 + rules_height(&rules, CAUTIONS_WIDE_MM, most_rules);
-    let below = if pair { work_height(data).max(beside_work) } else { BELOW_MM.1 };
+    let below = if pair { work_height(data).max(beside_work) } else { strip_height(data).max(BELOW_MM.1) };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
     let beside = SHEET_MM.0 - plan.width - 1.5;
     let sections = section::sections(feet, beside, SECTIONS_MM - if tight { SECTIONS_GIVE_MM } else { 0.0 });
@@ -216,6 +216,18 @@ fn work_height(data: &SheetData) -> f64 {
     let cutters = lines(&format!("Cutters {}", data.cutters.join("; 1 ")));
     let note = lines(data.note).min(2.0);
     (programs as f64 + proofs + set_up + cutters + note) * ROW_MM + 3.0
+}
+
+/// Height of the strip below one foot, mm: programs with their proof beside the set-up.
+fn strip_height(data: &SheetData) -> f64 {
+    /// Width of either column, mm, as they come out in the strip.
+    const COLUMN_MM: f64 = 68.0;
+    let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / COLUMN_MM).ceil();
+    let proofs: f64 = data.feet.iter().map(|f| lines(&format!("Proof L {}", f.proof))).sum();
+    let programs = tables::program_table(data).height() as f64 + 2.0 + proofs;
+    let set_up: f64 = data.setup.iter().map(|(label, words)| lines(&format!("{label} {words}"))).sum();
+    let set_up = set_up + lines(&format!("Cutters {}", data.cutters.join("; 1 "))) + lines(data.note).min(2.0);
+    programs.max(set_up) * ROW_MM + 1.5
 }
 
 /// Height of the depths to measure with their heading and cautions, mm.

@@ -25,6 +25,7 @@ use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
 use crate::ticket::Ticket;
+use crate::value::Value;
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
@@ -196,6 +197,14 @@ fn make_foot<'a>(
 fn with_turning<'a>(ticket: &Ticket, mut design: Design<'a>, lay: &Lay) -> Design<'a> {
     design.findings.extend(turning::findings(&ticket.make, &design, lay));
     design.findings.sort_by_key(|finding| finding.severity);
+    if let (Some(most), Some(length)) =
+        (turning::longest_mm(&ticket.make, &design, lay), design.intervals.get_mut(&Value::Length))
+    {
+        length.hi = length.hi.min(most);
+        if length.hi < length.lo {
+            design.intervals.remove(&Value::Length);
+        }
+    }
     design
 }
 

@@ -91,6 +91,22 @@ pub fn findings(make: &Make, design: &Design, lay: &Lay) -> Vec<Finding> {
     found
 }
 
+/// Longest that the footbed may be asked for the pins to keep their room; `None` where no pins stand.
+pub fn longest_mm(make: &Make, design: &Design, lay: &Lay) -> Option<f64> {
+    /// The piece lies at whole millimetres, so a longer one may come to lie this much nearer to a pin.
+    const ROUNDING_MM: f64 = 1.0;
+    lay.under.and_then(|_| deepest(&design.footbed))?;
+    let slack = |pin: &Pin| {
+        let room = room(make, &design.footbed, lay.top, pin);
+        room.to_outline_mm - room.needed_mm
+    };
+    let slack = pins(make).iter().map(slack).reduce(f64::min)?;
+    let length = design.footbed.outline.length_mm();
+    // Centred, it grows by half at each end.
+    let longest = length + 2.0 * (slack - ROUNDING_MM);
+    Some(if slack >= 0.0 { longest.max(length) } else { longest })
+}
+
 /// The deepest place of the hollow; `None` where there is none.
 fn deepest(footbed: &Footbed) -> Option<(f64, Point2)> {
     let lattice = Lattice::covering(footbed.outline.bounds(), LOOK_STEP_MM);
