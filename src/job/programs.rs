@@ -160,7 +160,8 @@ const PROGRAMS: [(Face, Step); 9] = [
     (Face::Top, Step::Perimeter),
 ];
 
-/// The part of a file's name that says what the program does, numbered in the order of the cuts.
+/// The part of a file's name that says what the program does, numbered in the order of the cuts. A step
+/// that its face does not have shares the name of the one that is most like it.
 pub fn file_step(face: Face, step: Step) -> &'static str {
     match (face, step) {
         (Face::Under, Step::Frame) => "under-frame",
