@@ -7,6 +7,9 @@ Shares nothing with the program that wrote the folder but the contract of job.js
 RS274/NGC of its own, a stock of its own (heights on a lattice; every move swept by a numerical
 search, no closed forms), heights of the design taken from the mesh. Needs numpy only.
 
+Where an underside is cut first, both clampings are carved, and the thickness between them is held
+to the design's.
+
 Prints a table for each foot; exit 0 when everything holds, 1 when anything does not, 2 when a
 folder cannot be read. What it does not know: the machine's accelerations, the holder, the ticket.
 """
@@ -28,6 +31,7 @@ MESH = 0.02        # mm that the written mesh may stray from the design
 SLIVER = 2.0       # mm2 that may stand higher than a step against a roughing cutter
 GOUGE = 0.03       # mm, normal: the mesh may stray 0.02 mm from the design, and the lattice adds its own
 EDGE = 0.05        # mm inside the outline that belong to the chord error of the mesh's own edge
+FACE = 0.02        # mm under the blank's own face that nobody has to cut
 UNREACHED = 0.03   # mm: an ideal path on the lattice leaves up to 0.023 mm on a wall of 60 degrees
 VALUE = 0.1        # mm between a value asked and the same read on the carved map
 GOLDEN = (5 ** 0.5 - 1) / 2
@@ -39,11 +43,11 @@ class Refused(Exception):
     pass
 
 
-KNOWN_G = {0, 1, 4, 17, 21, 40, 49, 54, 80, 90, 94}
+KNOWN_G = {0, 1, 4, 17, 21, 40, 49, 54, 55, 80, 90, 94}
 KNOWN_M = {2, 3, 5, 30}
 
 
-def read_program(text):
+def read_program(text, offset="G54"):
     """Moves as (line, rapid, from, to, feed, spindle_rpm); the tip comes down on the first place."""
     at, motion, feed, speed, spinning, ended = [None] * 3, None, 0.0, 0.0, False, False
     said, moves = set(), []
@@ -83,7 +87,7 @@ def read_program(text):
             else:
                 raise Refused(f"line {number}: {letter}{value:g} is outside the core")
         if moved and not dwell:
-            if not {17, 21, 90, 94, 40, 49, 54} <= said or motion is None:
+            if not {17, 21, 90, 94, 40, 49} <= said or {54, 55} & said != {int(offset[1:])} or motion is None:
                 raise Refused(f"line {number}: moves before units, plane and offsets are said")
             if None in at and not (motion == 0 and None not in goal or goal[2] is not None and goal[0] is None):
                 raise Refused(f"line {number}: starts from an unknown place")
@@ -328,7 +332,8 @@ def place(p):
 
 def run_program(program, moves, stock, cutter, milling, table):
     """Carves one program into the stock and holds its moves to the rules; returns its swept mask."""
-    box, name, safe_z = program["blank_box_mm"], program["step"], program["safe_z_mm"]
+    box, step, safe_z = program["blank_box_mm"], program["step"], program["safe_z_mm"]
+    name = f"{program['face']} {step}"
     bed_cut, step_down = milling.get("bed_cut_mm", 0.3), milling.get("step_down_mm")
     swept = np.zeros(stock.z.shape, bool)
     low_rapid = rapid_in_stock = no_spindle = no_feed = too_high = 0
@@ -356,7 +361,7 @@ def run_program(program, moves, stock, cutter, milling, table):
             surface, tip, rows, columns = stock.sweep(p, q, cutter)
             here = stock.z[rows, columns]
             touched = surface < here - TOUCH
-            if not rapid and program["step"] == "perimeter":
+            if not rapid and step == "perimeter":
                 swept[rows, columns] |= stock.covers(p, q, rows, columns, cutter.r)
             if not touched.any():
                 continue
@@ -384,7 +389,7 @@ def run_program(program, moves, stock, cutter, milling, table):
     table.row(f"{name}: feed moves without F", no_feed == 0, f"{no_feed}{at('feed')}", "0")
     table.row(f"{name}: tip outside the blank, XY", outside <= 1e-6, f"{outside:.3f} beyond its radius{spot(where_outside)}", "0")
     table.row(f"{name}: tip below Z 0", deepest <= bed_cut + 1e-6, f"{deepest:.3f}{spot(where_deepest)}", f"<= {bed_cut:g}, the bed's own")
-    if step_down is not None and name == "rough":
+    if step_down is not None and step == "rough":
         table.row(f"{name}: no deeper than one step", faced <= step_down + cutter.corner + ROUGH, f"{faced:.2f} mm{spot(where_faced)}",
                   f"<= {step_down:g} + {cutter.corner:g} of its corner + {ROUGH:g}")
     table.row(f"{name}: engaged along the flutes", engaged <= cutter.flute, f"{engaged:.2f} mm{spot(where_engaged)}", f"<= {cutter.flute:g}")
@@ -464,32 +469,36 @@ def check_hold(stock, swept, design, tabs, table):
     table.row("piece cut free but for its tabs", not (seen & waste & ~piece).any(), "", "")
 
 
-def check_surface(stock, design, cutter, asked, outline_cut, table):
+def check_surface(stock, design, cutter, asked, face, table):
     body = design.inside & (design.inset > EDGE)
+    # Where the piece keeps the blank's own face nothing has to be finished.
+    cut = body & (design.z < stock.top - FACE)
     normal = np.where(body, (stock.z - np.where(body, design.z, 0)) * design.nz, 0)
     # A cut that bites into the edge is as deep as it reaches in, not as it is long.
     depth = np.minimum(-normal, design.inset)
     j, i = np.unravel_index(np.argmax(np.where(body, depth, -np.inf)), depth.shape)
     gouge = max(float(depth[j, i]), 0.0)
-    table.row("deepest cut into the design", gouge <= GOUGE, f"{gouge:.4f} mm {place((stock.x[i], stock.y[j]))}", f"<= {GOUGE}")
+    table.row(f"{face}deepest cut into the design", gouge <= GOUGE, f"{gouge:.4f} mm {place((stock.x[i], stock.y[j]))}", f"<= {GOUGE}")
     floor = reachable_floor(design, cutter)
     unreached = np.where(body, (floor - np.where(body, design.z, 0)) * design.nz, 0)
-    over = np.where(body & (unreached <= UNREACHED), normal, -np.inf)
+    # At the edge of what the cutter cannot reach the tip jumps from one wall to the other; what stands there
+    # hangs on where a pass falls and belongs to the unreached.
+    over = np.where(cut & ~near(unreached > UNREACHED, 2), normal, -np.inf)
     values = over[np.isfinite(over)]
     p50, p99 = np.percentile(values, (50, 99))
     j, i = np.unravel_index(np.argmax(over), over.shape)
     limit = "" if asked is None else f"<= {asked:g} asked + {MESH:g} of the mesh"
-    table.row("scallop, 99 % of the reachable", asked is None or p99 <= asked + MESH, f"{p99:.4f} mm, half below {p50:.4f}", limit)
-    table.row("scallop, most", asked is None or values.max() <= 2 * asked + 0.02, f"{values.max():.4f} mm {place((stock.x[i], stock.y[j]))}",
+    table.row(f"{face}scallop, 99 % of the reachable", asked is None or p99 <= asked + MESH, f"{p99:.4f} mm, half below {p50:.4f}", limit)
+    table.row(f"{face}scallop, most", asked is None or values.max() <= 2 * asked + 0.02, f"{values.max():.4f} mm {place((stock.x[i], stock.y[j]))}",
               "" if asked is None else f"<= {2 * asked + 0.02:g}")
     j, i = np.unravel_index(np.argmax(unreached), unreached.shape)
-    table.note("most the finishing cutter can not reach", f"{unreached[j, i]:.3f} mm {place((stock.x[i], stock.y[j]))}; {100 * (unreached[body] > UNREACHED).mean():.2f} % of the surface")
+    table.note(f"{face}most the finishing cutter can not reach", f"{unreached[j, i]:.3f} mm {place((stock.x[i], stock.y[j]))}; {100 * (unreached[cut] > UNREACHED).mean():.2f} % of the surface")
     return gouge, p50, p99, float(values.max())
 
 
 # ---------------------------------------------------------------- the values
 
-def values_of(stock, design, foot, back):
+def values_of(stock, design, foot, back, under):
     """The values read on the carved map as the rule of each says; needs stations and foot length."""
     stations, length = foot["stations"], foot["foot_length_mm"]
     sign = -1.0 if foot["side"] == "right" else 1.0
@@ -538,11 +547,11 @@ def values_of(stock, design, foot, back):
     }
 
 
-def check_values(stock, design, foot, back, allowed, table):
+def check_values(stock, design, foot, back, under, allowed, table):
     if "stations" not in foot:
         table.note("values", "job.json gives no stations, so none can be read")
         return
-    for name, made in values_of(stock, design, foot, back).items():
+    for name, made in values_of(stock, design, foot, back, under).items():
         value = foot["values"][name]
         asked = value["asked"]
         if asked is None:
@@ -580,29 +589,50 @@ def check_foot(folder, job, side, table):
     letter = side[0].upper()
     milling = job.get("milling") or {}
     meshes = {s["file"]: check_mesh(folder, s, table) for s in job["solids"] if f"-{letter}-" in s["file"]}
-    triangles, index = next(m for name, m in meshes.items() if name.endswith("-design.stl"))
+    mesh = next(m for name, m in meshes.items() if name.endswith("-design.stl"))
+    under = check_face(folder, job, "under", [p for p in programs if p["face"] == "under"], mesh, table)
+    top = check_face(folder, job, "top", [p for p in programs if p["face"] == "top"], mesh, table)
+    if top is None:
+        table.row("a finishing program for the top", False, "none")
+        return
+    told = job["proof"]["feet"][side]
+    if under is not None:
+        check_both(top, under, milling, told, table)
+    foot = next(f for f in job["feet"] if f["side"] == side)
+    stock, design, back, _ = top
+    check_values(stock, design, foot, back, under, max(VALUE, milling.get("scallop_mm") or 0), table)
+
+
+def check_face(folder, job, face, programs, mesh, table):
+    """Carves the programs of one clamping; the stock, the design as it lies there, the way to the
+    bench, and the cutter that finished it. None when nothing finishes it."""
+    if not programs:
+        return None
+    milling = job.get("milling") or {}
+    triangles, index = mesh
     back = np.array(programs[0]["bench_from_mill"]).reshape(4, 4)
-    table.row("program to bench is a turn, no mirror", abs(np.linalg.det(back) - 1) < 1e-9, f"determinant {np.linalg.det(back):g}", "1")
+    table.row(f"{face}: program to bench is a turn, no mirror", abs(np.linalg.det(back) - 1) < 1e-9, f"determinant {np.linalg.det(back):g}", "1")
     to_mill = np.linalg.inv(back)
     triangles = triangles @ to_mill[:3, :3].T + to_mill[:3, 3]
     box = programs[0]["blank_box_mm"]
-    top = milling.get("blank_top_mm", box[5])
+    # The face that is touched lies where it was set; the other may lie as high as the blank's scatter.
+    top = milling.get("blank_top_mm", box[5]) if face == "top" else box[5]
     stock = Stock([*box[:5], top])
     design = Design(triangles, index, stock)
     low, high = triangles.reshape(-1, 3).min(axis=0), triangles.reshape(-1, 3).max(axis=0)
-    table.row("design lies in the blank", (low >= np.array(box[:3]) - 1e-3).all() and (high <= np.array(box[3:]) + 1e-3).all(), f"to {place(high)}", f"{box[3]:g} x {box[4]:g} x {box[5]:g}")
+    table.row(f"{face}: design lies in the blank", (low >= np.array(box[:3]) - 1e-3).all() and (high <= np.array(box[3:]) + 1e-3).all(), f"to {place(high)}", f"{box[3]:g} x {box[4]:g} x {box[5]:g}")
     finishing, frame_box, reach = None, None, []
     for program in programs:
         try:
-            moves = read_program((folder / program["file"]).read_bytes())
+            moves = read_program((folder / program["file"]).read_bytes(), program.get("work_offset", "G54"))
         except (Refused, UnicodeDecodeError) as problem:
             table.row(f"{program['file']} reads", False, str(problem))
             continue
-        if program["face"] != "top":
-            table.row(f"{program['file']}", False, "this check knows no underside")
-            continue
         if program["step"] == "frame":
             frame_box = run_frame(program, moves, stock, table)
+            continue
+        if program["step"] == "pins":
+            run_pins(program, moves, milling, table)
             continue
         cutter = Cutter(program["cutter"])
         swept = run_program(program, moves, stock, cutter, milling, table)
@@ -615,17 +645,72 @@ def check_foot(folder, job, side, table):
         reach = np.array(reach)
         wide = (*reach.min(axis=0), *reach.max(axis=0))
         inside = all(f <= w + 1e-6 for f, w in zip(frame_box[:2], wide[:2])) and all(f >= w - 1e-6 for f, w in zip(frame_box[2:], wide[2:]))
-        table.row("frame: goes round every program", inside, f"X {frame_box[0]:g} to {frame_box[2]:g}, Y {frame_box[1]:g} to {frame_box[3]:g}")
+        table.row(f"{face} frame: goes round every program", inside, f"X {frame_box[0]:g} to {frame_box[2]:g}, Y {frame_box[1]:g} to {frame_box[3]:g}")
     if finishing is None:
-        table.row("a finishing program", False, "none")
-        return
+        return None
     asked = milling.get("scallop_mm")
-    found = check_surface(stock, design, finishing, asked, None, table)
-    told = job["proof"]["feet"][side]
-    table.note("the same, told by job.json", f"gouge {told['max_gouge_mm']:.4f}, scallop {told['scallop_p50_mm']:.4f} / {told['scallop_p99_mm']:.4f} / {told['scallop_max_mm']:.4f}, unreached {told['unreached_max_mm']:.4f}")
-    table.row("proof of job.json agrees", abs(told["scallop_p99_mm"] - found[2]) <= 0.02, f"99 %: {found[2]:.4f} here, {told['scallop_p99_mm']:.4f} there", "within 0.02")
-    foot = next(f for f in job["feet"] if f["side"] == side)
-    check_values(stock, design, foot, back, max(VALUE, asked or 0), table)
+    found = check_surface(stock, design, finishing, asked, f"{face}: ", table)
+    proof = job["proof"]["feet"][programs[0]["side"]]
+    told = proof.get("faces", {}).get(face, proof)
+    table.note(f"{face}: the same, told by job.json", f"gouge {told['max_gouge_mm']:.4f}, scallop {told['scallop_p50_mm']:.4f} / {told['scallop_p99_mm']:.4f} / {told['scallop_max_mm']:.4f}, unreached {told['unreached_max_mm']:.4f}")
+    table.row(f"{face}: proof of job.json agrees", abs(told["scallop_p99_mm"] - found[2]) <= 0.02, f"99 %: {found[2]:.4f} here, {told['scallop_p99_mm']:.4f} there", "within 0.02")
+    return stock, design, back, finishing
+
+
+def run_pins(program, moves, milling, table):
+    """The dry run over the pins: spindle off, and down over nothing but the pins, above their tops."""
+    pins = milling.get("pins") or []
+    table.row("pins: spindle off", all(m[5] == 0 for m in moves), f"most {max(m[5] for m in moves):g} rpm", "0")
+    down = [m[3] for m in moves if m[3][2] < program["safe_z_mm"] - 1e-6]
+    gaps = [min(np.hypot(p[0] - pin["at_mm"][0], p[1] - pin["at_mm"][1]) for pin in pins) for p in down]
+    table.row("pins: comes down over pins only", len(down) == len(pins) and max(gaps, default=1) < 1e-3, f"{len(down)} places", f"{len(pins)} pins")
+    lowest, highest = min((p[2] for p in down), default=0), max((pin["height_mm"] for pin in pins), default=0)
+    table.row("pins: stays above their tops", lowest > highest, f"Z {lowest:g}", f"> {highest:g}")
+
+
+def check_both(top, under, milling, told, table):
+    """The piece that both clampings leave: thickness, and the pins in the waste."""
+    stock, design, back, _ = top
+    below, below_design, below_back, _ = under
+    turn = np.linalg.inv(below_back) @ back
+    table.row("turning is a rotation", abs(np.linalg.det(turn) - 1) < 1e-9 and np.allclose(turn @ turn, np.eye(4)), f"determinant {np.linalg.det(turn):g}, twice is none", "1")
+    body = design.inside & (design.inset > EDGE)
+    made, asked = underside(stock, below.z, below, turn), underside(stock, below_design.z, below, turn)
+    body &= np.isfinite(made) & np.isfinite(asked)
+    thickness, wanted = stock.z - made, design.z - asked
+    # Cut too deep on both sides at once, straight up: a wall's share of it is large, so it is held across the
+    # steeper of the two faces.
+    facing = np.minimum(design.nz, underside(stock, np.where(np.isfinite(below_design.z), below_design.nz, 1), below, turn))
+    short = np.where(body, np.minimum((wanted - thickness) * facing, design.inset), -np.inf)
+    j, i = np.unravel_index(np.argmax(short), short.shape)
+    table.row("thickness less than designed", short[j, i] <= 2 * GOUGE, f"{short[j, i]:.4f} mm {place((stock.x[i], stock.y[j]))}", f"<= {2 * GOUGE:g}")
+    least = np.where(body, thickness, np.inf)
+    j, i = np.unravel_index(np.argmin(least), least.shape)
+    table.note("thinnest of both faces", f"{least[j, i]:.3f} mm {place((stock.x[i], stock.y[j]))}; told {told['thinnest']['thickness_mm']:.3f} where its least is {told['thinnest']['least_mm']:.3f}")
+    x, y = np.meshgrid(stock.x, stock.y)
+    for pin in milling.get("pins") or []:
+        hole = np.hypot(x - pin["at_mm"][0], y - pin["at_mm"][1]) <= pin["diameter_mm"] / 2
+        # A node's cell at the hole's own wall is half outside it.
+        under_pin = made[np.hypot(x - pin["at_mm"][0], y - pin["at_mm"][1]) <= pin["diameter_mm"] / 2 - STEP]
+        table.row("pin: its hole takes it", np.nanmin(under_pin) >= pin["height_mm"] - 1e-6, f"{np.nanmin(under_pin):.2f} mm deep", f">= {pin['height_mm']:g}")
+        table.row("pin: no cutter comes down to it", stock.z[hole].min() >= pin["height_mm"], f"{stock.z[hole].min():.2f} mm left", f">= {pin['height_mm']:g}")
+        table.row("pin: in the waste", not (hole & near(design.inside, 2)).any(), "", "")
+
+
+def underside(stock, heights, below, turn):
+    """A map of the lower clamping at the nodes of the upper one, turned back; NaN where it ends. A
+    map of heights becomes heights above the bed; slopes stay what they are."""
+    x, y = np.meshgrid(stock.x, stock.y)
+    u, v = turn[0, 0] * x + turn[0, 1] * y + turn[0, 3], turn[1, 0] * x + turn[1, 1] * y + turn[1, 3]
+    fx, fy = (u - below.x[0]) / STEP, (v - below.y[0]) / STEP
+    inside = (fx >= 0) & (fy >= 0) & (fx <= len(below.x) - 1) & (fy <= len(below.y) - 1)
+    i, j = np.clip(fx.astype(int), 0, len(below.x) - 2), np.clip(fy.astype(int), 0, len(below.y) - 2)
+    a, b = fx - i, fy - j
+    with np.errstate(invalid="ignore"):
+        z = (heights[j, i] * (1 - a) + heights[j, i + 1] * a) * (1 - b) + (heights[j + 1, i] * (1 - a) + heights[j + 1, i + 1] * a) * b
+    z = np.where(inside & np.isfinite(z), z, np.nan)
+    is_slope = np.nanmax(np.abs(z)) <= 1.0
+    return z if is_slope else (z - turn[2, 3]) / turn[2, 2]
 
 
 def check_folder(folder):

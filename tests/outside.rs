@@ -15,7 +15,7 @@ use sustent::grid::{Grid, Lattice, envelope};
 use sustent::kernel::{Shape, Surface};
 use sustent::nc::{Acceptance, Header, Program, acceptance, read, write};
 use sustent::path::{Motion, Move, Step, Toolpath};
-use sustent::profile::{Cutter, DwellWord, EndWord, Machine};
+use sustent::profile::{Cutter, DwellWord, EndWord, Machine, WorkOffset};
 
 /// Four decimals are printed by the interpreter, three by the writer: half of the last place and a
 /// little for the comparison itself.
@@ -144,6 +144,7 @@ fn machine(end: EndWord, motion_word_each_line: bool) -> Machine {
         decimals: 3,
         refuses: vec![],
         bed_cut_mm: 0.0,
+        under_offset: WorkOffset::G54,
     }
 }
 
@@ -172,10 +173,13 @@ fn written(random: &mut Random) -> String {
         holder_diameter_mm: 25.0,
     };
     let path = Toolpath { step: Step::Finish, cutter, spindle_rpm: random.between(8000.0, 24000.0).round(), moves };
+    let offset = if random.below(2) == 0 { WorkOffset::G54 } else { WorkOffset::G55 };
     let header = Header {
         code: "demo".into(),
         revision: 1,
         side: Side::Left,
+        face: "top",
+        offset,
         zero: "the board".into(),
         blank: "(MSG, a hostile note) M6 ; # %".into(),
         ticket_sha256: "0".repeat(64),

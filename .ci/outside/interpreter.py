@@ -109,7 +109,7 @@ def compare(path):
 
 def spindle(path, theirs):
     """A dry run never turns the spindle; every other program turns it before it feeds."""
-    if path.stem.endswith("-frame"):
+    if path.stem.endswith(("-frame", "-top-0-pins")):
         return [f"a dry run turns the spindle: {row}" for row in theirs if row[5]][:1]
     return [f"feeds with the spindle off: {row}" for row in theirs if row[0] == "feed" and not row[5]][:1]
 

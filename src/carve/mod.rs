@@ -20,6 +20,7 @@ mod brute;
 
 pub use proof::{Cut, CutFigures, Floor, Proof, Rules, Thinnest, prove};
 pub use stock::{Bite, Stock};
+pub use surface::FACE_MM;
 pub use tabs::Tabs;
 pub use violation::{MOST_LISTED, Total, Violation, ViolationKind};
 

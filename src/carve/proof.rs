@@ -119,6 +119,9 @@ pub struct Proof {
     pub totals: Vec<Total>,
     /// Whether there are none.
     pub pass: bool,
+    /// What the teeth took, for proofs that are drawn together.
+    #[serde(skip)]
+    bites: Option<Bites>,
     /// What is left standing: heights above the bed.
     #[serde(skip)]
     pub carved: Grid,
@@ -150,6 +153,66 @@ pub struct Thinnest {
     pub at_mm: [f64; 2],
 }
 
+impl Proof {
+    /// This proof with another clamping's: the worst of both, their times and lengths one after the
+    /// other, the other's programs first. Thickness, tabs and what is left standing stay this one's.
+    pub fn together(self, other: Proof) -> Proof {
+        let worst = |a: Option<f64>, b: Option<f64>| a.into_iter().chain(b).reduce(f64::max);
+        let unreached = if other.unreached_max_mm > self.unreached_max_mm { &other } else { &self };
+        let (unreached_max_mm, unreached_at_mm) = (unreached.unreached_max_mm, unreached.unreached_at_mm);
+        let bites = self.bites.into_iter().chain(other.bites).reduce(Bites::and);
+        let mut both = Proof {
+            max_gouge_mm: self.max_gouge_mm.max(other.max_gouge_mm),
+            scallop_p50_mm: worst(self.scallop_p50_mm, other.scallop_p50_mm),
+            scallop_p99_mm: worst(self.scallop_p99_mm, other.scallop_p99_mm),
+            scallop_max_mm: worst(self.scallop_max_mm, other.scallop_max_mm),
+            unreached_max_mm,
+            unreached_at_mm,
+            rapid_contacts: self.rapid_contacts + other.rapid_contacts,
+            time_s: self.time_s + other.time_s,
+            bounded_by: [self.bounded_by, other.bounded_by].into_iter().sum(),
+            cut_length_mm: self.cut_length_mm + other.cut_length_mm,
+            lines: self.lines + other.lines,
+            removed_mm3: self.removed_mm3 + other.removed_mm3,
+            most_engaged_mm: self.most_engaged_mm.max(other.most_engaged_mm),
+            chip_load_mm: self.chip_load_mm.into_iter().chain(other.chip_load_mm).reduce(widest),
+            planned_chip_load_mm: self
+                .planned_chip_load_mm
+                .into_iter()
+                .chain(other.planned_chip_load_mm)
+                .reduce(widest),
+            rubbing_share: bites.and_then(|all| all.rubbing_share()),
+            bites,
+            blocks_per_second: self.blocks_per_second.max(other.blocks_per_second),
+            programs: other.programs.into_iter().chain(self.programs.iter().cloned()).collect(),
+            ..self
+        };
+        for total in other.totals {
+            both.count(total.kind, total.count);
+        }
+        both.violations.extend(other.violations);
+        both.violations.sort_by_key(|violation| violation.kind);
+        both.pass &= other.pass;
+        both
+    }
+
+    /// The same with a violation that was found outside.
+    pub fn refuse(&mut self, violation: Violation) {
+        self.count(violation.kind, 1);
+        self.violations.push(violation);
+        self.violations.sort_by_key(|violation| violation.kind);
+        self.pass = false;
+    }
+
+    fn count(&mut self, kind: ViolationKind, by: usize) {
+        match self.totals.iter_mut().find(|total| total.kind == kind) {
+            Some(total) => total.count += by,
+            None => self.totals.push(Total { kind, count: by }),
+        }
+        self.totals.sort_by_key(|total| total.kind);
+    }
+}
+
 /// Carves `cuts`, in their order, from one blank and proves them against `target` and `rules`.
 ///
 /// The stock lattice has its nodes on whole multiples of `rules.step_mm`; a target on that same
@@ -177,6 +240,7 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
     let (violations, totals) = ledger.close();
     let bites: Vec<_> = cuts.iter().zip(&met).map(|(cut, met)| Bites::of(cut, met, rules.least_chip_mm)).collect();
     let programs: Vec<_> = cuts.iter().zip(&met).zip(&bites).map(|((c, met), bites)| figures(c, met, bites)).collect();
+    let all_bites = bites.iter().copied().reduce(Bites::and);
     let rapid_contacts = totals.iter().find(|t| t.kind == ViolationKind::RapidContact).map_or(0, |t| t.count);
     Ok(Proof {
         max_gouge_mm,
@@ -194,7 +258,8 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
         most_engaged_mm: programs.iter().fold(0.0, |most, p| most.max(p.most_engaged_mm)),
         chip_load_mm: programs.iter().filter_map(|p| p.chip_load_mm).reduce(widest),
         planned_chip_load_mm: programs.iter().filter_map(|p| p.planned_chip_load_mm).reduce(widest),
-        rubbing_share: bites.iter().copied().reduce(Bites::and).and_then(|all| all.rubbing_share()),
+        rubbing_share: all_bites.and_then(|all| all.rubbing_share()),
+        bites: all_bites,
         blocks_per_second: programs.iter().map(|p| p.blocks_per_second).max().unwrap_or(0),
         thinnest,
         tabs_found,
@@ -258,7 +323,7 @@ fn figures(cut: &Cut<'_>, met: &[Encounter], bites: &Bites) -> CutFigures {
 }
 
 /// What a tooth takes in the moves of one program that cut.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct Bites {
     /// At the ordered feed, mm a tooth.
     ordered_mm: Option<[f64; 2]>,

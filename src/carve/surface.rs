@@ -24,6 +24,10 @@ use crate::path::{Step, Target};
 /// those and well below the scallops that are asked for (0.04-0.08). Our own choice.
 const UNREACHED_MM: f64 = 0.01;
 
+/// Where the target lies no deeper than this under the blank's own face, nothing has to be cut and no
+/// cut is judged as a finish, mm: no finger finds so shallow a step. Our own choice.
+pub const FACE_MM: f64 = 0.02;
+
 /// Bad places are told once for each square of this side, mm: its worst. Our own choice.
 const PATCH_MM: f64 = 10.0;
 
@@ -33,6 +37,7 @@ pub(super) struct Piece {
     /// Minus infinity where the target says nothing.
     target: Grid,
     inside: Vec<bool>,
+    blank_top_mm: f64,
     /// Cosine of the target's slope: what a vertical difference is worth across the surface.
     facing: Grid,
 }
@@ -57,7 +62,7 @@ impl Piece {
             return Err(CarveError::NoTarget { x: p.x, y: p.y });
         }
         let facing = facing(&heights, &inside);
-        Ok(Piece { rim, target: heights, inside, facing })
+        Ok(Piece { rim, target: heights, inside, blank_top_mm: target.blank_top_mm, facing })
     }
 
     pub(super) fn rim(&self) -> &Rim {
@@ -67,6 +72,11 @@ impl Piece {
     /// Nodes inside the outline: index and place.
     fn nodes(&self) -> impl Iterator<Item = (usize, Point2)> + '_ {
         nodes(&self.target.lattice, &self.inside)
+    }
+
+    /// Whether the piece keeps the blank's own face here, so that nothing has to be cut.
+    fn keeps_face(&self, k: usize) -> bool {
+        self.target.z[k] > self.blank_top_mm - FACE_MM
     }
 
     /// A vertical difference at node `k`, as it is across the surface.
@@ -109,7 +119,7 @@ pub(super) fn finish(
     let mut standing = Vec::new();
     let mut unreached = (0.0, None);
     let mut worst = Patches::default();
-    for (k, p) in piece.nodes() {
+    for (k, p) in piece.nodes().filter(|&(k, _)| !piece.keeps_face(k)) {
         let beyond = piece.normal(k, out_of_reach.z[k]).max(0.0);
         let left = piece.normal(k, carved.z[k] - piece.target.z[k]).max(0.0);
         if beyond <= UNREACHED_MM {
@@ -297,7 +307,7 @@ mod tests {
 
     /// The figures of a surface that was finished by a ball of 3 mm.
     fn finished(piece: &Piece, carved: &Grid, ledger: &mut Ledger) -> Finish {
-        let program = Program { travels: vec![], opening: 0, dwells: vec![], comments: vec![], lines: 0 };
+        let program = Program { travels: vec![], opening: 0, offset: 54, dwells: vec![], comments: vec![], lines: 0 };
         let cutter = Cutter {
             name: "ball 6".into(),
             shape: Shape::Ball { radius: 3.0 },

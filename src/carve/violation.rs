@@ -46,6 +46,8 @@ pub enum ViolationKind {
     Tabs,
     /// The program says that it was written for another cutter.
     OtherCutter,
+    /// A cutter comes down to a pin that places the blank.
+    Pin,
 }
 
 /// One violation.

@@ -8,7 +8,7 @@ use super::tickets::read_bytes;
 use super::words::{self, wrapped};
 use super::{Outcome, SideArgument, tickets};
 use crate::frame::Side;
-use crate::job::{self, Precision, ProofReport, StageError, TextError, Written};
+use crate::job::{self, Precision, ProofReport, StageError, TextError, Thickness, Written};
 use crate::nc;
 use crate::profile::Shelf;
 use crate::ticket::Make;
@@ -17,11 +17,13 @@ use crate::ticket::Make;
 pub(super) const HELP: &str = "\
 Each program is read as a controller would read it and carved out of the
 ticket's blank, one after the other; what is left is held against the design.
-The comment (STEP: ROUGH), FINISH, PERIMETER or FRAME in a program says what it
-is for, or else the end of its name.
+The comment (STEP: ROUGH), FINISH, PERIMETER, FRAME, PINS or PIN HOLES in a
+program says what it is for, and (FACE: UNDER) that it cuts the underside, or
+else the end of its name. Programs of the underside are carved first, in the
+blank that lies upside down; thickness is then judged from both sides.
 
 Examples:
-  sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
+  sustent prove jobs/*/*-L-*.ngc --ticket ticket.toml --side left
   sustent prove edited-finish.ngc --ticket ticket.toml --side left --json
 
 Exit status: 0 proved, 1 refused, 2 could not be done.";
@@ -64,7 +66,7 @@ impl Prove {
         let lays = job::lay(&loaded.ticket.make, &[&design]);
         let lay = lays.first().expect("one design has one lay");
         let proved = job::prove(&loaded.ticket, &design, lay, &programs, Precision::SHOP).map_err(fault)?;
-        Ok(proved.report())
+        Ok(ProofReport::of(&proved))
     }
 }
 
@@ -74,8 +76,18 @@ fn program(path: &Path, make: &Make) -> Result<Written, Failure> {
     let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
     Written::from_text(&name, &bytes, make).map_err(|error| match error {
         TextError::Refused(refusals) => Failure::of_refusals(path, &refusals),
-        TextError::NoStep => Failure::of(path, error),
+        TextError::NoStep | TextError::Offset { .. } => Failure::of(path, error),
     })
+}
+
+/// What thickness was judged from, and the least that was found.
+fn thickness(report: &ProofReport) -> Vec<String> {
+    let from = match report.thickness {
+        Thickness::BothSides => return vec![],
+        Thickness::TopAlone => "from the top alone: give the underside's programs too to judge it from both sides",
+        Thickness::NotJudged => "not judged: no program cuts the top",
+    };
+    vec![wrapped(&format!("  {:<30} ", "thickness"), from)]
 }
 
 fn in_words(report: &ProofReport) -> String {
@@ -90,8 +102,11 @@ fn in_words(report: &ProofReport) -> String {
         format!("  {:<30} {}", "held by", proof.bounded_by.words(3)),
         format!("  {:<30} {}", "below the least chip load", words::share(proof.rubbing_share)),
         format!("  {:<30} {:.1} m in {} lines", "cut", proof.cut_length_mm / 1000.0, proof.lines),
-        wrapped("  ", "Values of the piece that these programs leave:"),
     ];
+    lines.extend(thickness(report));
+    if !report.values.is_empty() {
+        lines.push(wrapped("  ", "Values of the piece that these programs leave:"));
+    }
     lines.extend(report.values.iter().map(|(value, x)| format!("  {:<30} {x:.2} {}", value.words(), value.unit())));
     lines.extend(report.cautions.iter().map(|caution| wrapped("  caution: ", caution)));
     lines.extend(proof.violations.iter().map(words::violation));

@@ -23,6 +23,3 @@ pub const REFER: [&str; 10] = [
     "leg difference over 10 mm",
     "pain worse after two adjustments",
 ];
-
-/// Before the underside is ground by hand.
-pub const GRINDING: &str = "Eye protection, dust mask, extraction. Light passes, foam cool to the touch.";

@@ -1,8 +1,8 @@
 //! Contour lines of one footbed in its plan, tinted between, with numbers where there is room.
 
+use crate::grid::contour::{loops_above, simplified};
 use svg::node::element::{ClipPath, Definitions, Group, Path, Use};
 
-use super::contour;
 use super::ink::{self, Anchor};
 use super::marks;
 use super::plan::{Block, crossings_at, inside_nodes};
@@ -37,9 +37,9 @@ impl Contours {
         };
         let mut taken = Labels::new(b);
         for level in first..=last {
-            let loops = contour::loops_above(&b.heights, level as f64);
+            let loops = loops_above(&b.heights, level as f64);
             let loops: Vec<Vec<Point2>> = loops.iter().map(|l| l.iter().map(|p| b.at(*p)).collect()).collect();
-            let d: String = loops.iter().map(|l| close(&contour::simplified(l, 0.02))).collect();
+            let d: String = loops.iter().map(|l| close(&simplified(l, 0.02))).collect();
             contours.levels.push((d, tint::cividis(share(level as f64 + 0.5)), level % 5 == 0));
             for at in loops.iter().filter_map(|l| taken.place(b, l, outline, level)) {
                 let number = ink::label("t halo", Point2::new(at.x, at.y + 0.9), Anchor::Middle, level.to_string());

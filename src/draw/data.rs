@@ -153,10 +153,8 @@ pub struct SheetData<'a> {
     pub blank: String,
     /// Machine, in words.
     pub machine: String,
-    /// Where Z zero is and how it is set.
-    pub z_zero: String,
-    /// Where X and Y zero are.
-    pub xy_zero: String,
+    /// How the blank is clamped and where zero is, part by part: its name and the words.
+    pub setup: Vec<(String, String)>,
     /// Cutters in the order of use, in words.
     pub cutters: Vec<String>,
     /// SHA-256 of the ticket, hexadecimal.

@@ -1,10 +1,10 @@
 //! What is marked on a plan: bevel, tabs, landmarks, cutting planes, widths, side letter, balloons.
 
+use crate::grid::contour::simplified;
 use svg::node::element::Group;
 
-use super::contour;
+use super::depths;
 use super::dimension;
-use super::grinding;
 use super::ink::{self, Anchor};
 use super::notes::{self, Numbered};
 use super::plan::{Block, LATERAL_MM, crossings_at};
@@ -16,7 +16,7 @@ pub fn bevel(b: &Block, group: Group) -> Group {
     match &b.foot.bevel {
         Some(bevel) => {
             let line: Vec<Point2> = bevel.line.iter().map(|p| b.at(*p)).collect();
-            group.add(ink::curve("w13 dash open", &contour::simplified(&line, 0.02), true))
+            group.add(ink::curve("w13 dash open", &simplified(&line, 0.02), true))
         }
         None => group,
     }
@@ -24,9 +24,9 @@ pub fn bevel(b: &Block, group: Group) -> Group {
 
 /// The edge of the hollow in the underside, dashed as hidden edges are.
 pub fn hollow(b: &Block, group: Group) -> Group {
-    grinding::hollow(b.foot).into_iter().fold(group, |group, edge| {
+    depths::hollow(b.foot).into_iter().fold(group, |group, edge| {
         let line: Vec<Point2> = edge.iter().map(|p| b.at(*p)).collect();
-        group.add(ink::curve("w25 hidden", &contour::simplified(&line, 0.02), true))
+        group.add(ink::curve("w25 hidden", &simplified(&line, 0.02), true))
     })
 }
 

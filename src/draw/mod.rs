@@ -9,11 +9,10 @@
 //! (dimensions), ISO 5455 (scales), ISO 5457 (frame), ISO 7200 (title block).
 
 mod cautions;
-mod contour;
 mod contours;
 mod data;
+mod depths;
 mod dimension;
-mod grinding;
 mod hatch;
 mod ink;
 mod marks;

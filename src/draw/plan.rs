@@ -2,9 +2,9 @@
 //! other, with contour lines, landmarks, cutting planes, dimensions and balloons. Each plan has its
 //! long section A-A beside it at the same scale. Knows nothing of tables.
 
+use crate::grid::contour::simplified;
 use svg::node::element::{Group, SVG};
 
-use super::contour;
 use super::contours::Contours;
 use super::data::{DrawError, DrawnFoot};
 use super::ink::{self, Anchor};
@@ -217,7 +217,7 @@ fn arrange(surveys: Vec<Survey>, scale: f64, height: f64) -> Vec<Block> {
 
 fn draw_block(b: &Block, list: &[Numbered]) -> Group {
     let outline: Vec<Point2> = b.foot.outline.iter().map(|p| b.at(*p)).collect();
-    let outline = contour::simplified(&outline, 0.01);
+    let outline = simplified(&outline, 0.01);
     let contours = Contours::of(b, &outline);
     let group = ink::group("foot").add(contours.lines(&outline));
     let group = group.add(ink::curve("w50 open", &outline, true));

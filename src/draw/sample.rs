@@ -103,8 +103,10 @@ pub fn job<'a>(feet: Vec<DrawnFoot<'a>>) -> SheetData<'a> {
         material: "EVA foam 55 Shore A".into(),
         blank: "block 300 x 120 x 30, measured 29.6 high".into(),
         machine: "bench router, 3 axes, 600 x 400 x 90".into(),
-        z_zero: "machine bed: touch off on the bed beside the blank, not on the blank".into(),
-        xy_zero: "marked front left corner of the blank".into(),
+        setup: vec![
+            ("Z zero".into(), "machine bed: touch off on the bed beside the blank, not on the blank".into()),
+            ("X, Y zero".into(), "marked front left corner of the blank".into()),
+        ],
         cutters: vec!["flat 12, 2 flutes".into(), "ball 8, 2 flutes".into(), "flat 6, 1 flute".into()],
         ticket_sha256: "5f2c0a9d7e31b46488aa10cc5d9e7b6f00112233445566778899aabbccddeeff".into(),
         feet,

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::cautions;
 use super::data::{DrawError, DrawnFoot, SheetData, check_foot};
-use super::grinding::{self, GrindTable};
+use super::depths::{self, DepthTable};
 use super::ink;
 use super::notes;
 use super::notes_block::{NoteLine, Print, note_rows};
@@ -34,21 +34,19 @@ const NARROW_MM: f64 = 74.0;
 const CAUTIONS_MM: f64 = 26.0;
 /// Width of the column of cautions beside a pair's programs, mm, as the style sheet sets it.
 const CAUTIONS_WIDE_MM: f64 = 50.0;
-/// Of their height, cross sections give this much to the depths to grind, mm.
+/// Of their height, cross sections give this much to the depths to measure, mm.
 const SECTIONS_GIVE_MM: f64 = 13.0;
-/// Lines of words around the depths to grind: heading, stations twice, deepest place.
-const GRINDING_WORDS: usize = 4;
+/// Lines of words around the depths to measure: heading, stations twice, deepest place.
+const DEPTHS_WORDS: usize = 4;
 /// Height of a line of words, mm, as the style sheet sets it.
 const ROW_MM: f64 = 3.1;
 /// Height of a row of the table of values with its rule, mm.
 const TABLE_ROW_MM: f64 = 3.25;
 /// At most this many lines tell the rules on paper; the style sheet cuts the rest.
 const RULE_LINES: f64 = 4.0;
-/// The same, and the height of a row of tables, mm, where a pair has depths to grind.
+/// The same, and the height of a row of tables, mm, where a pair has depths to measure.
 const TIGHT_RULE_LINES: f64 = 2.0;
 const TIGHT_ROW_MM: f64 = 2.95;
-/// The caution for grinding beside a pair's programs, mm.
-const GRINDING_CAUTION_MM: f64 = 6.2;
 
 const PAGE: &str = include_str!("templates/sheet.html");
 const STYLE: &str = include_str!("templates/drawing.css");
@@ -64,22 +62,21 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let list = notes::numbered(feet);
     let pair = feet.len() > 1;
     let rules = tables::rules(feet);
-    let grinding = grinding::tables(feet);
-    let (grind, tight) = (grinding_height(&grinding), pair && !grinding.is_empty());
+    let depths = depths::tables(feet);
+    let (measure, tight) = (depths_height(&depths), pair && !depths.is_empty());
     let most_rules = if tight { TIGHT_RULE_LINES } else { RULE_LINES };
-    let grind_words = if tight { GRINDING_CAUTION_MM } else { 0.0 };
-    let beside_work = BELOW_MM.0 + grind_words + rules_height(&rules, CAUTIONS_WIDE_MM, most_rules);
-    let below = if pair { work_height(data).max(beside_work) } else { BELOW_MM.1 };
+    let beside_work = BELOW_MM.0 + rules_height(&rules, CAUTIONS_WIDE_MM, most_rules);
+    let below = if pair { work_height(data).max(beside_work) } else { strip_height(data).max(BELOW_MM.1) };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
     let beside = SHEET_MM.0 - plan.width - 1.5;
     let sections = section::sections(feet, beside, SECTIONS_MM - if tight { SECTIONS_GIVE_MM } else { 0.0 });
     let (values, boot) = (tables::value_rows(feet), tables::boot_rows(feet));
     let table = if tight { TIGHT_ROW_MM } else { TABLE_ROW_MM } * (values.len() + boot.len() + 3) as f64;
     let (room, width) = if pair {
-        (SHEET_MM.1 - sections.height - table - grind - BLOCK_MM, beside)
+        (SHEET_MM.1 - sections.height - table - measure - BLOCK_MM, beside)
     } else {
         let width = beside - NARROW_MM;
-        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - grind - rules_height(&rules, width, RULE_LINES), width)
+        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - measure - rules_height(&rules, width, RULE_LINES), width)
     };
     let notes = note_rows(&list, room, width);
     let page = Page {
@@ -99,16 +96,14 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         values,
         boot,
         rules,
-        grinding,
+        depths,
         tight,
-        grinding_cautions: cautions::GRINDING,
         programs: tables::program_table(data),
         proofs: feet.iter().filter(|f| !f.proof.is_empty()).map(|f| (f.side.letter(), f.proof.clone())).collect(),
         material: &data.material,
         blank: &data.blank,
         machine: &data.machine,
-        z_zero: &data.z_zero,
-        xy_zero: &data.xy_zero,
+        setup: &data.setup,
         cutters: &data.cutters,
         checksum: tables::short(&data.ticket_sha256),
         check_bar: check_bar(plan.divisor),
@@ -149,16 +144,14 @@ struct Page<'a> {
     values: Vec<ValueLine>,
     boot: Vec<BootLine>,
     rules: Vec<String>,
-    grinding: Vec<GrindTable>,
+    depths: Vec<DepthTable>,
     tight: bool,
-    grinding_cautions: &'static str,
     programs: ProgramTable,
     proofs: Vec<(char, String)>,
     material: &'a str,
     blank: &'a str,
     machine: &'a str,
-    z_zero: &'a str,
-    xy_zero: &'a str,
+    setup: &'a [(String, String)],
     cutters: &'a [String],
     checksum: String,
     check_bar: String,
@@ -214,21 +207,34 @@ fn side_words(feet: &[DrawnFoot]) -> &'static str {
 
 /// Height of what stands below the plan of a pair, mm: programs, proofs, set-up.
 fn work_height(data: &SheetData) -> f64 {
+    let table = tables::program_table(data);
     // The column is the plan's width less that of the cautions, about 95 mm whatever the scale.
     let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / 92.0).ceil();
-    let programs = data.feet.iter().map(|f| f.programs.len()).sum::<usize>() + 1;
+    let programs = table.height() + 1;
     let total = lines(&tables::total_words(data));
     let proofs: f64 = data.feet.iter().map(|f| lines(&format!("Proof L {}", f.proof))).sum();
-    let set_up = lines(&format!("Z zero {}", data.z_zero)) + lines(&format!("X, Y zero {}", data.xy_zero));
+    let set_up: f64 = data.setup.iter().map(|(label, words)| lines(&format!("{label} {words}"))).sum();
     let cutters = lines(&format!("Cutters {}", data.cutters.join("; 1 ")));
     let note = lines(data.note).min(2.0);
     (programs as f64 + total + proofs + set_up + cutters + note) * ROW_MM + 3.0
 }
 
-/// Height of the depths to grind with their heading and cautions, mm.
-fn grinding_height(tables: &[GrindTable]) -> f64 {
+/// Height of the strip below one foot, mm: programs with their proof beside the set-up.
+fn strip_height(data: &SheetData) -> f64 {
+    /// Width of either column, mm, as they come out in the strip.
+    const COLUMN_MM: f64 = 68.0;
+    let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / COLUMN_MM).ceil();
+    let proofs: f64 = data.feet.iter().map(|f| lines(&format!("Proof L {}", f.proof))).sum();
+    let programs = tables::program_table(data).height() as f64 + 2.0 + proofs;
+    let set_up: f64 = data.setup.iter().map(|(label, words)| lines(&format!("{label} {words}"))).sum();
+    let set_up = set_up + lines(&format!("Cutters {}", data.cutters.join("; 1 "))) + lines(data.note).min(2.0);
+    programs.max(set_up) * ROW_MM + 1.5
+}
+
+/// Height of the depths to measure with their heading and cautions, mm.
+fn depths_height(tables: &[DepthTable]) -> f64 {
     let rows = tables.iter().map(|t| t.rows.len()).max();
-    rows.map_or(0.0, |rows| (rows + GRINDING_WORDS) as f64 * TIGHT_ROW_MM + 1.2)
+    rows.map_or(0.0, |rows| (rows + DEPTHS_WORDS) as f64 * TIGHT_ROW_MM + 1.2)
 }
 
 /// Height of the paragraph that tells the rules, mm.
@@ -341,8 +347,8 @@ mod tests {
     }
 
     #[test]
-    fn a_hollow_is_told_with_its_depths_and_cautions() {
-        assert!(!page(&Side::BOTH).contains("grind by hand"));
+    fn a_hollow_is_told_with_its_depths() {
+        assert!(!page(&Side::BOTH).contains("Underside as milled"));
         let sample = Sample::of_length(270.0);
         let top = |p: Point2| sample.top(p);
         let hollow = |p: Point2| (4.0 - 0.1 * (p - Point2::new(0.0, 110.0)).norm()).max(0.0);
@@ -352,7 +358,7 @@ mod tests {
         let html = sheet_html(&job(feet)).expect("a page");
         assert_eq!(html.matches("% of foot").count(), 1);
         assert_eq!(html.matches("class=\"w25 hidden\"").count(), 1);
-        assert!(html.contains(cautions::GRINDING));
+        assert!(html.contains("Underside as milled"));
     }
 
     #[test]

@@ -116,7 +116,49 @@ pub struct ProgramTable {
     pub prefix: String,
     pub rows: Vec<ProgramLine>,
     /// Time in all and what it goes into, as words.
+    /// The same with both feet side by side, instead of `rows`, where a pair has many.
+    pub steps: Vec<StepLine>,
     pub total: String,
+}
+
+/// One step of both feet, as text.
+#[derive(Serialize)]
+pub struct StepLine {
+    pub name: String,
+    pub cutter: String,
+    pub in_air: bool,
+    /// Time and checksum of each foot's program.
+    pub feet: Vec<(String, String)>,
+}
+
+/// A foot has so many programs before those of a pair stand side by side.
+const MANY: usize = 5;
+
+/// Steps of a pair side by side; none for one foot, for few programs, or where the feet differ.
+fn step_lines(feet: &[DrawnFoot], prefix: usize) -> Vec<StepLine> {
+    let [left, right] = feet else { return vec![] };
+    // After the job's part every name begins with the side's letter and a dash.
+    let name = |p: &ProgramRow| p.file.get(prefix + 2..).unwrap_or(&p.file).to_string();
+    let alike = left.programs.len() == right.programs.len()
+        && left.programs.iter().zip(&right.programs).all(|(l, r)| name(l) == name(r) && l.cutter == r.cutter);
+    if left.programs.len() < MANY || !alike {
+        return vec![];
+    }
+    let cell = |p: &ProgramRow| (clock(p.time_s), short(&p.sha256));
+    let line = |(l, r): (&ProgramRow, &ProgramRow)| StepLine {
+        name: name(l),
+        cutter: l.cutter.clone(),
+        in_air: l.in_air,
+        feet: vec![cell(l), cell(r)],
+    };
+    left.programs.iter().zip(&right.programs).map(line).collect()
+}
+
+impl ProgramTable {
+    /// Rows without head and foot.
+    pub fn height(&self) -> usize {
+        if self.steps.is_empty() { self.rows.len() } else { self.steps.len() + 1 }
+    }
 }
 
 /// One program, as text.
@@ -149,6 +191,7 @@ pub fn program_table(data: &SheetData) -> ProgramTable {
     ProgramTable {
         prefix: if all { prefix } else { String::new() },
         rows: programs().enumerate().map(line).collect(),
+        steps: step_lines(&data.feet, cut),
         total: total_words(data),
     }
 }

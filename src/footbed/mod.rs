@@ -5,8 +5,11 @@ mod places;
 mod rails;
 mod underside;
 
+use rayon::prelude::*;
+
 use crate::curve::{CurveError, Outline};
 use crate::frame::Point2;
+use crate::grid::{Grid, Lattice};
 use crate::sheet::{FairError, Sheet};
 use crate::ticket::Support;
 use crate::value::Value;
@@ -82,6 +85,17 @@ impl Footbed {
     /// Height of the top above the base plane, mm. Outside the outline the sheet goes on.
     pub fn top_at(&self, p: Point2) -> f64 {
         self.top.height(p)
+    }
+
+    /// The underside at the nodes of a lattice; the base plane outside the outline.
+    pub fn underside_sampled(&self, lattice: Lattice) -> Grid {
+        let mut grid = self.top.sample(lattice);
+        grid.z.par_chunks_mut(lattice.nx).enumerate().for_each(|(j, row)| {
+            for (i, z) in row.iter_mut().enumerate() {
+                *z = self.underside.height(&self.outline, &self.places, lattice.node(i, j), *z);
+            }
+        });
+        grid
     }
 
     /// Height of the underside above the base plane, mm.

@@ -101,6 +101,11 @@ pub fn bench_from_foot(side: Side) -> Placement {
 }
 
 impl Placement {
+    /// The frame in itself.
+    pub fn identity() -> Placement {
+        Placement { signs: Vector3::repeat(1.0), move_mm: Vector3::zeros() }
+    }
+
     /// The same placement, moved on by `by` mm in the outer frame.
     pub fn then_moved(self, by: Vector3) -> Placement {
         Placement { move_mm: self.move_mm + by, ..self }

@@ -1,17 +1,18 @@
 //! What the drawings of a job are made from.
 
 use super::design::Design;
-use super::programs::Written;
-use super::{CutFoot, MadeFoot, OutFile, sha256_hex, stem};
+use super::lay::Face;
+use super::programs::{Written, offset};
+use super::{CutFoot, MadeFoot, OutFile, pins, sha256_hex, stem};
 use crate::carve::Proof;
 use crate::draw::{self, Bevel, BootRow, DrawError, DrawnFoot, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
 use crate::gauge::{self, Piece};
 use crate::limits::{Finding, Severity};
-use crate::path::Step;
+use crate::path::TOUCH_ABOVE_MM;
 use crate::profile::Blank;
-use crate::ticket::Ticket;
+use crate::ticket::{Make, Ticket};
 use crate::value::{Value, Values};
 
 /// The lower edge is bevelled over this width at this angle, so that the footbed seats in the
@@ -31,6 +32,7 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
     let models: Vec<Model> = feet.iter().map(|foot| Model::new(&foot.design)).collect();
     let drawn = feet.iter().zip(&models).map(|(foot, model)| model.drawn(&foot.design, foot.cut.as_ref())).collect();
     let make = &ticket.make;
+    let programs = feet.iter().filter_map(|foot| foot.cut.as_ref()).flat_map(|cut| &cut.written);
     let data = SheetData {
         code: &ticket.code,
         revision: ticket.revision,
@@ -38,8 +40,7 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         material: format!("{} ({})", make.material.title, make.material.name),
         blank: blank_words(&make.blank),
         machine: format!("{} ({})", make.machine.title, make.machine.name),
-        z_zero: "Z0 on the machine bed under the blank: touch the bed, not the blank".into(),
-        xy_zero: "X0 Y0 at the blank's marked corner, lower left seen from above, toes to +Y; underside down".into(),
+        setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under)),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
             .map(|(step, cutter)| format!("{step}: {}", cutter.name))
             .to_vec(),
@@ -47,6 +48,41 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         feet: drawn,
     };
     Ok(OutFile { name: "sheet.html".into(), bytes: draw::sheet_html(&data)?.into_bytes() })
+}
+
+/// How the blank is clamped and where zero is, clamping by clamping.
+fn setup_words(make: &Make, turned: bool) -> Vec<(String, String)> {
+    let part = |label: &str, words: String| (label.to_string(), words);
+    if !turned {
+        return vec![
+            part("Z zero", "Z0 on the machine bed under the blank: touch the bed, not the blank".into()),
+            part(
+                "X, Y zero",
+                "X0 Y0 at the blank's marked corner, lower left seen from above, toes to +Y; underside down".into(),
+            ),
+        ];
+    }
+    let height = make.blank.height_mm;
+    let (under, top) = (offset(Face::Under, make).number(), offset(Face::Top, make).number());
+    let first = format!(
+        "G{under}. Underside up, pins out of the bed. X0 Y0 at the marked corner, lower left seen from above, toes to +Y. \
+         Touch the blank's upper face, set Z = {height}. Run under-..."
+    );
+    let places: Vec<String> =
+        pins(make).iter().map(|pin| format!("{} mm at X{:.1} Y{:.1}", pin.diameter_mm, pin.at.x, pin.at.y)).collect();
+    let back = match pins(make).first() {
+        Some(pin) => format!(
+            "G{top}. X, Y zero stays, Z0 on the bed. Pins {} mm high: {}. With the blank off run top-0-pins: it stops \
+             {TOUCH_ABOVE_MM} mm over each. Turn the blank about its long axis (Y) onto the pins. Run the rest",
+            pin.height_mm,
+            places.join("; ")
+        ),
+        None => format!(
+            "G{top}. Turn the blank over about its long axis (Y), its other long edge against the same stop. X, Y zero \
+             stays. Z0 on the bed. Run the rest"
+        ),
+    };
+    vec![part("1 Underside", first), part("2 Top", back)]
 }
 
 /// The wearer's page.
@@ -166,7 +202,7 @@ fn program_row(written: &Written) -> ProgramRow {
     ProgramRow {
         file: written.file.clone(),
         cutter: written.cutter.name.clone(),
-        in_air: written.step == Step::Frame,
+        in_air: written.step.is_dry(),
         time_s: written.timing.total_s,
         bounded_by: written.timing.bounded_by,
         lines: written.program.lines,
@@ -177,7 +213,7 @@ fn program_row(written: &Written) -> ProgramRow {
 fn proof_words(proof: &Proof) -> String {
     let mm = |x: Option<f64>| x.map_or("unknown".to_string(), |x| format!("{x:.3} mm"));
     format!(
-        "proved from the program text: deepest cut below the design {:.3} mm, scallop {} (99 %), unreached {}, rapids in stock {}",
+        "proved from its text: at most {:.3} mm below the design, scallop {} (99 %), unreached {}, rapids in stock {}",
         proof.max_gouge_mm,
         mm(proof.scallop_p99_mm),
         mm(proof.unreached_max_mm),

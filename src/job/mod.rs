@@ -6,8 +6,11 @@ mod draw;
 mod lay;
 mod pieces;
 mod programs;
+mod proving;
 mod report;
 mod target;
+mod turning;
+mod under;
 
 use std::collections::BTreeMap;
 
@@ -22,13 +25,17 @@ use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
 use crate::ticket::Ticket;
+use crate::value::Value;
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
 pub use lay::{Face, Lay, lay};
-pub use programs::{Proved, TextError, Written, prove, write};
+pub use programs::{TextError, Written, write};
+pub use proving::{FaceFigures, Proved, Thickness, prove};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::target;
+pub use turning::{Pin, pins};
+pub use under::target as under_target;
 
 /// How finely a job is computed. What is written changes with these, so they are part of the job
 /// and not of the machine it runs on.
@@ -103,7 +110,10 @@ pub enum StageError {
 /// All findings of a ticket and the interval of every value; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
     let orders = ticket.feet.iter().map(|order| (order.side, order)).collect();
-    let feet = each_foot(orders, |order| Ok(FootReport::new(&design(ticket, order)?, None)))?;
+    let designs = each_foot(orders, |order| Ok(design(ticket, order)?))?;
+    let lays = lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
+    let laid = designs.into_iter().zip(lays).map(|laid| (laid.1.side, laid)).collect();
+    let feet = each_foot(laid, |(design, lay)| Ok(FootReport::new(&with_turning(ticket, design, &lay), None)))?;
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
 }
@@ -169,17 +179,34 @@ fn make_foot<'a>(
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
+    design = with_turning(ticket, design, lay);
     if design.is_stopped() {
         return Ok(MadeFoot { design, cut: None });
     }
     let written = programs::write(ticket, &design, lay, sha256, precision)?;
     design.findings.extend(programs::line_load(ticket, design.order, &written));
-    let proved = programs::prove(ticket, &design, lay, &written, precision)?;
+    let proved = prove(ticket, &design, lay, &written, precision)?;
     let left_mm = proved.proof.scallop_p99_mm;
     design.findings.extend(left_mm.and_then(|left| limits::scallop(design.order, ticket.make.scallop_mm, left)));
+    design.findings.extend(turning::unreached(&design, lay, &proved));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
     Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })
+}
+
+/// The design with what there is to find about turning the blank, gravest first.
+fn with_turning<'a>(ticket: &Ticket, mut design: Design<'a>, lay: &Lay) -> Design<'a> {
+    design.findings.extend(turning::findings(&ticket.make, &design, lay));
+    design.findings.sort_by_key(|finding| finding.severity);
+    if let (Some(most), Some(length)) =
+        (turning::longest_mm(&ticket.make, &design, lay), design.intervals.get_mut(&Value::Length))
+    {
+        length.hi = length.hi.min(most);
+        if length.hi < length.lo {
+            design.intervals.remove(&Value::Length);
+        }
+    }
+    design
 }
 
 /// Every foot on a thread of its own; results in the order of `feet`.
@@ -205,7 +232,7 @@ fn proofs(feet: &[MadeFoot]) -> BTreeMap<Side, ProofReport> {
     feet.iter()
         .filter_map(|foot| {
             let proved = &foot.cut.as_ref()?.proved;
-            Some((foot.design.order.side, proved.report()))
+            Some((foot.design.order.side, ProofReport::of(proved)))
         })
         .collect()
 }

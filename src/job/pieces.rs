@@ -4,8 +4,7 @@
 use std::io::Cursor;
 
 use super::design::Design;
-use super::programs::Proved;
-use super::{OutFile, Precision, StageError, stem};
+use super::{OutFile, Precision, Proved, StageError, stem};
 use crate::frame::{Point2, bench_from_foot};
 use crate::mesh::{self, Mesh};
 use crate::ticket::Ticket;
@@ -41,8 +40,13 @@ pub(super) fn solids(
         let q = moved_inside(design, p, inside_mm);
         proved.proof.carved.sample(proved.lay.top.place(q)).unwrap_or_else(|| footbed.top_at(p))
     };
-    let flat = |_: Point2| 0.0;
-    let carved = mesh::solid(outline, &carved_top, &flat, precision.carved_mesh_mm)?.placed(&bench);
+    let carved_underside = |p: Point2| {
+        let Some(underside) = &proved.underside else { return 0.0 };
+        let q = moved_inside(design, p, inside_mm);
+        // A thousandth of cutter marks on the base plane is no wall of a solid.
+        underside.sample(proved.lay.top.place(q)).map_or(0.0, |z| z.max(0.0))
+    };
+    let carved = mesh::solid(outline, &carved_top, &carved_underside, precision.carved_mesh_mm)?.placed(&bench);
 
     let stem = stem(ticket, design.order.side);
     let mut package = Cursor::new(vec![]);

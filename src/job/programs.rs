@@ -1,30 +1,14 @@
-//! The middle of a job: a design becomes program texts, and the texts are proved from what they
-//! say, not from what was planned.
+//! The middle of a job: a design becomes program texts, those of the underside first. Says of a text
+//! what it is for; proves nothing.
 
 use super::design::Design;
 use super::lay::{Face, Lay};
-use super::{Precision, ProofReport, StageError, stem, target};
-use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
-use crate::frame::Placement;
-use crate::gauge::{self, Piece};
-use crate::grid::Grid;
+use super::{Precision, StageError, stem, target, turning, under};
 use crate::limits::{self, Finding};
 use crate::nc::{self, Header, Program, Refusals, Timing};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
-use crate::profile::{Blank, Cutter};
-use crate::ticket::{FootOrder, Make, Ticket, Underside};
-use crate::value::Values;
-
-/// Most that may be cut below the design, normal to it, mm: the programmed points' own share
-/// (0.003) and the rounding of heights on the carving lattice. Far below the 0.3 mm that anyone
-/// feels. Shop's own choice.
-const GOUGE_MM: f64 = 0.02;
-/// Most that may stand in the perimeter's groove beside its tabs, mm: a film that a thumb breaks.
-const LEFT_AROUND_MM: f64 = 0.05;
-/// Thickness the carving lattice may misjudge, mm.
-const FLOOR_SLACK_MM: f64 = 0.05;
-/// How far beyond its radius a cutter may leave the blank, mm: the frame run goes round outside.
-const OVERRUN_MM: f64 = 10.0;
+use crate::profile::{Blank, Cutter, WorkOffset};
+use crate::ticket::{FootOrder, Make, Ticket, Turning};
 
 /// A program as written, with what its text reads back as.
 #[derive(Clone, Debug)]
@@ -46,10 +30,17 @@ pub enum TextError {
     #[error("{0}")]
     Refused(#[from] Refusals),
     #[error(
-        "nothing says what this program is for: put (STEP: ROUGH), FINISH, PERIMETER or FRAME at its top, or let its \
-         name end in -top-1-rough.ngc, -top-2-finish.ngc, -top-3-perimeter.ngc or -frame.ngc"
+        "nothing says what this program is for: put (STEP: ROUGH), FINISH, PERIMETER, FRAME, PINS or PIN HOLES at its \
+         top, and (FACE: UNDER) where it cuts the underside, or let its name end in -top-1-rough.ngc, \
+         -top-2-finish.ngc, -top-3-perimeter.ngc, -frame.ngc, -top-0-pins.ngc, -under-1-pins.ngc, -under-2-rough.ngc, \
+         -under-3-finish.ngc or -under-frame.ngc"
     )]
     NoStep,
+    #[error(
+        "it counts from G{found}; on machine {machine} programs of this side count from G{wanted}: set that zero, or \
+         the machine profile's under_offset"
+    )]
+    Offset { found: u32, wanted: u32, machine: String },
 }
 
 impl Written {
@@ -57,22 +48,29 @@ impl Written {
     /// ticket says which cutter turns.
     pub fn from_text(file: &str, bytes: &[u8], make: &Make) -> Result<Written, TextError> {
         let program = nc::read(bytes, &nc::acceptance(&make.machine))?;
-        let steps = [Step::Rough, Step::Finish, Step::Perimeter, Step::Frame];
-        let said = |step: &Step| {
-            let words = format!("STEP: {}", kind_of_step(*step));
-            program.comments.iter().any(|(_, comment)| comment.trim().eq_ignore_ascii_case(&words))
+        let said = |words: String| {
+            let first = |comment: &str| comment.split(',').next().unwrap_or_default().trim().to_ascii_uppercase();
+            program.comments.iter().any(|(_, comment)| first(comment) == words.to_ascii_uppercase())
         };
-        let named = |step: &Step| file.ends_with(&format!("-{}.ngc", file_step(*step)));
-        let step = steps.into_iter().find(said).or(steps.into_iter().find(named)).ok_or(TextError::NoStep)?;
+        let named = |(face, step): &(Face, Step)| file.ends_with(&format!("-{}.ngc", file_step(*face, *step)));
+        let name = PROGRAMS.into_iter().find(named);
+        let step = PROGRAMS.into_iter().map(|(_, step)| step).find(|step| said(format!("STEP: {}", step_words(*step))));
+        let face = [Face::Under, Face::Top].into_iter().find(|face| said(format!("FACE: {}", face.name())));
+        let step = step.or(name.map(|(_, step)| step)).ok_or(TextError::NoStep)?;
+        let face = face.or(name.map(|(face, _)| face)).unwrap_or(Face::Top);
+        let (found, wanted) = (program.offset, offset(face, make).number());
+        if found != wanted {
+            return Err(TextError::Offset { found, wanted, machine: make.machine.name.clone() });
+        }
         let cutter = match step {
-            Step::Rough | Step::Frame => &make.roughing,
+            Step::Rough | Step::Frame | Step::Pins => &make.roughing,
             Step::Finish => &make.finishing,
-            Step::Perimeter => &make.perimeter,
+            Step::Perimeter | Step::PinHoles => &make.perimeter,
         };
         let timing = nc::time(&program, &make.machine);
         Ok(Written {
             file: file.to_string(),
-            face: Face::Top,
+            face,
             step,
             cutter: cutter.clone(),
             text: String::from_utf8_lossy(bytes).into_owned(),
@@ -92,18 +90,27 @@ pub fn write(
 ) -> Result<Vec<Written>, StageError> {
     let make = &ticket.make;
     let target = target::target(&design.footbed, lay.top, make, precision.plan_mm);
-    let header = header(ticket, design, sha256);
-    plan(&target, make)?
+    let under = under::plan(design, lay, make, precision)?;
+    let mut top = plan(&target, make)?;
+    let turned = !under.is_empty();
+    if turned {
+        top.splice(0..0, touch(&target, make)?);
+    }
+    let each = |face: Face| move |path| (face, path);
+    under
         .iter()
-        .map(|path| {
-            let step = file_step(path.step);
+        .map(each(Face::Under))
+        .chain(top.iter().map(each(Face::Top)))
+        .map(|(face, path)| {
+            let step = file_step(face, path.step);
+            let header = header(ticket, design, (face, path.step, turned), sha256);
             let text = nc::write(path, &make.machine, &header).map_err(|source| StageError::Write { step, source })?;
             let program = nc::read(text.as_bytes(), &nc::acceptance(&make.machine))
                 .map_err(|source| StageError::ReadBack { step, source })?;
             let timing = nc::time(&program, &make.machine);
             Ok(Written {
                 file: format!("{}-{step}.ngc", stem(ticket, design.order.side)),
-                face: Face::Top,
+                face,
                 step: path.step,
                 cutter: path.cutter.clone(),
                 text,
@@ -124,7 +131,7 @@ pub(super) fn line_load(ticket: &Ticket, order: &FootOrder, written: &[Written])
 fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let mut cutting = Cutting::of(make);
     cutting.spindle_rpm = spindle_rpm(make);
-    let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
+    let step = |step: Step| move |source| StageError::Path { step: file_step(Face::Top, step), source };
     // A path that cannot be written is never the quickest.
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
@@ -134,19 +141,66 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     Ok(vec![frame, rough, finish, perimeter])
 }
 
-/// The part of a file's name that says what the program does, numbered in the order of the cuts.
-pub fn file_step(step: Step) -> &'static str {
+/// The dry run over the pins; none for a blank that is turned by its edges.
+fn touch(target: &Target, make: &Make) -> Result<Option<Toolpath>, StageError> {
+    let tops: Vec<_> = turning::pins(make).iter().map(turning::Pin::top).collect();
+    if tops.is_empty() {
+        return Ok(None);
+    }
+    let fault = |source| StageError::Path { step: file_step(Face::Top, Step::Pins), source };
+    path::touch_pins(target, &Cutting::of(make), &tops).map(Some).map_err(fault)
+}
+
+/// Every program there can be, in the order in which they are run.
+const PROGRAMS: [(Face, Step); 9] = [
+    (Face::Under, Step::Frame),
+    (Face::Under, Step::PinHoles),
+    (Face::Under, Step::Rough),
+    (Face::Under, Step::Finish),
+    (Face::Top, Step::Pins),
+    (Face::Top, Step::Frame),
+    (Face::Top, Step::Rough),
+    (Face::Top, Step::Finish),
+    (Face::Top, Step::Perimeter),
+];
+
+/// The part of a file's name that says what the program does, numbered in the order of the cuts. A step
+/// that its face does not have shares the name of the one that is most like it.
+pub fn file_step(face: Face, step: Step) -> &'static str {
+    match (face, step) {
+        (Face::Under, Step::Frame) => "under-frame",
+        (Face::Under, Step::PinHoles | Step::Pins) => "under-1-pins",
+        (Face::Under, Step::Rough) => "under-2-rough",
+        (Face::Under, Step::Finish | Step::Perimeter) => "under-3-finish",
+        (Face::Top, Step::Pins | Step::PinHoles) => "top-0-pins",
+        (Face::Top, Step::Frame) => "frame",
+        (Face::Top, Step::Rough) => "top-1-rough",
+        (Face::Top, Step::Finish) => "top-2-finish",
+        (Face::Top, Step::Perimeter) => "top-3-perimeter",
+    }
+}
+
+/// The words by which a program's text names its step.
+fn step_words(step: Step) -> &'static str {
     match step {
-        Step::Rough => "top-1-rough",
-        Step::Finish => "top-2-finish",
-        Step::Perimeter => "top-3-perimeter",
-        Step::Frame => "frame",
+        Step::PinHoles => "pin holes",
+        step => kind_of_step(step),
+    }
+}
+
+/// The stored zero that programs of this face count from.
+pub fn offset(face: Face, make: &Make) -> WorkOffset {
+    match face {
+        Face::Top => WorkOffset::G54,
+        Face::Under => make.machine.under_offset,
     }
 }
 
 /// The word for a step in `job.json`.
 pub fn kind_of_step(step: Step) -> &'static str {
     match step {
+        Step::PinHoles => "pin_holes",
+        Step::Pins => "pins",
         Step::Rough => "rough",
         Step::Finish => "finish",
         Step::Perimeter => "perimeter",
@@ -154,145 +208,61 @@ pub fn kind_of_step(step: Step) -> &'static str {
     }
 }
 
-fn header(ticket: &Ticket, design: &Design, sha256: &str) -> Header {
+fn header(ticket: &Ticket, design: &Design, (face, step, turned): (Face, Step, bool), sha256: &str) -> Header {
     let blank = &ticket.make.blank;
+    let mut cautions = vec![
+        "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".to_string(),
+        "Run the frame program first, in air. Never leave the machine alone.".into(),
+        "The machine's manual and local rules come first.".into(),
+    ];
+    if step == Step::Pins {
+        cautions.insert(0, "Run with the blank off: the tip comes down to the pins on the bed.".into());
+    }
     Header {
         code: ticket.code.clone(),
         revision: ticket.revision,
         side: design.order.side,
-        zero: "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into(),
+        face: face.name(),
+        offset: offset(face, &ticket.make),
+        zero: zero_words(face, turned, &ticket.make),
         blank: format!(
             "{} {} x {} x {} mm, {}",
             blank.name, blank.width_mm, blank.length_mm, blank.height_mm, ticket.make.material.name
         ),
         ticket_sha256: sha256.to_string(),
-        cautions: vec![
-            "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".into(),
-            "Run the frame program first, in air. Never leave the machine alone.".into(),
-            "The machine's manual and local rules come first.".into(),
-        ],
+        cautions,
     }
 }
 
-/// Programs carved from their text, and the values of what they leave.
-#[derive(Clone, Debug)]
-pub struct Proved {
-    /// The proof, with the carved heights in the mill frame.
-    pub proof: Proof,
-    /// The values gauged on the carved piece. The flex zone's thickness is left out when the
-    /// underside is still to be relieved.
-    pub values: Values,
-    /// How the piece lay in the blank.
-    pub lay: Lay,
-    /// What is to be minded about the proof itself, a sentence each.
-    pub cautions: Vec<String>,
-}
-
-impl Proved {
-    /// What is told of it.
-    pub fn report(&self) -> ProofReport {
-        let (proof, values, cautions) = (self.proof.clone(), self.values.clone(), self.cautions.clone());
-        ProofReport { proof, values, cautions }
+/// Where zero is while this face is cut; `turned` when the blank was turned over before the top.
+fn zero_words(face: Face, turned: bool, make: &Make) -> String {
+    let height = make.blank.height_mm;
+    match (face, turned, make.turning) {
+        (Face::Under, ..) => format!(
+            "underside up. Touch the blank's upper face and set Z = {height}. X0 Y0 at the blank's marked corner, lower left, \
+             toes to +Y"
+        ),
+        (Face::Top, true, Turning::Pins(_)) => {
+            "blank turned over about its long axis, on the pins. Z0 on the machine bed. X0 Y0 stays where it was \
+             for the underside, toes to +Y"
+                .into()
+        }
+        (Face::Top, true, Turning::Edges) => {
+            "blank turned over about its long axis, against the same stops. Z0 on the machine bed. X0 Y0 stays where \
+             it was for the underside, toes to +Y"
+                .into()
+        }
+        (Face::Top, false, _) => "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into(),
     }
 }
 
-/// Proves `written` on one blank, in order, against the design.
-pub fn prove(
-    ticket: &Ticket,
-    design: &Design,
-    lay: &Lay,
-    written: &[Written],
-    precision: Precision,
-) -> Result<Proved, StageError> {
-    let make = &ticket.make;
-    let target = target::target(&design.footbed, lay.top, make, precision.carve_mm);
-    let cuts: Vec<Cut> = written
-        .iter()
-        .map(|w| Cut { name: &w.file, step: w.step, program: &w.program, cutter: &w.cutter, timing: &w.timing })
-        .collect();
-    let proof = carve::prove(&cuts, &target, &rules(make, design, &target, lay.top, precision))?;
-    let values = carved_values(make, design, &proof.carved, lay.top);
-    let cautions = unroughed(written, &proof, make).into_iter().collect();
-    Ok(Proved { proof, values, lay: *lay, cautions })
-}
-
-/// Told when a program cuts into a blank that nothing has roughed: it may prove, and still be more
-/// than its cutter should take.
-fn unroughed(written: &[Written], proof: &Proof, make: &Make) -> Option<String> {
-    let first = written.iter().zip(&proof.programs).find(|(w, _)| w.step != Step::Frame)?;
-    let (program, figures) = first;
-    (program.step != Step::Rough).then(|| {
-        format!(
-            "roughing was not among the programs before {}: it was carved from the whole blank, with up to {:.1} mm of \
-             stock up the cutter; roughing takes {} mm at once and leaves {} mm",
-            program.file, figures.most_engaged_mm, make.material.step_down_mm, make.material.allowance_mm
-        )
-    })
-}
-
-fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, precision: Precision) -> Rules {
-    Rules {
-        step_mm: precision.carve_mm,
-        gouge_mm: GOUGE_MM,
-        left_mm: None,
-        bed_cut_mm: make.machine.bed_cut_mm,
-        travel_mm: make.machine.travel_mm,
-        overrun_mm: OVERRUN_MM,
-        least_chip_mm: make.material.chip_load_mm[0],
-        floor: Some(floor(make, design, target, placement)),
-        tabs: Some(tabs(make)),
-    }
-}
-
-fn tabs(make: &Make) -> Tabs {
-    Tabs {
-        count: make.tabs.count,
-        length_mm: make.tabs.length_mm,
-        height_mm: make.tabs.thickness_mm,
-        allowance_mm: path::OUTWARD_MM,
-        left_mm: LEFT_AROUND_MM,
-    }
-}
-
-/// What must remain: the material's least thickness, or what an accepted reason lets the design
-/// have, whichever is less.
-fn floor(make: &Make, design: &Design, target: &Target, placement: Placement) -> Floor {
-    let footbed = &design.footbed;
-    let least = &make.material.least;
-    let lattice = target.surface.lattice;
-    let allowed = |z: f64, p: crate::frame::Point2| {
-        let zone = if p.y < footbed.places.heel_post_front_y() {
-            least.heel
-        } else if p.y < footbed.places.met_line_y(p.x) {
-            least.flex_zone
-        } else {
-            least.forefoot
-        };
-        zone.min(z) - FLOOR_SLACK_MM
+/// Height at which rapids in x and y are made while this face is cut, mm.
+pub fn safe_z_mm(face: Face, make: &Make) -> f64 {
+    let top = match face {
+        Face::Top => target::blank_top_mm(&make.blank),
+        Face::Under => make.blank.height_mm,
     };
-    let least_mm = Grid {
-        lattice,
-        z: (0..lattice.len())
-            .map(|k| {
-                let (i, j) = (k % lattice.nx, k / lattice.nx);
-                allowed(target.surface.at(i, j), placement.unplace(lattice.node(i, j)))
-            })
-            .collect(),
-    };
-    Floor { underside: Grid::filled(lattice, 0.0), least_mm }
-}
-
-/// The carved heights, gauged like any piece.
-fn carved_values(make: &Make, design: &Design, carved: &Grid, placement: Placement) -> Values {
-    let footbed = &design.footbed;
-    let top = |p| carved.sample(placement.place(p));
-    let underside = |_| (make.underside == Underside::Flat).then_some(0.0);
-    gauge::read(&footbed.places, Piece { top: &top, underside: &underside, outline: &footbed.outline })
-}
-
-/// Height at which rapids in x and y are made, mm.
-pub fn safe_z_mm(make: &Make) -> f64 {
-    target::blank_top_mm(&make.blank) + make.machine.safe_above_blank_mm
+    top + make.machine.safe_above_blank_mm
 }
 
 /// Spindle speed the machine can turn for this material.

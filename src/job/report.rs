@@ -5,16 +5,16 @@ use std::collections::BTreeMap;
 use nalgebra::Matrix4;
 use serde::Serialize;
 
+use super::lay::Face;
 use super::pieces::Solid;
 use super::programs::{blank_box_mm, kind_of_step, safe_z_mm, spindle_rpm};
 use super::target::blank_top_mm;
-use super::{Design, MadeFoot, OutFile, proofs, sha256_hex};
+use super::{Design, FaceFigures, MadeFoot, OutFile, Pin, Proved, Thickness, pins, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
 use crate::kernel::Shape;
 use crate::limits::{BootEffect, Finding, Interval};
 use crate::nc::BoundedBy;
-use crate::path::Step;
 use crate::profile::Cutter;
 use crate::ticket::{Make, Ticket};
 use crate::value::{Value, Values};
@@ -101,6 +101,17 @@ pub struct MillingReport {
     /// How deep the machine's bed may be cut.
     pub bed_cut_mm: f64,
     pub tabs: TabsReport,
+    /// Pins on the bed that bring a turned blank back; empty when nothing is turned on pins.
+    pub pins: Vec<PinReport>,
+}
+
+/// A pin, in program coordinates of either face.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct PinReport {
+    pub at_mm: [f64; 2],
+    pub diameter_mm: f64,
+    pub height_mm: f64,
 }
 
 /// The tabs that hold the piece.
@@ -120,6 +131,8 @@ pub struct ProgramReport {
     pub sha256: String,
     pub side: Side,
     pub face: &'static str,
+    /// The stored zero it counts from: `G54` or `G55`.
+    pub work_offset: String,
     pub step: &'static str,
     pub cutter: CutterReport,
     /// Row-major 4x4: program coordinates to the bench frame of the meshes.
@@ -171,10 +184,27 @@ pub struct ProofReport {
     /// The figures.
     #[serde(flatten)]
     pub proof: Proof,
+    /// The surface's figures of each face, `top` and `under`.
+    pub faces: BTreeMap<&'static str, FaceFigures>,
+    /// What thickness was judged from.
+    pub thickness: Thickness,
     /// Values of the carved piece.
     pub values: Values,
     /// What is to be minded about the proof itself.
     pub cautions: Vec<String>,
+}
+
+impl ProofReport {
+    /// The report of one foot's proof.
+    pub fn of(proved: &Proved) -> ProofReport {
+        ProofReport {
+            proof: proved.proof.clone(),
+            faces: proved.faces.clone(),
+            thickness: proved.thickness,
+            values: proved.values.clone(),
+            cautions: proved.cautions.clone(),
+        }
+    }
 }
 
 /// The worst of both feet.
@@ -261,7 +291,7 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         material: ticket.make.material.name.clone(),
         blank: ticket.make.blank.name.clone(),
         machine: ticket.make.machine.name.clone(),
-        milling: milling_report(&ticket.make),
+        milling: milling_report(&ticket.make, programs.iter().any(|p| p.face == Face::Under.name())),
         values: reports.iter().map(|foot| (foot.side, foot.values.clone())).collect(),
         findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
         feet: reports,
@@ -303,13 +333,14 @@ fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
             sha256: sha256_hex(written.text.as_bytes()),
             side: foot.design.order.side,
             face: written.face.name(),
+            work_offset: format!("G{}", written.program.offset),
             step: kind_of_step(written.step),
             cutter: cutter_report(&written.cutter),
             bench_from_mill: row_major(bench * cut.proved.lay.mill_from_foot(written.face).inverse_matrix()),
             blank_box_mm: blank_box_mm(&make.blank),
-            safe_z_mm: safe_z_mm(make),
+            safe_z_mm: safe_z_mm(written.face, make),
             feed_mm_min: make.material.feed_mm_min,
-            spindle_rpm: if written.step == Step::Frame { 0.0 } else { spindle_rpm(make) },
+            spindle_rpm: if written.step.is_dry() { 0.0 } else { spindle_rpm(make) },
             time_s: written.timing.total_s,
             bounded_by: written.timing.bounded_by,
             lines: written.program.lines,
@@ -322,7 +353,11 @@ fn row_major(m: Matrix4<f64>) -> [f64; 16] {
     std::array::from_fn(|k| m[(k / 4, k % 4)] + 0.0)
 }
 
-fn milling_report(make: &Make) -> MillingReport {
+fn pin_report(pin: &Pin) -> PinReport {
+    PinReport { at_mm: [pin.at.x, pin.at.y], diameter_mm: pin.diameter_mm, height_mm: pin.height_mm }
+}
+
+fn milling_report(make: &Make, turned: bool) -> MillingReport {
     MillingReport {
         scallop_mm: make.scallop_mm,
         step_down_mm: make.material.step_down_mm,
@@ -333,6 +368,7 @@ fn milling_report(make: &Make) -> MillingReport {
             length_mm: make.tabs.length_mm,
             thickness_mm: make.tabs.thickness_mm,
         },
+        pins: if turned { pins(make).iter().map(pin_report).collect() } else { vec![] },
     }
 }
 

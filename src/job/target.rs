@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use crate::footbed::Footbed;
-use crate::frame::{Placement, Rect, Vector2};
+use crate::frame::{Placement, Point2, Rect, Vector2};
 use crate::grid::{Grid, Lattice};
 use crate::path::Target;
 use crate::profile::{Blank, Cutter};
@@ -39,8 +39,14 @@ pub fn target(footbed: &Footbed, placement: Placement, make: &Make, step_mm: f64
     }
 }
 
+/// The design's underside on the lattice of [`target`], placed as that is.
+pub(super) fn underside(footbed: &Footbed, placement: Placement, make: &Make, step_mm: f64) -> Grid {
+    let lattice = Lattice::covering(footbed.outline.bounds().grown(shelf_mm(make)), step_mm);
+    placed(&footbed.underside_sampled(lattice), placement)
+}
+
 /// How far outside the outline any cutter's edge may reach.
-fn shelf_mm(make: &Make) -> f64 {
+pub(super) fn shelf_mm(make: &Make) -> f64 {
     let radius = |cutter: &Cutter| cutter.shape.radius();
     let widest = [&make.roughing, &make.finishing, &make.perimeter].map(radius).into_iter().fold(0.0, f64::max);
     2.0 * radius(&make.perimeter) + widest + SHELF_MARGIN_MM
@@ -64,6 +70,13 @@ fn shelved(footbed: &Footbed, shelf_mm: f64, step_mm: f64) -> Grid {
         }
     });
     grid
+}
+
+/// The shelf's height at one place outside the outline, by the same rule; for questions, never for
+/// cuts.
+pub(super) fn shelf_height(footbed: &Footbed, p: Point2) -> f64 {
+    let edge = footbed.top_at(footbed.outline.nearest(p));
+    footbed.top_at(p).min(edge).max(edge - SHELF_FALL_MM).max(0.0)
 }
 
 /// Unit vector away from the outline at a node outside it, from differences of the distance.
@@ -95,7 +108,7 @@ pub fn placed(grid: &Grid, placement: Placement) -> Grid {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::{Point2, Side, Vector3, bench_from_foot};
+    use crate::frame::{Side, Vector3, bench_from_foot};
 
     #[test]
     fn a_placed_grid_has_the_same_heights_at_placed_places() {

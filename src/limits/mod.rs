@@ -8,6 +8,7 @@
 mod field;
 mod order;
 mod shop;
+mod turning;
 
 use serde::Serialize;
 
@@ -19,6 +20,7 @@ use crate::value::Values;
 pub use field::{Interval, Intervals};
 pub use order::{BootEffect, boot_effect};
 pub use shop::{line_load, scallop};
+pub use turning::{PinRoom, no_hollow, pin_room, turned_by_edges, unreached_under, unsupported};
 
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]

@@ -52,7 +52,7 @@ mod tests {
 
     fn program(comments: &[&str]) -> Program {
         let comments = comments.iter().enumerate().map(|(k, words)| (k + 1, words.to_string())).collect();
-        Program { travels: vec![], opening: 0, dwells: vec![], comments, lines: 9 }
+        Program { travels: vec![], opening: 0, offset: 54, dwells: vec![], comments, lines: 9 }
     }
 
     #[test]

@@ -27,6 +27,8 @@ pub struct Program {
     /// lift, and the first way over in x and y. Their unknown coordinates hold the first ones that
     /// the text names, so that they have no length and lie where the known movement begins.
     pub opening: usize,
+    /// The stored zero that it counts from: 54 or 55.
+    pub offset: u32,
     /// Every wait, in order of lines.
     pub dwells: Vec<Dwell>,
     /// Comments with their line numbers (from 1).
@@ -84,6 +86,7 @@ pub fn acceptance(machine: &Machine) -> Acceptance {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::profile::WorkOffset;
 
     #[test]
     fn every_controller_choice_reaches_the_reader() {
@@ -107,6 +110,7 @@ mod tests {
             decimals: 4,
             refuses: vec![49],
             bed_cut_mm: 0.0,
+            under_offset: WorkOffset::G54,
         };
         let by_p = Acceptance {
             line_limit: 60,

@@ -65,7 +65,7 @@ pub struct Acceptance {
 /// The movements that `bytes` order.
 ///
 /// Words act in the standard's order of execution whatever their order in the line: feed, speed,
-/// spindle, dwell, settings, movement, end. `G17 G21 G40 G49 G54 G90 G94` must all have been said
+/// spindle, dwell, settings, movement, end. `G17 G21 G40 G49 G90 G94` and one of `G54 G55` must all have been said
 /// before anything moves; `G80` may be. The tip's first place is unknown: the first movement must be
 /// `G0 Z`, the next one in x and y must be `G0` with both `X` and `Y`; see [`Program::opening`].
 /// Whether the spindle turned, what was cut and whether the machine reaches that far is for the
@@ -129,7 +129,8 @@ struct Complained {
 
 impl<'a> Reader<'a> {
     fn new(limits: &'a Acceptance) -> Reader<'a> {
-        let program = Program { travels: Vec::new(), opening: 0, dwells: Vec::new(), comments: Vec::new(), lines: 0 };
+        let program =
+            Program { travels: Vec::new(), opening: 0, offset: 54, dwells: Vec::new(), comments: Vec::new(), lines: 0 };
         Reader {
             limits,
             program,
@@ -271,12 +272,26 @@ impl<'a> Reader<'a> {
         for (needed, said) in NEEDED.iter().zip(self.said.iter_mut()) {
             *said |= orders.settings.contains(&f64::from(*needed));
         }
+        self.set_offset(orders);
         self.motion = match orders.motion {
             Some(0.0) => Motion::Rapid,
             Some(1.0) => Motion::Feed,
             Some(_) => Motion::None,
             None => self.motion,
         };
+    }
+
+    /// Either stored zero will do, but one program keeps to one.
+    fn set_offset(&mut self, orders: &Orders) {
+        let Some(slot) = NEEDED.iter().position(|needed| *needed == 54) else { return };
+        for offset in [54, 55].into_iter().filter(|g| orders.settings.contains(&f64::from(*g))) {
+            let moved = self.program.travels.last().is_some();
+            if moved && self.program.offset != offset {
+                self.refuse(Reason::OffsetChanges { first: self.program.offset, second: offset });
+            }
+            self.program.offset = offset;
+            self.said[slot] = true;
+        }
     }
 
     fn travel(&mut self, orders: &Orders) {
@@ -484,7 +499,8 @@ mod tests {
             ("G91.1", 'G', 91.1),
             ("G91", 'G', 91.0),
             ("G20", 'G', 20.0),
-            ("G55", 'G', 55.0),
+            ("G56", 'G', 56.0),
+            ("G2 X1 Y1 I1", 'G', 2.0),
             ("M6", 'M', 6.0),
             ("M7", 'M', 7.0),
             ("M4 S1000", 'M', 4.0),
@@ -500,6 +516,19 @@ mod tests {
         assert!(matches!(refused(&with("X20 F2000", "X20 (now!)"))[0], (12, Reason::Character { byte: b'!' })));
         assert!(matches!(refused(&with("X20 F2000", "X20 (\u{e9})"))[0], (12, Reason::Character { byte: 0xc3 })));
         assert!(matches!(refused(&with("X20 F2000", "X20 ; on"))[0], (12, Reason::NotAWord { found: ';' })));
+    }
+
+    /// Two stored zeros are taken, one of them for a whole program.
+    #[test]
+    fn a_program_keeps_to_one_stored_zero() {
+        let text = with("X20 F2000", "X21");
+        assert_eq!(read(text.as_bytes(), &strict()).unwrap().offset, 54);
+        let other = text.replace("G54", "G55");
+        assert_eq!(read(other.as_bytes(), &strict()).unwrap().offset, 55);
+        let changes = refused(&with("X20 F2000", "G55"));
+        assert_eq!(changes[0], (12, Reason::OffsetChanges { first: 54, second: 55 }));
+        let both = refused(&with("X20 F2000", "G54 G55"));
+        assert_eq!(both[0], (12, Reason::Repeated { letter: 'G', first: 54.0, second: 55.0 }));
     }
 
     #[test]

@@ -150,6 +150,7 @@ mod tests {
         let mut program = Program {
             travels: vec![travel(1, 0.0, 50.0, 0.0), travel(2, 50.0, 100.0, 0.0)],
             opening: 0,
+            offset: 54,
             dwells: vec![],
             comments: vec![],
             lines: 3,
@@ -181,7 +182,7 @@ mod tests {
             Travel { line, rapid: feed_mm_min == 0.0, from: start, to, feed_mm_min, spindle_rpm: 9000.0 }
         });
         let travels = travels.collect();
-        Program { travels, opening: 0, dwells: vec![], comments: vec![], lines: places.len() }
+        Program { travels, opening: 0, offset: 54, dwells: vec![], comments: vec![], lines: places.len() }
     }
 
     /// One move of each kind, with a stop at every corner: ramps of v / a at both ends, and the rest

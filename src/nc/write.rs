@@ -12,8 +12,8 @@ use thiserror::Error;
 
 use super::time::{Joint, Leg, leg_runs};
 use crate::frame::{Point3, Side, Vector3};
-use crate::path::{Motion, Step, Toolpath};
-use crate::profile::{DwellWord, EndWord, Machine};
+use crate::path::{Motion, Toolpath};
+use crate::profile::{DwellWord, EndWord, Machine, WorkOffset};
 pub(super) use words::{cutter_form, plain};
 use words::{cutter_words, step_words, thousandths, time_words, wrapped};
 
@@ -27,8 +27,12 @@ pub struct Header {
     pub revision: u32,
     /// Which foot.
     pub side: Side,
+    /// Which side of the piece is cut, in a word.
+    pub face: &'static str,
     /// Where zero is, in words.
     pub zero: String,
+    /// The stored zero that the program counts from.
+    pub offset: WorkOffset,
     /// What is clamped, in words.
     pub blank: String,
     /// Checksum of the ticket that this was made from.
@@ -47,6 +51,8 @@ pub enum WriteError {
     Place { index: usize, axis: char, value: f64 },
     #[error("move {index} is to feed at {value} mm/min; allowed is 1 to {MOST_FEED} mm/min")]
     Feed { index: usize, value: f64 },
+    #[error("move {index} is to wait {value} s; allowed is 0.001 to {MOST_WAIT_S} s")]
+    Wait { index: usize, value: f64 },
     #[error("the path begins with a feed move; it must begin with a rapid to its safe height")]
     StartsFeeding,
     #[error(
@@ -56,7 +62,7 @@ pub enum WriteError {
     SlantedRapid { index: usize, dz_mm: f64, dxy_mm: f64 },
     #[error("the spindle is to run at {value}/min; this machine runs {least} to {greatest}/min")]
     Spindle { value: f64, least: f64, greatest: f64 },
-    #[error("a frame program is a dry run and needs spindle speed 0, not {value}/min")]
+    #[error("a dry run needs spindle speed 0, not {value}/min")]
     FrameTurns { value: f64 },
     #[error("a line of {length} characters is needed and the machine's line limit is {limit}; raise it in the profile")]
     LineLimit { length: usize, limit: usize },
@@ -67,6 +73,9 @@ const MOST_MM: f64 = 10_000.0;
 
 /// No spindle this program writes for cuts foam at 100 m/min of feed.
 const MOST_FEED: f64 = 100_000.0;
+
+/// A longer wait is for a person to end, not for a program.
+const MOST_WAIT_S: f64 = 600.0;
 
 /// Comment lines that one piece of the header may fill; the rest of an endless note is dropped.
 const MOST_COMMENT_LINES: usize = 12;
@@ -84,7 +93,7 @@ pub fn write(path: &Toolpath, machine: &Machine, header: &Header) -> Result<Stri
     let moves = rounded(path)?;
     let mut text = Text { lines: String::new(), machine, motion: None, at: moves.start, feed: None };
     text.comments(path, header, &moves)?;
-    text.preamble()?;
+    text.preamble(header.offset)?;
     text.opening(path, moves.start)?;
     for step in &moves.steps {
         text.movement(step)?;
@@ -105,8 +114,8 @@ fn check_spindle(path: &Toolpath, machine: &Machine) -> Result<(), WriteError> {
     let [least, greatest] = machine.spindle_rpm;
     let value = path.spindle_rpm;
     match path.step {
-        Step::Frame if value == 0.0 => Ok(()),
-        Step::Frame => Err(WriteError::FrameTurns { value }),
+        step if step.is_dry() && value == 0.0 => Ok(()),
+        step if step.is_dry() => Err(WriteError::FrameTurns { value }),
         _ if value >= 1.0 && value >= least && value <= greatest => Ok(()),
         _ => Err(WriteError::Spindle { value, least, greatest }),
     }
@@ -121,6 +130,8 @@ struct Printed {
     to: Place,
     /// Whole mm/min; `None` for a rapid.
     feed: Option<u32>,
+    /// Stays instead of moving, ms.
+    wait_ms: Option<i64>,
 }
 
 /// Where the first rapid goes, and every move after it that moves, the last lift included.
@@ -142,6 +153,10 @@ fn rounded(path: &Toolpath) -> Result<Moves, WriteError> {
         let feed = match step.motion {
             Motion::Rapid => None,
             Motion::Feed(value) => Some(whole_feed(index, value)?),
+            Motion::Wait(seconds) => {
+                steps.push(Printed { to: at, feed: None, wait_ms: Some(whole_wait(index, seconds)?) });
+                continue;
+            }
         };
         if to == at {
             continue;
@@ -149,11 +164,11 @@ fn rounded(path: &Toolpath) -> Result<Moves, WriteError> {
         if feed.is_none() {
             check_square(index, at, to)?;
         }
-        steps.push(Printed { to, feed });
+        steps.push(Printed { to, feed, wait_ms: None });
         at = to;
     }
     if at[2] < start[2] {
-        steps.push(Printed { to: [at[0], at[1], start[2]], feed: None });
+        steps.push(Printed { to: [at[0], at[1], start[2]], feed: None, wait_ms: None });
     }
     Ok(Moves { start, steps })
 }
@@ -173,6 +188,15 @@ fn whole_feed(index: usize, value: f64) -> Result<u32, WriteError> {
     // A thousandth is added so that 599.999999, a 600 that went through a division, stays 600.
     let whole = (value + 0.001).floor();
     if (1.0..=MOST_FEED).contains(&whole) { Ok(whole as u32) } else { Err(WriteError::Feed { index, value }) }
+}
+
+fn whole_wait(index: usize, value: f64) -> Result<i64, WriteError> {
+    let whole = (value * 1000.0).round();
+    if (1.0..=MOST_WAIT_S * 1000.0).contains(&whole) {
+        Ok(whole as i64)
+    } else {
+        Err(WriteError::Wait { index, value })
+    }
 }
 
 /// Axes arrive at different times in a rapid on many controllers, so a slanted one has no known
@@ -208,8 +232,8 @@ impl Text<'_> {
         Ok(())
     }
 
-    fn preamble(&mut self) -> Result<(), WriteError> {
-        for words in [&[21][..], &[17, 90, 94], &[40, 49, 80], &[54]] {
+    fn preamble(&mut self, offset: WorkOffset) -> Result<(), WriteError> {
+        for words in [&[21][..], &[17, 90, 94], &[40, 49, 80], &[offset.number()]] {
             let known = words.iter().filter(|number| !self.machine.refuses.contains(number));
             let line: Vec<String> = known.map(|number| format!("G{number}")).collect();
             if !line.is_empty() {
@@ -223,18 +247,17 @@ impl Text<'_> {
     /// spindle up at the safe height; then goes over.
     fn opening(&mut self, path: &Toolpath, start: Place) -> Result<(), WriteError> {
         self.line(&format!("G0 Z{}", thousandths(start[2])))?;
-        if path.step == Step::Frame {
+        if path.step.is_dry() {
             self.line("M5")?;
         } else {
             self.line(&format!("M3 S{:.0}", path.spindle_rpm))?;
-            self.dwell()?;
+            self.dwell((self.machine.spin_up_s * 1000.0).round() as i64)?;
         }
         self.motion = Some("G0");
         self.line(&format!("G0 X{} Y{}", thousandths(start[0]), thousandths(start[1])))
     }
 
-    fn dwell(&mut self) -> Result<(), WriteError> {
-        let milliseconds = (self.machine.spin_up_s * 1000.0).round() as i64;
+    fn dwell(&mut self, milliseconds: i64) -> Result<(), WriteError> {
         if milliseconds <= 0 {
             return Ok(());
         }
@@ -247,6 +270,9 @@ impl Text<'_> {
     }
 
     fn movement(&mut self, step: &Printed) -> Result<(), WriteError> {
+        if let Some(milliseconds) = step.wait_ms {
+            return self.dwell(milliseconds);
+        }
         let word = if step.feed.is_some() { "G1" } else { "G0" };
         let mut words = Vec::with_capacity(5);
         if self.motion != Some(word) || self.machine.motion_word_each_line {
@@ -279,6 +305,7 @@ impl Text<'_> {
     fn comments(&mut self, path: &Toolpath, header: &Header, moves: &Moves) -> Result<(), WriteError> {
         self.comment("CODE", &format!("{} REVISION {}", header.code, header.revision))?;
         self.comment("SIDE", &format!("{}, {} foot", header.side.letter(), header.side.name()))?;
+        self.comment("FACE", header.face)?;
         self.comment("STEP", step_words(path.step))?;
         self.comment("CUTTER", &cutter_words(&path.cutter))?;
         self.comment("ZERO", &header.zero)?;
@@ -322,13 +349,17 @@ fn moves_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
     // The first lift and the first way over start nobody knows where: only their lines count.
     let still = Leg { along: Vector3::zeros(), feed_mm_min: None, joint: Joint::Rest };
     let mut legs = vec![still; 2];
+    let (mut waits_ms, mut joint) = (0, Joint::Passed);
     for step in &moves.steps {
-        let joint = Joint::Passed;
+        if let Some(milliseconds) = step.wait_ms {
+            (waits_ms, joint) = (waits_ms + milliseconds, Joint::Rest);
+            continue;
+        }
         legs.push(Leg { along: difference(at, step.to), feed_mm_min: step.feed.map(f64::from), joint });
-        at = step.to;
+        (at, joint) = (step.to, Joint::Passed);
     }
-    let spin_up_s = if path.step == Step::Frame { 0.0 } else { machine.spin_up_s };
-    leg_runs(&legs, machine).iter().map(|run| run.seconds).sum::<f64>() + spin_up_s
+    let spin_up_s = if path.step.is_dry() { 0.0 } else { machine.spin_up_s };
+    leg_runs(&legs, machine).iter().map(|run| run.seconds).sum::<f64>() + spin_up_s + waits_ms as f64 / 1000.0
 }
 
 #[cfg(test)]
@@ -338,7 +369,7 @@ mod tests {
     use super::*;
     use crate::kernel::Shape;
     use crate::nc::{acceptance, read, time};
-    use crate::path::Move;
+    use crate::path::{Move, Step};
     use crate::profile::Cutter;
 
     fn machine() -> Machine {
@@ -362,6 +393,7 @@ mod tests {
             decimals: 3,
             refuses: vec![],
             bed_cut_mm: 0.0,
+            under_offset: WorkOffset::G54,
         }
     }
 
@@ -384,6 +416,8 @@ mod tests {
             code: "demo-01".into(),
             revision: 2,
             side: Side::Right,
+            face: "top",
+            offset: WorkOffset::G54,
             zero: "Z0 on the board under the blank, X0 Y0 at the blank's marked corner".into(),
             blank: "EVA, 300 x 110 x 32 mm".into(),
             ticket_sha256: "0123456789abcdef".repeat(4),
@@ -419,6 +453,7 @@ mod tests {
         insta::assert_snapshot!(write(&sample(), &machine(), &header()).unwrap(), @"
         (CODE: DEMO-01 REVISION 2)
         (SIDE: R, RIGHT FOOT)
+        (FACE: TOP)
         (STEP: FINISH)
         (CUTTER: BALL-6, BALL, DIAMETER 6 MM, 2 FLUTES, 35 MM OUT)
         (ZERO: Z0 ON THE BOARD UNDER THE BLANK, X0 Y0 AT THE BLANKS MARKED)

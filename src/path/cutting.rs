@@ -107,6 +107,11 @@ pub enum PathError {
          gentle parts of the outline; ask for {found}, or for shorter ones"
     )]
     Tabs { asked: usize, found: usize, length_mm: f64 },
+    #[error(
+        "a pin's hole of {hole_mm} mm is smaller than its cutter of {cutter_mm} mm; \
+         take thicker pins or a thinner perimeter cutter"
+    )]
+    PinHole { hole_mm: f64, cutter_mm: f64 },
     #[error("{step:?} finds nothing to cut inside the blank")]
     Nothing { step: Step },
 }

@@ -1,4 +1,4 @@
-//! Where the cutter's tip goes: rough, finish, perimeter and frame paths over a target surface in
+//! Where the cutter's tip goes: rough, finish, perimeter, pin and frame paths over a target surface in
 //! the mill frame. Knows cutters and heights; knows neither program text nor footbeds.
 
 mod cover;
@@ -9,6 +9,7 @@ mod heights;
 mod outline;
 mod passes;
 mod perimeter;
+mod pins;
 mod rough;
 mod sidestep;
 mod stock;
@@ -21,6 +22,7 @@ pub use cutting::{Cutting, PathError};
 pub use finish::finish;
 pub use frame_run::frame;
 pub use perimeter::{OUTWARD_MM, perimeter};
+pub use pins::{PinHole, TOUCH_ABOVE_MM, pin_holes, touch_pins};
 pub use rough::rough;
 
 use crate::frame::{Point2, Point3, Rect};
@@ -34,6 +36,8 @@ pub enum Motion {
     Rapid,
     /// At this feed, mm/min.
     Feed(f64),
+    /// Not at all: the tip waits where it is, s.
+    Wait(f64),
 }
 
 /// One straight move of the cutter's tip to a place in the mill frame.
@@ -65,10 +69,19 @@ pub struct Target {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 #[allow(missing_docs)] // page words: the order on the job sheet
 pub enum Step {
+    PinHoles,
+    Pins,
     Rough,
     Finish,
     Perimeter,
     Frame,
+}
+
+impl Step {
+    /// Whether it is a dry run: nothing is cut and the spindle stands.
+    pub fn is_dry(self) -> bool {
+        matches!(self, Step::Frame | Step::Pins)
+    }
 }
 
 /// One cutter's moves for one step.

@@ -127,7 +127,7 @@ pub(super) fn check_moves(path: &Toolpath, target: &Target, cutting: &Cutting) {
     }
     for pair in path.moves.windows(2) {
         let (from, to) = (pair[0].to, pair[1].to);
-        assert_ne!(from, to, "a move that goes nowhere");
+        assert!(from != to || matches!(pair[1].motion, Motion::Wait(_)), "a move that goes nowhere");
         match pair[1].motion {
             Motion::Rapid => {
                 let sideways = from.xy() != to.xy();
@@ -138,6 +138,7 @@ pub(super) fn check_moves(path: &Toolpath, target: &Target, cutting: &Cutting) {
                 let down = feed * (from.z - to.z) / (to - from).norm();
                 assert!(down <= cutting.plunge_mm_min * 1.000001, "{down} from {from} to {to}");
             }
+            Motion::Wait(seconds) => assert!(seconds > 0.0 && from == to),
         }
     }
 }
@@ -161,6 +162,7 @@ impl Stock {
             match pair[1].motion {
                 Motion::Rapid => struck = struck.max(taken),
                 Motion::Feed(_) => deepest = deepest.max(taken),
+                Motion::Wait(_) => {}
             }
         }
         (deepest, struck)

@@ -53,6 +53,14 @@ impl<'t> Trail<'t> {
         self.push(Motion::Feed(feed(self.cutting, from, to)), to);
     }
 
+    /// Stays for so many seconds.
+    pub(super) fn wait(&mut self, seconds: f64) {
+        if let Some(last) = self.moves.last() {
+            let to = last.to;
+            self.moves.push(Move { motion: Motion::Wait(seconds), to });
+        }
+    }
+
     pub(super) fn finish(mut self) -> Vec<Move> {
         self.lift();
         self.moves

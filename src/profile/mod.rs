@@ -109,6 +109,24 @@ pub enum EndWord {
     M30,
 }
 
+/// The stored zero that a program counts from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum WorkOffset {
+    G54,
+    G55,
+}
+
+impl WorkOffset {
+    /// Its number after the G.
+    pub fn number(self) -> u32 {
+        match self {
+            WorkOffset::G54 => 54,
+            WorkOffset::G55 => 55,
+        }
+    }
+}
+
 /// A mill and its controller.
 #[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
@@ -141,6 +159,8 @@ pub struct Machine {
     pub refuses: Vec<u32>,
     /// How deep a cutter may go into the sacrificial board, mm (0: never below the bed).
     pub bed_cut_mm: f64,
+    /// The stored zero of programs that cut the underside; those of the top count from G54.
+    pub under_offset: WorkOffset,
 }
 
 /// What a kind of use starts from, where the ticket and the boot say nothing.

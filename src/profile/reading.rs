@@ -6,7 +6,9 @@ use crate::kernel::Shape;
 use crate::value::Value;
 use crate::written::{Allowed, Need, Section};
 
-use super::{Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances};
+use super::{
+    Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances, WorkOffset,
+};
 
 const RPM: Allowed = Allowed::new(100.0, 60_000.0, "rpm");
 const FEED: Allowed = Allowed::new(10.0, 60_000.0, "mm/min");
@@ -172,6 +174,10 @@ pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
         s.at("spin_up_s", message, format!("write 0 for none, or {LEAST_SPIN_UP_S} to 120 s"));
         return None;
     }
+    let offsets = [("g54", WorkOffset::G54), ("g55", WorkOffset::G55)];
+    let under_offset =
+        if s.has("under_offset") { s.choice("under_offset", Need::Required, &offsets) } else { Some(WorkOffset::G54) };
+    s.allow("under_offset");
     Some(Machine {
         name: name.to_owned(),
         title: title.to_owned(),
@@ -192,6 +198,7 @@ pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
         decimals: decimals? as usize,
         refuses: refuses?,
         bed_cut_mm: bed_cut_mm?,
+        under_offset: under_offset?,
     })
 }
 

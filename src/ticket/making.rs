@@ -5,7 +5,7 @@ use crate::profile::{Blank, Cutter, Kind, Material, Shelf};
 use crate::written::{Need, Section};
 
 use super::reading::look_up;
-use super::{Make, Passes, Tabs, Underside, ranges};
+use super::{Make, Passes, Pins, Tabs, Turning, Underside, ranges};
 
 /// Cutters where the ticket names none: (key, profile, why). Shop's own choices.
 const USUAL_CUTTERS: [(&str, &str, &str); 3] = [
@@ -16,6 +16,14 @@ const USUAL_CUTTERS: [(&str, &str, &str); 3] = [
 
 /// Tabs where the ticket says nothing: six to eight hold a footbed; common practice, no source.
 const USUAL_TABS: Tabs = Tabs { count: 6, length_mm: 8.0, thickness_mm: 1.5 };
+
+/// Pins stand this high where the ticket says nothing, mm: they only place the blank, the hold-down
+/// holds it, and no cutter may come down to them. Shop's own choice.
+const USUAL_PIN_HEIGHT_MM: f64 = 2.5;
+/// The pins differ by at least this much, so that the blank goes on one way only, mm. Shop's own choice.
+const LEAST_PIN_DIFFERENCE_MM: f64 = 1.0;
+/// The pin behind the heel is this much thicker than the other, mm: the next common dowel.
+const USUAL_PIN_DIFFERENCE_MM: f64 = 2.0;
 
 pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
     let named = |key: &str| s.text(key, Need::Required, usize::MAX);
@@ -37,6 +45,7 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
     let cover_mm = s.number_or("cover", ranges::COVER, 0.0);
     let tabs = tabs(s, &mut filled_in);
     let [roughing, finishing, perimeter] = cutters;
+    let turning = turning(s, underside, perimeter.as_ref(), &mut filled_in);
     Some(Make {
         material: material?.clone(),
         blank: blank?,
@@ -45,6 +54,7 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
         finishing: finishing?,
         perimeter: perimeter?,
         underside: underside?,
+        turning: turning?,
         scallop_mm: scallop_mm?,
         cover_mm: cover_mm?,
         passes: passes?,
@@ -154,4 +164,71 @@ fn tabs(s: &Section, filled_in: &mut Filled) -> Option<Tabs> {
         Some(Tabs { count: count? as usize, length_mm: length_mm?, thickness_mm: thickness_mm? })
     })
     .flatten()
+}
+
+#[derive(Clone, Copy)]
+enum By {
+    Pins,
+    Edges,
+}
+
+fn turning(
+    s: &Section,
+    underside: Option<Underside>,
+    perimeter: Option<&Cutter>,
+    filled_in: &mut Filled,
+) -> Option<Turning> {
+    let by = if s.has("turning") {
+        s.choice("turning", Need::Required, &[("pins", By::Pins), ("edges", By::Edges)])
+    } else {
+        s.allow("turning");
+        Some(By::Pins)
+    };
+    let least_mm = 2.0 * perimeter?.shape.radius();
+    let usual = Pins { diameters_mm: [least_mm + USUAL_PIN_DIFFERENCE_MM, least_mm], height_mm: USUAL_PIN_HEIGHT_MM };
+    if !s.has("pins") {
+        s.allow("pins");
+        let [heel, toe] = usual.diameters_mm;
+        if let (Some(Underside::Relieved), Some(By::Pins)) = (underside, by) {
+            let words = format!(
+                "pins of {heel} mm behind the heel and {toe} mm ahead of the toes, {USUAL_PIN_HEIGHT_MM} mm high: the \
+                 perimeter cutter's diameter and the next dowel"
+            );
+            filled_in.push(("pins", words));
+        }
+        return Some(match by? {
+            By::Pins => Turning::Pins(usual),
+            By::Edges => Turning::Edges,
+        });
+    }
+    let pins = s.within("pins", Need::Required, |s| pins(s, usual, least_mm)).flatten();
+    match by? {
+        By::Pins => pins.map(Turning::Pins),
+        By::Edges => {
+            s.at("pins", "`pins` beside turning = \"edges\"", "leave one of the two out");
+            None
+        }
+    }
+}
+
+fn pins(s: &Section, usual: Pins, least_mm: f64) -> Option<Pins> {
+    let height_mm = s.number_or("height", ranges::PIN_HEIGHT, usual.height_mm);
+    let diameters = if s.has("diameters") {
+        s.numbers("diameters", Need::Required, ranges::PIN_DIAMETER)
+    } else {
+        s.allow("diameters");
+        Some(usual.diameters_mm)
+    };
+    let diameters_mm @ [heel, toe] = diameters?;
+    if heel.min(toe) < least_mm {
+        let message = format!("a pin of {} mm is thinner than the perimeter cutter, {least_mm} mm", heel.min(toe));
+        s.at("diameters", message, "its hole is bored with that cutter: take thicker pins or a thinner cutter");
+        return None;
+    }
+    if (heel - toe).abs() < LEAST_PIN_DIFFERENCE_MM {
+        let message = format!("the pins are {heel} and {toe} mm thick: the blank would go on either way round");
+        s.at("diameters", message, format!("let them differ by {LEAST_PIN_DIFFERENCE_MM} mm or more"));
+        return None;
+    }
+    Some(Pins { diameters_mm, height_mm: height_mm? })
 }

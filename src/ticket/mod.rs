@@ -73,6 +73,7 @@ pub struct Make {
     pub finishing: Cutter,
     pub perimeter: Cutter,
     pub underside: Underside,
+    pub turning: Turning,
     pub scallop_mm: f64,
     /// Thickness of a cover glued on later, mm.
     pub cover_mm: f64,
@@ -90,6 +91,26 @@ pub struct Tabs {
     pub count: usize,
     pub length_mm: f64,
     pub thickness_mm: f64,
+}
+
+/// What brings the blank back to its place after it was turned over; matters to a relieved
+/// underside only.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Turning {
+    /// Two pins of unequal thickness on the bed, in holes of the waste.
+    Pins(Pins),
+    /// The blank's edges against the same stops: as exact as its width was measured.
+    Edges,
+}
+
+/// The pins on the bed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub struct Pins {
+    /// Behind the heel, ahead of the toes.
+    pub diameters_mm: [f64; 2],
+    /// Of their tops above the bed.
+    pub height_mm: f64,
 }
 
 /// Direction of the finishing passes.

@@ -44,6 +44,9 @@ pub(super) const TAB_COUNT: Allowed = Allowed::plain(0.0, 20.0);
 pub(super) const TAB_LENGTH: Allowed = Allowed::mm(2.0, 30.0);
 pub(super) const TAB_THICKNESS: Allowed = Allowed::mm(0.2, 10.0);
 
+pub(super) const PIN_DIAMETER: Allowed = Allowed::mm(2.0, 30.0);
+pub(super) const PIN_HEIGHT: Allowed = Allowed::mm(1.0, 20.0);
+
 pub(super) const STATION: Allowed = Allowed::plain(0.05, 0.95);
 pub(super) const SHARE: Allowed = Allowed::plain(0.0, 1.0);
 pub(super) const REVISION: Allowed = Allowed::plain(1.0, 9999.0);

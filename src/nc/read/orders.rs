@@ -10,6 +10,8 @@ pub(super) const NEEDED: [u32; 7] = [17, 21, 40, 49, 54, 90, 94];
 /// Coordinates, feeds and speeds beyond this are slips of the point, and refused. The largest number
 /// that means something is the longest wait in milliseconds.
 pub(super) const MOST_NUMBER: f64 = 120_000.0;
+/// The other stored zero, which does as well as `G54`.
+const ALSO_OFFSET: f64 = 55.0;
 
 /// The words of one line, each kind once.
 #[derive(Default)]
@@ -58,11 +60,12 @@ impl Orders {
         if [2.0, 3.0].contains(&number) {
             return Err(Reason::Arc { number });
         }
-        if !NEEDED.map(f64::from).contains(&number) {
+        if number != ALSO_OFFSET && !NEEDED.map(f64::from).contains(&number) {
             return Err(Reason::UnknownWord { letter: 'G', number });
         }
-        if self.settings.contains(&number) {
-            return Err(Reason::Repeated { letter: 'G', first: number, second: number });
+        let same = |said: &f64| *said == number || [*said, number].iter().all(|g| [54.0, ALSO_OFFSET].contains(g));
+        if let Some(&first) = self.settings.iter().find(|said| same(said)) {
+            return Err(Reason::Repeated { letter: 'G', first, second: number });
         }
         self.settings.push(number);
         Ok(())

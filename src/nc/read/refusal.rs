@@ -65,6 +65,8 @@ pub enum Reason {
     Repeated { letter: char, first: f64, second: f64 },
     #[error("a movement before {missing} has been said; the machine's last state would decide")]
     NotSet { missing: String },
+    #[error("G{second} after movements from G{first}: a program keeps to one stored zero")]
+    OffsetChanges { first: u32, second: u32 },
     #[error("the first movement must be G0 with Z alone: nobody knows yet what stands beside the tip")]
     FirstLift,
     #[error("after the first lift comes G0 with both X and Y: a way over from an unknown place")]

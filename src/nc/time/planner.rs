@@ -167,7 +167,7 @@ pub(super) mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::profile::{DwellWord, EndWord};
+    use crate::profile::{DwellWord, EndWord, WorkOffset};
 
     /// 500 mm/s^2 and 3000 mm/min on every axis, stopping at every corner.
     pub(in crate::nc::time) fn stopping() -> Machine {
@@ -191,6 +191,7 @@ pub(super) mod tests {
             decimals: 3,
             refuses: vec![],
             bed_cut_mm: 0.0,
+            under_offset: WorkOffset::G54,
         }
     }
 

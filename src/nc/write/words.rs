@@ -46,6 +46,8 @@ pub(super) fn wrapped(text: &str, room: usize) -> Vec<String> {
 
 pub(super) fn step_words(step: Step) -> &'static str {
     match step {
+        Step::PinHoles => "pin holes",
+        Step::Pins => "pins, a dry run with the spindle off and the blank off",
         Step::Rough => "rough",
         Step::Finish => "finish",
         Step::Perimeter => "perimeter",

@@ -1,13 +1,12 @@
-//! What is ground by hand from the underside: where the hollow ends, and how deep it is at places
-//! that a ruler finds. Programs cut from above only. Knows nothing of where the table stands.
+//! What the underside is checked by once it is milled: where the hollow ends, and how deep it is at
+//! places that a ruler finds. Knows nothing of programs, nor of where the table stands.
 
 use serde::Serialize;
 
-use super::contour;
 use super::data::DrawnFoot;
 use super::plan::crossings_at;
 use crate::frame::{Point2, Rect};
-use crate::grid::{Grid, Lattice};
+use crate::grid::{Grid, Lattice, contour};
 
 /// The edge of the hollow is drawn where it is this deep, mm: what a straightedge and a feeler gauge
 /// tell from flat. Common practice, no source.
@@ -21,20 +20,20 @@ const STEP_MM: f64 = 1.0;
 
 /// One foot's depths, as text.
 #[derive(Serialize)]
-pub struct GrindTable {
+pub struct DepthTable {
     pub side: char,
     /// Stations, % of the foot.
     pub shares: Vec<String>,
     /// The same, mm from the footbed's rear edge.
     pub from_heel: Vec<String>,
-    pub rows: Vec<GrindRow>,
+    pub rows: Vec<DepthRow>,
     /// The deepest place in words.
     pub deepest: String,
 }
 
 /// Depths at one distance from the medial edge.
 #[derive(Serialize)]
-pub struct GrindRow {
+pub struct DepthRow {
     pub from_medial: String,
     pub depths: Vec<String>,
 }
@@ -48,23 +47,23 @@ pub fn hollow(foot: &DrawnFoot) -> Vec<Vec<Point2>> {
     }
 }
 
-/// The depths to grind of each foot that has a hollow.
-pub fn tables(feet: &[DrawnFoot]) -> Vec<GrindTable> {
+/// The depths to measure of each foot that has a hollow.
+pub fn tables(feet: &[DrawnFoot]) -> Vec<DepthTable> {
     feet.iter().filter_map(table).collect()
 }
 
-fn table(foot: &DrawnFoot) -> Option<GrindTable> {
+fn table(foot: &DrawnFoot) -> Option<DepthTable> {
     let rear = Rect::around(foot.outline)?.y0;
     let edge: Vec<Point2> = hollow(foot).into_iter().flatten().collect();
     let extent = Rect::around(&edge)?;
     let ys: Vec<f64> = spaced(extent.y0 - rear, extent.y1 - rear, ALONG).map(|mm| mm + rear).collect();
     let reach = edge.iter().filter_map(|p| Some(medial_edge(foot, p.y)? - p.x));
     let (near, far) = reach.fold((f64::INFINITY, 0.0_f64), |(lo, hi), d| (lo.min(d), hi.max(d)));
-    let row = |mm: f64| GrindRow {
+    let row = |mm: f64| DepthRow {
         from_medial: format!("{mm:.0}"),
         depths: ys.iter().map(|y| depth_text(foot, *y, mm)).collect(),
     };
-    Some(GrindTable {
+    Some(DepthTable {
         side: foot.side.letter(),
         shares: ys.iter().map(|y| format!("{:.0}", 100.0 * y / foot.landmarks.foot_length_mm)).collect(),
         from_heel: ys.iter().map(|y| format!("{:.0}", y - rear)).collect(),
@@ -121,7 +120,7 @@ mod tests {
     }
 
     #[test]
-    fn a_flat_underside_has_nothing_to_grind() {
+    fn a_flat_underside_has_nothing_to_measure() {
         let sample = Sample::of_length(270.0);
         let top = |p: Point2| sample.top(p);
         let foot = sample.foot(Side::Left, &top, &|_| 0.0);
