@@ -109,8 +109,10 @@ pub fn prove(
     faces.extend(under.as_ref().map(|proof| (Face::Under.name(), FaceFigures::of(proof))));
     faces.extend((!cuts.is_empty()).then(|| (Face::Top.name(), FaceFigures::of(&top))));
     let values = if cuts.is_empty() { Values::new() } else { job.values(&top.carved, underside.as_ref(), thickness) };
-    let proof = [touched, under].into_iter().flatten().fold(top, Proof::together);
-    let proof = if cuts.is_empty() { Proof { thinnest: None, ..proof } } else { proof };
+    let mut proof = [touched, under].into_iter().flatten().fold(top, Proof::together);
+    if cuts.is_empty() {
+        proof.thinnest = None;
+    }
     let cautions =
         [Face::Under, Face::Top].into_iter().filter_map(|face| unroughed(face, written, &proof, make)).collect();
     Ok(Proved { proof, faces, thickness, underside, values, lay: *lay, cautions })
