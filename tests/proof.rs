@@ -4,7 +4,7 @@
 use std::f64::consts::TAU;
 
 use approx::assert_abs_diff_eq;
-use sustent::carve::{Cut, Floor, Proof, Rules, Stock, Tabs, ViolationKind as Kind, prove};
+use sustent::carve::{Cut, Floor, Hold, Proof, Rules, Stock, Tabs, ViolationKind as Kind, prove};
 use sustent::frame::{Point2, Rect};
 use sustent::grid::{Grid, Lattice};
 use sustent::kernel::{Shape, Sweep};
@@ -21,6 +21,8 @@ const RIM: f64 = 12.0;
 const HOLLOW: f64 = 40.0;
 const LOWEST: f64 = 6.0;
 const BALL: f64 = 3.0;
+
+const TABS: Tabs = Tabs { count: 4, length_mm: 5.0, height_mm: 2.0, allowance_mm: 0.5, left_mm: 0.05 };
 
 const HEAD: &str = "G21\nG17 G90 G94\nG40 G49 G80\nG54\nG0 Z25\nM3 S15000\nG4 P2\n";
 const TAIL: &str = "G0 Z25\nM5\nM2\n";
@@ -68,7 +70,8 @@ fn rules() -> Rules {
         travel_mm: [300.0, 200.0, 80.0],
         overrun_mm: 2.0,
         floor: None,
-        tabs: Some(Tabs { count: 4, length_mm: 5.0, height_mm: 2.0, allowance_mm: 0.5, left_mm: 0.05 }),
+        hold: Some(Hold::Tabs(TABS)),
+        keep_out: vec![],
     }
 }
 
@@ -402,7 +405,7 @@ fn a_perimeter_too_near_is_a_gouge_as_deep_as_it_is_near() {
     let mut job = Job::good();
     job.cuts[2].1 = parse(&perimeter(4, 0.0, -0.3));
     let mut rules = rules();
-    rules.tabs = rules.tabs.map(|tabs| Tabs { allowance_mm: -0.3, ..tabs });
+    rules.hold = Some(Hold::Tabs(Tabs { allowance_mm: -0.3, ..TABS }));
     let proof = job.prove(&rules);
     assert_eq!(kinds(&proof), [Kind::Gouge]);
     assert!(proof.max_gouge_mm > 0.1 && proof.max_gouge_mm <= 0.301, "{}", proof.max_gouge_mm);
@@ -445,12 +448,12 @@ fn missing_tabs_and_uncut_places_are_told_apart() {
     assert_eq!(kinds(&with(perimeter(3, 0.0, 0.5))), [Kind::Tabs]);
     let shallow = with(perimeter(4, -0.5, 0.5));
     assert_eq!(kinds(&shallow), [Kind::NotCutFree]);
-    let many = Job::good().prove(&Rules { tabs: rules().tabs.map(|tabs| Tabs { count: 3, ..tabs }), ..rules() });
+    let many = Job::good().prove(&Rules { hold: Some(Hold::Tabs(Tabs { count: 3, ..TABS })), ..rules() });
     assert_eq!(kinds(&many), [Kind::NotCutFree]);
     let slight =
-        Job::good().prove(&Rules { tabs: rules().tabs.map(|tabs| Tabs { length_mm: 7.0, ..tabs }), ..rules() });
+        Job::good().prove(&Rules { hold: Some(Hold::Tabs(Tabs { length_mm: 7.0, ..TABS })), ..rules() });
     assert_eq!(kinds(&slight), [Kind::Tabs]);
-    let low = Job::good().prove(&Rules { tabs: rules().tabs.map(|tabs| Tabs { height_mm: 1.0, ..tabs }), ..rules() });
+    let low = Job::good().prove(&Rules { hold: Some(Hold::Tabs(Tabs { height_mm: 1.0, ..TABS })), ..rules() });
     assert_eq!(kinds(&low), [Kind::NotCutFree]);
 }
 
@@ -464,7 +467,7 @@ fn a_narrow_valley_is_reported_as_unreached_and_not_as_scallop() {
     let job = Job::good();
     let (step, program, cutter) = &job.cuts[1];
     let cut = Cut { name: "f", step: *step, program, cutter, time_s: 1.0, busiest_second: 1 };
-    let proof = prove(&[cut], &target, &Rules { left_mm: Some(0.2), tabs: None, ..rules() }).unwrap();
+    let proof = prove(&[cut], &target, &Rules { left_mm: Some(0.2), hold: None, ..rules() }).unwrap();
     assert_eq!(kinds(&proof), []);
     assert_abs_diff_eq!(proof.unreached_max_mm.unwrap(), 1.0 - 0.05, epsilon = 0.06);
     assert!((proof.unreached_at_mm.unwrap()[1] - CENTRE.1).abs() < 0.5);

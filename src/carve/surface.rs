@@ -290,7 +290,8 @@ mod tests {
             travel_mm: [300.0; 3],
             overrun_mm: 0.0,
             floor: None,
-            tabs: None,
+            hold: None,
+            keep_out: vec![],
         }
     }
 

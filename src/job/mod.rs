@@ -4,6 +4,7 @@
 mod design;
 mod draw;
 mod lay;
+mod nest;
 mod pieces;
 mod programs;
 mod report;
@@ -21,11 +22,11 @@ use crate::limits;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
-use crate::ticket::Ticket;
+use crate::ticket::{Laying, Ticket};
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
-pub use lay::{Face, Lay, lay};
+pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use programs::{Proved, TextError, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::target;
@@ -102,8 +103,7 @@ pub enum StageError {
 
 /// All findings of a ticket and the interval of every value; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
-    let orders = ticket.feet.iter().map(|order| (order.side, order)).collect();
-    let feet = each_foot(orders, |order| Ok(FootReport::new(&design(ticket, order)?, None)))?;
+    let feet: Vec<_> = laid(ticket, None)?.iter().map(|(design, _)| FootReport::new(design, None)).collect();
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
 }
@@ -113,11 +113,7 @@ pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
 /// checksum ties every program and sheet to it.
 pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: Precision) -> Result<Made, JobError> {
     let sha256 = sha256_hex(ticket_text.as_bytes());
-    let orders =
-        ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| side.is_none_or(|s| s == *foot));
-    let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
-    let lays = lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
-    let laid = designs.into_iter().zip(lays).map(|laid| (laid.1.side, laid)).collect();
+    let laid = laid(ticket, side)?.into_iter().map(|laid| (laid.1.side, laid)).collect();
     let feet = each_foot(laid, |(design, lay)| make_foot(ticket, design, &lay, &sha256, precision))?;
     let pass = !feet.is_empty() && feet.iter().all(MadeFoot::passes);
     let mut files: Vec<OutFile> = vec![];
@@ -131,6 +127,25 @@ pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: P
         files.push(OutFile { name: "job.json".into(), bytes: report.to_json() });
     }
     Ok(Made { report, files })
+}
+
+/// The feet of a ticket, or the one on `side`, designed and laid, with what was found. Where a pair
+/// shares a blank, the other foot is laid with it whichever is asked for.
+pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)>, JobError> {
+    let asked = |foot: Side| side.is_none_or(|side| side == foot);
+    let shared = ticket.make.laying == Laying::Pair;
+    let orders = ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| shared || asked(*foot));
+    let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
+    let Arrangement { lays, findings } = lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
+    let feet = designs.into_iter().zip(lays).filter(|(_, lay)| asked(lay.side));
+    Ok(feet
+        .map(|(mut design, lay)| {
+            // What laying finds are stops, and stops come first.
+            let found = findings.iter().filter(|f| f.side == lay.side).cloned();
+            design.findings.splice(0..0, found);
+            (design, lay)
+        })
+        .collect())
 }
 
 /// One foot on its way through the job.

@@ -4,14 +4,14 @@
 use super::design::Design;
 use super::lay::{Face, Lay};
 use super::{Precision, StageError, stem, target};
-use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
+use crate::carve::{self, Cut, Floor, Proof, Rules};
 use crate::frame::Placement;
 use crate::gauge::{self, Piece};
 use crate::grid::Grid;
 use crate::nc::{self, Header, Program, Refusals};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
 use crate::profile::{Blank, Cutter};
-use crate::ticket::{Make, Ticket, Underside};
+use crate::ticket::{Hold, Make, Ticket, Underside};
 use crate::value::Values;
 
 /// Most that may be cut below the design, normal to it, mm: the programmed points' own share
@@ -203,12 +203,12 @@ pub fn prove(
             busiest_second: w.busiest_second,
         })
         .collect();
-    let proof = carve::prove(&cuts, &target, &rules(make, design, &target, lay.top, precision))?;
+    let proof = carve::prove(&cuts, &target, &rules(make, design, &target, lay, precision))?;
     let values = carved_values(make, design, &proof.carved, lay.top);
-    Ok(Proved { proof, values, lay: *lay })
+    Ok(Proved { proof, values, lay: lay.clone() })
 }
 
-fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, precision: Precision) -> Rules {
+fn rules(make: &Make, design: &Design, target: &Target, lay: &Lay, precision: Precision) -> Rules {
     Rules {
         step_mm: precision.carve_mm,
         gouge_mm: GOUGE_MM,
@@ -216,18 +216,24 @@ fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, pr
         bed_cut_mm: make.machine.bed_cut_mm,
         travel_mm: make.machine.travel_mm,
         overrun_mm: OVERRUN_MM,
-        floor: Some(floor(make, design, target, placement)),
-        tabs: Some(tabs(make)),
+        floor: Some(floor(make, design, target, lay.top)),
+        hold: Some(hold(make)),
+        keep_out: lay.keep_out.clone(),
     }
 }
 
-fn tabs(make: &Make) -> Tabs {
-    Tabs {
-        count: make.tabs.count,
-        length_mm: make.tabs.length_mm,
-        height_mm: make.tabs.thickness_mm,
-        allowance_mm: path::OUTWARD_MM,
-        left_mm: LEFT_AROUND_MM,
+fn hold(make: &Make) -> carve::Hold {
+    match make.hold {
+        Hold::Tabs(tabs) => carve::Hold::Tabs(carve::Tabs {
+            count: tabs.count,
+            length_mm: tabs.length_mm,
+            height_mm: tabs.thickness_mm,
+            allowance_mm: path::OUTWARD_MM,
+            left_mm: LEFT_AROUND_MM,
+        }),
+        Hold::Skin { thickness_mm } => {
+            carve::Hold::Skin(carve::Skin { thickness_mm, allowance_mm: path::OUTWARD_MM, slack_mm: LEFT_AROUND_MM })
+        }
     }
 }
 
@@ -265,11 +271,6 @@ fn carved_values(make: &Make, design: &Design, carved: &Grid, placement: Placeme
     let top = |p| carved.sample(placement.place(p));
     let underside = |_| (make.underside == Underside::Flat).then_some(0.0);
     gauge::read(&footbed.places, Piece { top: &top, underside: &underside, outline: &footbed.outline })
-}
-
-/// Height at which rapids in x and y are made, mm.
-pub fn safe_z_mm(make: &Make) -> f64 {
-    target::blank_top_mm(&make.blank) + make.machine.safe_above_blank_mm
 }
 
 /// Spindle speed the machine can turn for this material.

@@ -6,8 +6,8 @@ use nalgebra::Matrix4;
 use serde::Serialize;
 
 use super::pieces::Solid;
-use super::programs::{blank_box_mm, kind_of_step, safe_z_mm, spindle_rpm};
-use super::target::blank_top_mm;
+use super::programs::{blank_box_mm, kind_of_step, spindle_rpm};
+use super::target::{blank_top_mm, safe_z_mm};
 use super::{Design, MadeFoot, OutFile, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
@@ -15,7 +15,7 @@ use crate::kernel::Shape;
 use crate::limits::{BootEffect, Finding, Interval};
 use crate::path::Step;
 use crate::profile::Cutter;
-use crate::ticket::{Make, Ticket};
+use crate::ticket::{Hold, Make, Tabs, Ticket};
 use crate::value::{Value, Values};
 
 /// All findings of a ticket.
@@ -97,7 +97,12 @@ pub struct MillingReport {
     pub blank_top_mm: f64,
     /// How deep the machine's bed may be cut.
     pub bed_cut_mm: f64,
-    pub tabs: TabsReport,
+    /// Absent where a skin holds the piece.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tabs: Option<TabsReport>,
+    /// Thickness of the skin under the groove; absent where tabs hold the piece.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub skin_mm: Option<f64>,
 }
 
 /// The tabs that hold the piece.
@@ -314,16 +319,17 @@ fn row_major(m: Matrix4<f64>) -> [f64; 16] {
 }
 
 fn milling_report(make: &Make) -> MillingReport {
+    let (tabs, skin_mm) = match make.hold {
+        Hold::Tabs(tabs) => (Some(tabs), None),
+        Hold::Skin { thickness_mm } => (None, Some(thickness_mm)),
+    };
     MillingReport {
         scallop_mm: make.scallop_mm,
         step_down_mm: make.material.step_down_mm,
         blank_top_mm: blank_top_mm(&make.blank),
         bed_cut_mm: make.machine.bed_cut_mm,
-        tabs: TabsReport {
-            count: make.tabs.count,
-            length_mm: make.tabs.length_mm,
-            thickness_mm: make.tabs.thickness_mm,
-        },
+        tabs: tabs.map(|Tabs { count, length_mm, thickness_mm }| TabsReport { count, length_mm, thickness_mm }),
+        skin_mm,
     }
 }
 
