@@ -58,7 +58,9 @@ pub enum CarveError {
     NoTarget { x: f64, y: f64 },
     #[error("the underside or its least thickness has no value at ({x:.1}, {y:.1}), inside the trim outline")]
     NoFloor { x: f64, y: f64 },
-    #[error("a keep-out has {points} points and is {height_mm} mm high; it needs at least 3, all numbers, and a height")]
+    #[error(
+        "a keep-out has {points} points and is {height_mm} mm high; it needs at least 3, all numbers, and a height"
+    )]
     KeepOut { points: usize, height_mm: f64 },
     #[error("the rule {what} is {value}; it must be a number of 0 or more")]
     Rule { what: &'static str, value: f64 },

@@ -3,9 +3,9 @@
 
 use serde::Serialize;
 
+use super::keep_out::{self, KeepOut};
 use super::stock::Stock;
 use super::surface::{self, Piece};
-use super::keep_out::{self, KeepOut};
 use super::tabs::{self, Hold};
 use super::violation::{Ledger, Total, Violation, ViolationKind};
 use super::walk::{Encounter, walk};

@@ -17,6 +17,10 @@ const HEIGHT_TOLERANCE_MM: f64 = 0.05;
 /// length around a bend leaves less, the chord being shorter than the path. Our own choice.
 const LENGTH_SHARE: f64 = 0.1;
 
+/// A tab's section may be less than asked by this share: the chord of an arc as long as a tab and a
+/// cutter together is 2 % shorter than the arc on a bend of radius 20 (s^2 / 24 r^2).
+const SECTION_SHARE: f64 = 0.03;
+
 /// What holds the piece.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[allow(missing_docs)]
@@ -111,7 +115,9 @@ fn judge_tabs(carved: &Grid, cut: &Cut<'_>, rim: &Rim, tabs: Tabs, step: f64, le
 
 /// Holds the groove to its skin, over its width and all round; returns the least thickness.
 fn judge_skin(carved: &Grid, cut: &Cut<'_>, rim: &Rim, skin: Skin, step: f64, ledger: &mut Ledger) -> Option<f64> {
-    let (near, far) = (skin.allowance_mm + step, skin.allowance_mm + 2.0 * cut.cutter.shape.radius() - step);
+    // A height between nodes is read from a cell, which must not reach into the groove's walls.
+    let inset = 1.5 * step;
+    let (near, far) = (skin.allowance_mm + inset, skin.allowance_mm + 2.0 * cut.cutter.shape.radius() - inset);
     let lines = ((far - near) / step).floor().max(0.0) as usize;
     let places = (0..=lines).flat_map(|k| rim.line_outside(near + k as f64 * step, step));
     let heights: Vec<(Point2, f64)> = places.map(|p| (p, carved.sample(p).unwrap_or(0.0))).collect();
@@ -132,10 +138,16 @@ fn judge_skin(carved: &Grid, cut: &Cut<'_>, rim: &Rim, skin: Skin, step: f64, le
         });
     }
     if thickest.1 > thickness_mm + slack_mm {
-        ledger.add(Kind::NotCutFree, Blame { file: cut.name, line: 0 }, at(thickest), (thickest.1, thickness_mm), || {
-            let high = thickest.1;
-            format!("{high:.2} mm stand in the groove, a skin of {thickness_mm:.2} is asked: cut it down")
-        });
+        ledger.add(
+            Kind::NotCutFree,
+            Blame { file: cut.name, line: 0 },
+            at(thickest),
+            (thickest.1, thickness_mm),
+            || {
+                let high = thickest.1;
+                format!("{high:.2} mm stand in the groove, a skin of {thickness_mm:.2} is asked: cut it down")
+            },
+        );
     }
     Some(thinnest.1)
 }
@@ -154,10 +166,13 @@ impl Asked {
     }
 
     /// Length in full, and the section that a pull meets: both as asked, less what the lattice may
-    /// misjudge at either end.
+    /// misjudge and a bend takes. Ends between two nodes lose a step of the length in full, and on
+    /// average nothing of the section.
     fn is_slight(&self, s: &Stretch) -> bool {
-        let shortest_mm = (1.0 - LENGTH_SHARE) * self.tabs.length_mm - 2.0 * self.step_mm;
-        s.full_mm < shortest_mm || s.section_mm2 < shortest_mm * (self.tabs.height_mm - HEIGHT_TOLERANCE_MM)
+        let Tabs { length_mm, height_mm, .. } = self.tabs;
+        let shortest_mm = (1.0 - LENGTH_SHARE) * length_mm - 2.0 * self.step_mm;
+        let least_mm2 = ((1.0 - SECTION_SHARE) * length_mm - self.step_mm) * height_mm;
+        s.full_mm < shortest_mm || s.section_mm2 < least_mm2
     }
 
     fn tell_hanging(&self, s: &Stretch, blame: Blame<'_>, ledger: &mut Ledger) {

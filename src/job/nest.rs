@@ -106,8 +106,7 @@ fn best(
         let length = extent(a.y0, a.y1, b.y0 + along, b.y1 + along);
         Nest { places, size_mm: [width, length], turned, swapped, along_mm: along - level }
     };
-    let (along, mut across) =
-        shifts.min_by(|&a, &b| nest(a).rank(length_mm).total_cmp(&nest(b).rank(length_mm)))?;
+    let (along, mut across) = shifts.min_by(|&a, &b| nest(a).rank(length_mm).total_cmp(&nest(b).rank(length_mm)))?;
     let apart = |across: f64| {
         let [a, b] = nest((along, across)).places;
         apart_mm(&pieces[0].placed(a), &pieces[1].placed(b))

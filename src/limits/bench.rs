@@ -35,7 +35,8 @@ pub fn pair_room(side: Side, blank: &Blank, needed_mm: [f64; 2], has_mm: [f64; 2
 /// A clamp, counted from 1 in the ticket's order, that the cuts around a piece would meet wherever
 /// the piece is laid.
 pub fn clamp_met(side: Side, clamp: usize, distance_mm: f64, needed_mm: f64, part: &str) -> Finding {
-    let where_ = if distance_mm > 0.0 { format!("{distance_mm:.1} mm from the outline") } else { "on the piece".into() };
+    let where_ =
+        if distance_mm > 0.0 { format!("{distance_mm:.1} mm from the outline") } else { "on the piece".into() };
     let message = format!("clamp {clamp} stands {where_}; {part} needs {needed_mm:.1} mm");
     let advice = format!(
         "move clamp {clamp} away by {:.0} mm or more, or take a larger blank; no place in this one avoids it",

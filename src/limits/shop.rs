@@ -66,14 +66,18 @@ fn skin(case: &Case, lowest_mm: f64) -> Option<Finding> {
     let Hold::Skin { thickness_mm } = case.make.hold else { return None };
     let most = lowest_mm - EDGE_OVER_SKIN_MM;
     if thickness_mm > most {
-        let message =
-            format!("the skin is {thickness_mm} mm thick, and the piece is {lowest_mm:.2} mm at its thinnest: no groove is left");
-        let advice = format!("ask a skin of {:.1} mm or less, or hold = \"tabs\"", (most.max(0.0) * 10.0).floor() / 10.0);
+        let message = format!(
+            "the skin is {thickness_mm} mm thick, and the piece is {lowest_mm:.2} mm at its thinnest: no groove is left"
+        );
+        let advice =
+            format!("ask a skin of {:.1} mm or less, or hold = \"tabs\"", (most.max(0.0) * 10.0).floor() / 10.0);
         let finding = Finding::new("skin", Severity::Stop, case.order.side, message, advice);
         return Some(finding.numbers(thickness_mm, most, "mm").never_overruled());
     }
-    let message =
-        format!("a skin of {thickness_mm} mm of {} holds the piece all round: it is not cut free by the mill", case.make.material.name);
+    let message = format!(
+        "a skin of {thickness_mm} mm of {} holds the piece all round: it is not cut free by the mill",
+        case.make.material.name
+    );
     let advice = "try the skin on scrap; cut it with a knife along the groove, then sand the lower edge".to_string();
     Some(Finding::new("skin", Severity::Note, case.order.side, message, advice))
 }

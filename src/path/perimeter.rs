@@ -387,7 +387,8 @@ mod tests {
         check_moves(&path, &target, &cutting);
         let lowest = path.moves.iter().map(|m| m.to.z).fold(f64::INFINITY, f64::min);
         assert_eq!(lowest, 0.4);
-        let level: f64 = path.moves.windows(2).filter(|w| w.iter().all(|m| m.to.z == 0.4)).map(|w| (w[1].to - w[0].to).norm()).sum();
+        let level: f64 =
+            path.moves.windows(2).filter(|w| w.iter().all(|m| m.to.z == 0.4)).map(|w| (w[1].to - w[0].to).norm()).sum();
         let around = Outline::new(&target.outline).unwrap().edges().map(|(a, b)| (b - a).norm()).sum::<f64>();
         assert!(level > around, "{level} mm of {around} at the skin's height");
     }

@@ -64,8 +64,13 @@ mod tests {
             for (path, reach) in paths.iter().zip(reaches(&cutting)) {
                 let away = path.moves.iter().map(|m| m.to.xy()).filter(|p| !outline.contains(*p));
                 let most = away.map(|p| outline.distance(p)).fold(0.0, f64::max);
-                assert!(path.step == reach.step && most <= reach.axis_mm + 0.05, "{:?}: {most} of {}", path.step, reach.axis_mm);
-                assert!(most > 0.5 * reach.axis_mm, "{:?}: {most} of {}", path.step, reach.axis_mm);
+                assert!(
+                    path.step == reach.step && most <= reach.axis_mm + 0.05,
+                    "{:?}: {most} of {}",
+                    path.step,
+                    reach.axis_mm
+                );
+                assert!(most > 0.4 * reach.axis_mm, "{:?}: {most} of {}", path.step, reach.axis_mm);
             }
         }
     }

@@ -19,7 +19,11 @@ pub(super) fn hold(s: &Section, filled_in: &mut Filled) -> Option<Hold> {
         Skin,
     }
     s.allow("hold");
-    let by = if s.has("hold") { s.choice("hold", Need::Required, &[("tabs", By::Tabs), ("skin", By::Skin)])? } else { By::Tabs };
+    let by = if s.has("hold") {
+        s.choice("hold", Need::Required, &[("tabs", By::Tabs), ("skin", By::Skin)])?
+    } else {
+        By::Tabs
+    };
     let (other, own) = if by == By::Skin { ("tabs", "skin") } else { ("skin", "tabs") };
     if s.has(other) {
         let message = format!("`{}` has no meaning where {own} hold the piece", s.full_name(other));
@@ -79,7 +83,11 @@ pub(super) fn clamps(s: &Section) -> Option<Vec<Clamp>> {
     let read = s.each("clamps", |s| Some(clamp(s)));
     if read.len() > ranges::MOST_CLAMPS {
         let (count, most) = (read.len(), ranges::MOST_CLAMPS);
-        s.at("clamps", format!("there are {count} clamps; at most {most} are allowed"), "leave out those far from the blank");
+        s.at(
+            "clamps",
+            format!("there are {count} clamps; at most {most} are allowed"),
+            "leave out those far from the blank",
+        );
         return None;
     }
     read.into_iter().collect()
@@ -91,7 +99,11 @@ fn clamp(s: &Section) -> Option<Clamp> {
         if low < high {
             return Some((low, high));
         }
-        s.at(key, format!("`{}` goes from {low} to {high}", s.full_name(key)), "write the lesser number first, and leave room between them");
+        s.at(
+            key,
+            format!("`{}` goes from {low} to {high}", s.full_name(key)),
+            "write the lesser number first, and leave room between them",
+        );
         None
     };
     let (x, y) = (range("x"), range("y"));

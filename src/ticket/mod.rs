@@ -133,7 +133,9 @@ pub struct Clamp {
 pub enum Hold {
     Tabs(Tabs),
     /// A skin left everywhere under the groove, cut through by hand.
-    Skin { thickness_mm: f64 },
+    Skin {
+        thickness_mm: f64,
+    },
 }
 
 impl Hold {
