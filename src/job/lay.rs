@@ -3,6 +3,7 @@
 //! paths.
 
 use super::design::Design;
+use super::marks::{self, Mark};
 use super::nest::{self, Nest};
 use super::target::blank_top_mm;
 use crate::carve::KeepOut;
@@ -11,7 +12,7 @@ use crate::frame::{Placement, Point2, Rect, Side, Vector3, bench_from_foot};
 use crate::limits::{self, Finding};
 use crate::path::{Cutting, Reach, reaches};
 use crate::profile::Blank;
-use crate::ticket::{Clamp, Laying, Make};
+use crate::ticket::{Clamp, Laying, Make, Marks};
 
 /// The wall that must stand between the grooves of a pair, so that the tabs of both have something
 /// to hold to, mm (shop's own choice: as wide as a tab is long at least in half).
@@ -48,6 +49,8 @@ pub struct Lay {
     pub top: Placement,
     /// What its programs must not touch: clamps, and the other piece in the same blank.
     pub keep_out: Vec<KeepOut>,
+    /// What is engraved beside it.
+    pub mark: Option<Mark>,
 }
 
 impl Lay {
@@ -85,6 +88,31 @@ pub fn lay(make: &Make, designs: &[&Design]) -> Arrangement {
                 all.findings.extend(one.findings);
                 all
             })
+        }
+    }
+}
+
+/// Finds room for the marks, where any are asked; a blank without room is told.
+pub(super) fn mark(make: &Make, code: &str, designs: &[&Design], arrangement: &mut Arrangement) {
+    if make.marks == Marks::Off || !arrangement.findings.is_empty() {
+        return;
+    }
+    // In blanks of their own the feet do not meet.
+    let blanks: Vec<Vec<usize>> = match make.laying {
+        Laying::Pair => vec![(0..designs.len()).collect()],
+        Laying::Each => (0..designs.len()).map(|k| vec![k]).collect(),
+    };
+    for inside in blanks {
+        let laid = inside.iter().filter_map(|&k| Some((k, designs.get(k)?, arrangement.lays.get(k)?.clone())));
+        let laid: Vec<_> = laid.collect();
+        let outlines: Vec<Outline> = laid.iter().map(|(_, d, lay)| d.footbed.outline.placed(lay.top)).collect();
+        let lays: Vec<Lay> = laid.iter().map(|(.., lay)| lay.clone()).collect();
+        for ((k, ..), mark) in laid.iter().zip(marks::marks(make, code, &lays, &outlines)) {
+            let Some(lay) = arrangement.lays.get_mut(*k) else { continue };
+            if mark.is_none() {
+                arrangement.findings.push(limits::no_room_for_mark(lay.side, &make.blank));
+            }
+            lay.mark = mark;
         }
     }
 }
@@ -161,7 +189,7 @@ fn lays(make: &Make, designs: &[&Design], places: &[Placement]) -> Vec<Lay> {
     let lay = |(k, (design, &top)): (usize, (&&Design, &Placement))| {
         let others = designs.iter().zip(places).enumerate().filter(|(other, _)| *other != k);
         let pieces = others.map(|(_, (design, &place))| piece(design, place));
-        Lay { side: design.order.side, top, keep_out: clamps.iter().cloned().chain(pieces).collect() }
+        Lay { side: design.order.side, top, keep_out: clamps.iter().cloned().chain(pieces).collect(), mark: None }
     };
     designs.iter().zip(places).enumerate().map(lay).collect()
 }
@@ -238,7 +266,7 @@ fn need(make: &Make, clamp: &Clamp) -> Need {
         for (words, radius, _) in low_parts {
             let mm = (reach.axis_mm + radius + CLEAR_MM).ceil();
             if mm > most.mm {
-                most = Need { mm, part: format!("the {words} of {}", cutter.name) };
+                most = Need { mm, part: if words == "cutter" { cutter.name.clone() } else { format!("the {words} of {}", cutter.name) } };
             }
         }
     }
@@ -258,7 +286,7 @@ fn clamps_met(make: &Make, designs: &[&Design], places: &[Placement]) -> Vec<Fin
 }
 
 /// Distance between an outline and a box; 0 or less where they overlap.
-fn distance_mm(outline: &Outline, rect: Rect) -> f64 {
+pub(super) fn distance_mm(outline: &Outline, rect: Rect) -> f64 {
     let to_box = |p: &Point2| {
         let (dx, dy) = ((rect.x0 - p.x).max(p.x - rect.x1), (rect.y0 - p.y).max(p.y - rect.y1));
         if dx > 0.0 && dy > 0.0 { dx.hypot(dy) } else { dx.max(dy) }

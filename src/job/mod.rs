@@ -4,6 +4,7 @@
 mod design;
 mod draw;
 mod lay;
+mod marks;
 mod nest;
 mod pieces;
 mod programs;
@@ -26,6 +27,7 @@ use crate::ticket::{Laying, Ticket};
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
+pub use marks::Mark;
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use programs::{Proved, TextError, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
@@ -136,13 +138,18 @@ pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)
     let shared = ticket.make.laying == Laying::Pair;
     let orders = ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| shared || asked(*foot));
     let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
-    let Arrangement { lays, findings } = lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
+    let every: Vec<&Design> = designs.iter().collect();
+    let mut arrangement = lay(&ticket.make, &every);
+    lay::mark(&ticket.make, &ticket.code, &every, &mut arrangement);
+    let Arrangement { lays, findings } = arrangement;
     let feet = designs.into_iter().zip(lays).filter(|(_, lay)| asked(lay.side));
     Ok(feet
         .map(|(mut design, lay)| {
-            // What laying finds are stops, and stops come first.
-            let found = findings.iter().filter(|f| f.side == lay.side).cloned();
-            design.findings.splice(0..0, found);
+            let found: Vec<_> = findings.iter().filter(|f| f.side == lay.side).cloned().collect();
+            if !found.is_empty() {
+                design.findings.extend(found);
+                design.findings.sort_by_key(|f| f.severity);
+            }
             (design, lay)
         })
         .collect())

@@ -11,7 +11,7 @@ use crate::grid::Grid;
 use crate::nc::{self, Header, Program, Refusals};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
 use crate::profile::{Blank, Cutter};
-use crate::ticket::{Hold, Make, Ticket, Underside};
+use crate::ticket::{Hold, Laying, Make, Ticket, Underside};
 use crate::value::Values;
 
 /// Most that may be cut below the design, normal to it, mm: the programmed points' own share
@@ -93,8 +93,8 @@ pub fn write(
 ) -> Result<Vec<Written>, StageError> {
     let make = &ticket.make;
     let target = target::target(&design.footbed, lay.top, make, precision.plan_mm);
-    let header = header(ticket, design, sha256);
-    plan(&target, make)?
+    let header = header(ticket, design, lay, sha256);
+    plan(&target, make, lay)?
         .iter()
         .map(|path| {
             let step = file_step(path.step);
@@ -117,7 +117,7 @@ pub fn write(
 }
 
 /// Where the cutters' tips go, step by step.
-fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
+fn plan(target: &Target, make: &Make, lay: &Lay) -> Result<Vec<Toolpath>, StageError> {
     let mut cutting = Cutting::of(make);
     cutting.spindle_rpm = spindle_rpm(make);
     let step = |step: Step| move |source| StageError::Path { step: file_step(step), source };
@@ -125,6 +125,10 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
+    let finish = match &lay.mark {
+        Some(mark) => path::engraved(finish, target, &cutting, &mark.strokes, mark.z_mm),
+        None => finish,
+    };
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
     let frame = path::frame(target, &cutting, &[&rough, &finish, &perimeter]).map_err(step(Step::Frame))?;
     Ok(vec![frame, rough, finish, perimeter])
@@ -150,24 +154,35 @@ pub fn kind_of_step(step: Step) -> &'static str {
     }
 }
 
-fn header(ticket: &Ticket, design: &Design, sha256: &str) -> Header {
+fn header(ticket: &Ticket, design: &Design, lay: &Lay, sha256: &str) -> Header {
     let blank = &ticket.make.blank;
+    let pair = ticket.make.laying == Laying::Pair;
+    let shared = pair.then_some("Two footbeds lie in this blank. Run the programs in the order of the sheet.");
     Header {
         code: ticket.code.clone(),
         revision: ticket.revision,
         side: design.order.side,
-        zero: "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into(),
+        zero: format!("Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to {}", toes_to(lay)),
         blank: format!(
             "{} {} x {} x {} mm, {}",
             blank.name, blank.width_mm, blank.length_mm, blank.height_mm, ticket.make.material.name
         ),
         ticket_sha256: sha256.to_string(),
-        cautions: vec![
-            "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".into(),
-            "Run the frame program first, in air. Never leave the machine alone.".into(),
-            "The machine's manual and local rules come first.".into(),
-        ],
+        cautions: [
+            "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.",
+            "Run the frame program first, in air. Never leave the machine alone.",
+            "The machine's manual and local rules come first.",
+        ]
+        .into_iter()
+        .chain(shared)
+        .map(str::to_string)
+        .collect(),
     }
+}
+
+/// Which way the toes point.
+pub(super) fn toes_to(lay: &Lay) -> &'static str {
+    if lay.half_turned() { "-Y" } else { "+Y" }
 }
 
 /// Programs carved from their text, and the values of what they leave.

@@ -44,3 +44,13 @@ pub fn clamp_met(side: Side, clamp: usize, distance_mm: f64, needed_mm: f64, par
     );
     Finding::new("clamp", Severity::Stop, side, message, advice).numbers(distance_mm, needed_mm, "mm").never_overruled()
 }
+
+/// A blank whose waste has no room for the side letter and the toe arrow.
+pub fn no_room_for_mark(side: Side, blank: &Blank) -> Finding {
+    let message = format!(
+        "blank {} leaves no room beside the {} footbed to engrave its letter and toe arrow",
+        blank.name,
+        side.name()
+    );
+    Finding::new("marks", Severity::Note, side, message, "write them on the blank by hand".to_string())
+}

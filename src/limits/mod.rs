@@ -17,7 +17,7 @@ use crate::frame::{Point2, Side};
 use crate::ticket::{Boot, FootOrder, Make, Ticket};
 use crate::value::Values;
 
-pub use bench::{clamp_met, pair_room};
+pub use bench::{clamp_met, no_room_for_mark, pair_room};
 pub use field::{Interval, Intervals};
 pub use order::{BootEffect, boot_effect};
 pub use shop::scallop;
