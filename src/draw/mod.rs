@@ -16,6 +16,7 @@ mod dimension;
 mod grinding;
 mod hatch;
 mod ink;
+mod lay;
 mod marks;
 mod notes;
 mod notes_block;
@@ -32,7 +33,7 @@ mod tint;
 mod trim;
 mod wearer;
 
-pub use data::{Bevel, BootRow, DrawError, DrawnFoot, Height, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
+pub use data::{Bevel, BootRow, DrawError, DrawnFoot, Height, LaidFoot, Landmarks, LayData, NoteRow, ProgramRow, SheetData, ValueRow};
 pub use sheet::sheet_html;
 pub use trim::trim_svg;
 pub use wearer::wearer_html;

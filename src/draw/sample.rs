@@ -104,6 +104,7 @@ pub fn job<'a>(feet: Vec<DrawnFoot<'a>>) -> SheetData<'a> {
         machine: "bench router, 3 axes, 600 x 400 x 90".into(),
         z_zero: "machine bed: touch off on the bed beside the blank, not on the blank".into(),
         xy_zero: "marked front left corner of the blank".into(),
+        lay: None,
         cutters: vec!["flat 12, 2 flutes".into(), "ball 8, 2 flutes".into(), "flat 6, 1 flute".into()],
         ticket_sha256: "5f2c0a9d7e31b46488aa10cc5d9e7b6f00112233445566778899aabbccddeeff".into(),
         feet,
@@ -223,6 +224,7 @@ fn programs(side: Side) -> Vec<ProgramRow> {
         time_s,
         lines,
         sha256: format!("{:016x}", 0x9e37_79b9_7f4a_7c15_u64.wrapping_mul(lines as u64 + side as u64)).repeat(4),
+        turn: 0,
     };
     vec![
         row("frame", "flat 12", 14.0, 31),

@@ -1,8 +1,8 @@
 //! What the drawings of a job are made from.
 
 use super::design::Design;
-use super::programs::Written;
-use super::{CutFoot, MadeFoot, OutFile, sha256_hex, stem};
+use super::programs::{Written, toes_to};
+use super::{CutFoot, MadeFoot, OutFile, lay_report, sha256_hex, stem};
 use crate::carve::Proof;
 use crate::draw::{self, Bevel, BootRow, DrawError, DrawnFoot, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
 use crate::footbed::Footbed;
@@ -29,7 +29,15 @@ pub(super) fn trim(ticket: &Ticket, design: &Design) -> Result<OutFile, DrawErro
 /// The job sheet.
 pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<OutFile, DrawError> {
     let models: Vec<Model> = feet.iter().map(|foot| Model::new(&foot.design)).collect();
-    let drawn = feet.iter().zip(&models).map(|(foot, model)| model.drawn(&foot.design, foot.cut.as_ref())).collect();
+    let order: Vec<&str> = lay_report::in_order(ticket, feet).iter().map(|(_, w)| w.file.as_str()).collect();
+    let drawn = feet.iter().zip(&models).map(|(foot, model)| {
+        let mut drawn = model.drawn(&foot.design, foot.cut.as_ref());
+        for program in &mut drawn.programs {
+            program.turn = order.iter().position(|file| *file == program.file).unwrap_or(order.len());
+        }
+        drawn
+    });
+    let drawn = drawn.collect();
     let make = &ticket.make;
     let data = SheetData {
         code: &ticket.code,
@@ -39,14 +47,30 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         blank: blank_words(&make.blank),
         machine: format!("{} ({})", make.machine.title, make.machine.name),
         z_zero: "Z0 on the machine bed under the blank: touch the bed, not the blank".into(),
-        xy_zero: "X0 Y0 at the blank's marked corner, lower left seen from above, toes to +Y; underside down".into(),
+        xy_zero: format!(
+            "X0 Y0 at the blank's marked corner, lower left seen from above, {}; underside down",
+            toes_words(feet)
+        ),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
             .map(|(step, cutter)| format!("{step}: {}", cutter.name))
             .to_vec(),
         ticket_sha256: sha256.to_string(),
+        lay: lay_report::picture(ticket, feet),
         feet: drawn,
     };
     Ok(OutFile { name: "sheet.html".into(), bytes: draw::sheet_html(&data)?.into_bytes() })
+}
+
+/// Which way the toes point: said of each foot only where they differ.
+fn toes_words(feet: &[MadeFoot]) -> String {
+    let to = |foot: &MadeFoot| toes_to(&foot.lay);
+    match feet {
+        [first, rest @ ..] if rest.iter().all(|foot| to(foot) == to(first)) => format!("toes to {}", to(first)),
+        _ => {
+            let each: Vec<String> = feet.iter().map(|f| format!("{} toes to {}", f.lay.side.name(), to(f))).collect();
+            each.join(", ")
+        }
+    }
 }
 
 /// The wearer's page.
@@ -170,6 +194,7 @@ fn program_row(written: &Written) -> ProgramRow {
         time_s: written.time_s,
         lines: written.program.lines,
         sha256: sha256_hex(written.text.as_bytes()),
+        turn: 0,
     }
 }
 

@@ -4,6 +4,7 @@
 mod design;
 mod draw;
 mod lay;
+mod lay_report;
 mod marks;
 mod nest;
 mod pieces;
@@ -27,6 +28,7 @@ use crate::ticket::{Laying, Ticket};
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
+pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
 pub use marks::Mark;
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use programs::{Proved, TextError, Written, prove, write};
@@ -116,7 +118,7 @@ pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
 pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: Precision) -> Result<Made, JobError> {
     let sha256 = sha256_hex(ticket_text.as_bytes());
     let laid = laid(ticket, side)?.into_iter().map(|laid| (laid.1.side, laid)).collect();
-    let feet = each_foot(laid, |(design, lay)| make_foot(ticket, design, &lay, &sha256, precision))?;
+    let feet = each_foot(laid, |(design, lay)| make_foot(ticket, design, lay, &sha256, precision))?;
     let pass = !feet.is_empty() && feet.iter().all(MadeFoot::passes);
     let mut files: Vec<OutFile> = vec![];
     if pass {
@@ -158,6 +160,7 @@ pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)
 /// One foot on its way through the job.
 struct MadeFoot<'a> {
     design: Design<'a>,
+    lay: Lay,
     /// `None` when the limits stopped it.
     cut: Option<CutFoot>,
 }
@@ -187,20 +190,20 @@ impl MadeFoot<'_> {
 fn make_foot<'a>(
     ticket: &Ticket,
     mut design: Design<'a>,
-    lay: &Lay,
+    lay: Lay,
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
     if design.is_stopped() {
-        return Ok(MadeFoot { design, cut: None });
+        return Ok(MadeFoot { design, lay, cut: None });
     }
-    let written = programs::write(ticket, &design, lay, sha256, precision)?;
-    let proved = programs::prove(ticket, &design, lay, &written, precision)?;
+    let written = programs::write(ticket, &design, &lay, sha256, precision)?;
+    let proved = programs::prove(ticket, &design, &lay, &written, precision)?;
     let left_mm = proved.proof.scallop_p99_mm;
     design.findings.extend(left_mm.and_then(|left| limits::scallop(design.order, ticket.make.scallop_mm, left)));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
-    Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })
+    Ok(MadeFoot { design, lay, cut: Some(CutFoot { written, proved, solids, trim }) })
 }
 
 /// Every foot on a thread of its own; results in the order of `feet`.

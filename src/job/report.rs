@@ -6,7 +6,9 @@ use nalgebra::Matrix4;
 use serde::Serialize;
 
 use super::pieces::Solid;
-use super::programs::{blank_box_mm, kind_of_step, spindle_rpm};
+use super::lay::Lay;
+use super::lay_report::{self, LayReport};
+use super::programs::{Written, blank_box_mm, kind_of_step, spindle_rpm};
 use super::target::{blank_top_mm, safe_z_mm};
 use super::{Design, MadeFoot, OutFile, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
@@ -72,6 +74,9 @@ pub struct JobReport {
     pub blank: String,
     pub machine: String,
     pub milling: MillingReport,
+    /// Absent where each foot lies plainly in the middle of a blank of its own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lay: Option<LayReport>,
     pub feet: Vec<FootReport>,
     /// The same values as under `feet`, to be found without a search.
     pub values: BTreeMap<Side, BTreeMap<Value, ValueReport>>,
@@ -245,7 +250,13 @@ impl PairProof {
 
 /// The report of a whole job.
 pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[OutFile], pass: bool) -> JobReport {
-    let programs: Vec<ProgramReport> = feet.iter().flat_map(|foot| program_reports(&ticket.make, foot)).collect();
+    let programs: Vec<ProgramReport> = lay_report::in_order(ticket, feet)
+        .into_iter()
+        .filter_map(|(side, written)| {
+            let foot = feet.iter().find(|foot| foot.lay.side == side)?;
+            Some(program_report(&ticket.make, &foot.lay, written))
+        })
+        .collect();
     let reports: Vec<FootReport> = feet
         .iter()
         .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
@@ -260,6 +271,7 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         blank: ticket.make.blank.name.clone(),
         machine: ticket.make.machine.name.clone(),
         milling: milling_report(&ticket.make),
+        lay: lay_report::report(ticket, feet),
         values: reports.iter().map(|foot| (foot.side, foot.values.clone())).collect(),
         findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
         feet: reports,
@@ -290,27 +302,23 @@ impl JobReport {
     }
 }
 
-fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
-    let Some(cut) = &foot.cut else { return vec![] };
-    let bench = bench_from_foot(foot.design.order.side).matrix();
-    cut.written
-        .iter()
-        .map(|written| ProgramReport {
-            file: written.file.clone(),
-            sha256: sha256_hex(written.text.as_bytes()),
-            side: foot.design.order.side,
-            face: written.face.name(),
-            step: kind_of_step(written.step),
-            cutter: cutter_report(&written.cutter),
-            bench_from_mill: row_major(bench * cut.proved.lay.mill_from_foot(written.face).inverse_matrix()),
-            blank_box_mm: blank_box_mm(&make.blank),
-            safe_z_mm: safe_z_mm(make),
-            feed_mm_min: make.material.feed_mm_min,
-            spindle_rpm: if written.step == Step::Frame { 0.0 } else { spindle_rpm(make) },
-            time_s: written.time_s,
-            lines: written.program.lines,
-        })
-        .collect()
+fn program_report(make: &Make, lay: &Lay, written: &Written) -> ProgramReport {
+    let bench = bench_from_foot(lay.side).matrix();
+    ProgramReport {
+        file: written.file.clone(),
+        sha256: sha256_hex(written.text.as_bytes()),
+        side: lay.side,
+        face: written.face.name(),
+        step: kind_of_step(written.step),
+        cutter: cutter_report(&written.cutter),
+        bench_from_mill: row_major(bench * lay.mill_from_foot(written.face).inverse_matrix()),
+        blank_box_mm: blank_box_mm(&make.blank),
+        safe_z_mm: safe_z_mm(make),
+        feed_mm_min: make.material.feed_mm_min,
+        spindle_rpm: if written.step == Step::Frame { 0.0 } else { spindle_rpm(make) },
+        time_s: written.time_s,
+        lines: written.program.lines,
+    }
 }
 
 /// Rows first; a zero is written without a sign.
