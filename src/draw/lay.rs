@@ -10,7 +10,7 @@ use super::plan::Picture;
 use crate::frame::{Point2, Rect};
 
 /// Room of the picture, mm of paper.
-const ROOM_MM: (f64, f64) = (44.0, 34.0);
+const ROOM_MM: (f64, f64) = (44.0, 26.0);
 /// Paper around the blank: clamps that stand out, and the zero's mark.
 const AROUND_MM: f64 = 2.6;
 /// Scales to choose from, as 1:n.
@@ -58,7 +58,7 @@ fn draw_foot(drawing: SVG, foot: &LaidFoot, at: &impl Fn(Point2) -> Point2) -> S
         .add(ink::label("t", Point2::new(middle.x, middle.y + 0.9), Anchor::Middle, foot.side.letter().to_string()));
     foot.mark.iter().fold(drawing, |drawing, stroke| {
         let stroke: Vec<Point2> = stroke.iter().map(|p| at(*p)).collect();
-        drawing.add(ink::curve("w25", &stroke, false))
+        drawing.add(ink::curve("w13", &stroke, false))
     })
 }
 

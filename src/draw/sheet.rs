@@ -68,9 +68,9 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let pair = feet.len() > 1;
     let rules = tables::rules(feet);
     let grinding = grinding::tables(feet);
-    let (grind, tight) = (grinding_height(&grinding), pair && !grinding.is_empty());
+    let (grind, tight) = (grinding_height(&grinding), pair && !(grinding.is_empty() && data.lay.is_none()));
     let most_rules = if tight { TIGHT_RULE_LINES } else { RULE_LINES };
-    let grind_words = if tight { GRINDING_CAUTION_MM } else { 0.0 };
+    let grind_words = if pair && !grinding.is_empty() { GRINDING_CAUTION_MM } else { 0.0 };
     let beside_work = BELOW_MM.0 + grind_words + rules_height(&rules, CAUTIONS_WIDE_MM, most_rules);
     let below = if pair { work_height(data).max(beside_work) } else { BELOW_MM.1 };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;

@@ -15,7 +15,7 @@ const DEPTH_MM: f64 = 0.6;
 /// Where a blank that was not measured is low, so much of the depth is left, mm.
 const LEAST_DEPTH_MM: f64 = 0.1;
 /// Letters are so many strokes high: below four their counters close (own trials on paper).
-const STROKES_HIGH: [f64; 3] = [6.0, 5.0, 4.0];
+const STROKES_HIGH: [f64; 2] = [5.0, 4.0];
 /// No letters lower than this, mm, however fine the cutter.
 const LOWEST_MM: f64 = 5.0;
 /// Kept free around the strokes, mm: of the blank's edge, of other cuts and of clamps.
@@ -145,7 +145,7 @@ impl Room<'_> {
             let by = reach + CLEAR_MM;
             // Most places lie over a piece or far from it: the box tells many of them.
             let middle = Point2::new(0.5 * (rect.x0 + rect.x1), 0.5 * (rect.y0 + rect.y1));
-            if outline.contains(middle) { 0.0 } else { distance_mm(outline, rect) - by }
+            if outline.contains(middle) { f64::NEG_INFINITY } else { distance_mm(outline, rect) - by }
         };
         let distances: Vec<f64> = self.outlines.iter().map(near).collect();
         let own = distances.get(self.own).copied()?;
