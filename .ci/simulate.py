@@ -3,6 +3,8 @@
 
 usage: simulate.py FOLDER...      FOLDER holds job.json, the .ngc texts and the design meshes
 
+A pair in one blank is carved from one stock, every program in the order it is run.
+
 Shares nothing with the program that wrote the folder but the contract of job.json: a reader of
 RS274/NGC of its own, a stock of its own (heights on a lattice; every move swept by a numerical
 search, no closed forms), heights of the design taken from the mesh. Needs numpy only.
@@ -521,9 +523,10 @@ def values_of(stock, design, foot, back):
     rim = [top(cup[1] - 1.5, at["widest_cup"]), top(cup[0] + 1.5, at["widest_cup"])]
     met_y = lambda x: met5[1] + (x - met5[0]) * (met1[1] - met5[1]) / (met1[0] - met5[0])
     flat = [top(s * m, met_y(s * m) + 6 + k / 2 * 0.06 * length) for m in (met1[0], met5[0]) for s in (0.25, 0.5, 0.75) for k in range(3)]
-    xs = (design.outline[:, 0].min(), design.outline[:, 0].max())
-    ys = (design.outline[:, 1].min(), design.outline[:, 1].max())
-    ahead = design.outline[design.outline[:, 1] >= (ys[0] + ys[1]) / 2]
+    # A piece that lies the other way round has its toes at the lesser y of the blank.
+    outline = design.outline @ back[:2, :2].T
+    ys = (outline[:, 1].min(), outline[:, 1].max())
+    ahead = outline[outline[:, 1] >= (ys[0] + ys[1]) / 2]
     return {
         "heel_thickness": seat,
         "heel_cup_depth": sum(rim) / 2 - seat,
@@ -575,57 +578,131 @@ def check_mesh(folder, solid, table):
     return triangles, index
 
 
-def check_foot(folder, job, side, table):
-    programs = [p for p in job["programs"] if p["side"] == side]
-    letter = side[0].upper()
-    milling = job.get("milling") or {}
-    meshes = {s["file"]: check_mesh(folder, s, table) for s in job["solids"] if f"-{letter}-" in s["file"]}
-    triangles, index = next(m for name, m in meshes.items() if name.endswith("-design.stl"))
-    back = np.array(programs[0]["bench_from_mill"]).reshape(4, 4)
-    table.row("program to bench is a turn, no mirror", abs(np.linalg.det(back) - 1) < 1e-9, f"determinant {np.linalg.det(back):g}", "1")
-    to_mill = np.linalg.inv(back)
-    triangles = triangles @ to_mill[:3, :3].T + to_mill[:3, 3]
-    box = programs[0]["blank_box_mm"]
-    top = milling.get("blank_top_mm", box[5])
-    stock = Stock([*box[:5], top])
-    design = Design(triangles, index, stock)
-    low, high = triangles.reshape(-1, 3).min(axis=0), triangles.reshape(-1, 3).max(axis=0)
-    table.row("design lies in the blank", (low >= np.array(box[:3]) - 1e-3).all() and (high <= np.array(box[3:]) + 1e-3).all(), f"to {place(high)}", f"{box[3]:g} x {box[4]:g} x {box[5]:g}")
-    finishing, frame_box, reach = None, None, []
-    for program in programs:
+class Foot:
+    """One foot of a job on its stock, which it may share with the other."""
+
+    def __init__(self, folder, job, side, stock, table):
+        self.folder, self.job, self.side, self.stock = folder, job, side, stock
+        self.milling = job.get("milling") or {}
+        letter = side[0].upper()
+        program = next(p for p in job["programs"] if p["side"] == side)
+        meshes = {s["file"]: check_mesh(folder, s, table) for s in job["solids"] if f"-{letter}-" in s["file"]}
+        triangles, index = next(m for name, m in meshes.items() if name.endswith("-design.stl"))
+        self.back = np.array(program["bench_from_mill"]).reshape(4, 4)
+        table.row("program to bench is a turn, no mirror", abs(np.linalg.det(self.back) - 1) < 1e-9, f"determinant {np.linalg.det(self.back):g}", "1")
+        to_mill = np.linalg.inv(self.back)
+        triangles = triangles @ to_mill[:3, :3].T + to_mill[:3, 3]
+        box = program["blank_box_mm"]
+        self.design = Design(triangles, index, stock)
+        low, high = triangles.reshape(-1, 3).min(axis=0), triangles.reshape(-1, 3).max(axis=0)
+        table.row("design lies in the blank", (low >= np.array(box[:3]) - 1e-3).all() and (high <= np.array(box[3:]) + 1e-3).all(), f"to {place(high)}", f"{box[3]:g} x {box[4]:g} x {box[5]:g}")
+        self.finishing, self.swept, self.frame_box, self.reach = None, None, None, []
+
+    def run(self, program, table):
+        """Carves one program of this foot."""
         try:
-            moves = read_program((folder / program["file"]).read_bytes())
+            moves = read_program((self.folder / program["file"]).read_bytes())
         except (Refused, UnicodeDecodeError) as problem:
             table.row(f"{program['file']} reads", False, str(problem))
-            continue
+            return
         if program["face"] != "top":
             table.row(f"{program['file']}", False, "this check knows no underside")
-            continue
-        if program["step"] == "frame":
-            frame_box = run_frame(program, moves, stock, table)
-            continue
+            return
         cutter = Cutter(program["cutter"])
-        swept = run_program(program, moves, stock, cutter, milling, table)
-        reach += [m[3][:2] for m in moves]
+        check_clamps(program, moves, cutter, (self.job.get("lay") or {}).get("clamps", []), table)
+        if program["step"] == "frame":
+            self.frame_box = run_frame(program, moves, self.stock, table)
+            return
+        swept = run_program(program, moves, self.stock, cutter, self.milling, table)
+        self.reach += [m[3][:2] for m in moves]
         if program["step"] == "finish":
-            finishing = cutter
+            self.finishing = cutter
         if program["step"] == "perimeter":
-            check_hold(stock, swept, design, milling.get("tabs"), table)
-    if frame_box is not None:
-        reach = np.array(reach)
-        wide = (*reach.min(axis=0), *reach.max(axis=0))
-        inside = all(f <= w + 1e-6 for f, w in zip(frame_box[:2], wide[:2])) and all(f >= w - 1e-6 for f, w in zip(frame_box[2:], wide[2:]))
-        table.row("frame: goes round every program", inside, f"X {frame_box[0]:g} to {frame_box[2]:g}, Y {frame_box[1]:g} to {frame_box[3]:g}")
-    if finishing is None:
-        table.row("a finishing program", False, "none")
-        return
-    asked = milling.get("scallop_mm")
-    found = check_surface(stock, design, finishing, asked, None, table)
-    told = job["proof"]["feet"][side]
-    table.note("the same, told by job.json", f"gouge {told['max_gouge_mm']:.4f}, scallop {told['scallop_p50_mm']:.4f} / {told['scallop_p99_mm']:.4f} / {told['scallop_max_mm']:.4f}, unreached {told['unreached_max_mm']:.4f}")
-    table.row("proof of job.json agrees", abs(told["scallop_p99_mm"] - found[2]) <= 0.02, f"99 %: {found[2]:.4f} here, {told['scallop_p99_mm']:.4f} there", "within 0.02")
-    foot = next(f for f in job["feet"] if f["side"] == side)
-    check_values(stock, design, foot, back, max(VALUE, asked or 0), table)
+            self.swept = swept
+
+    def judge(self, table):
+        """What the programs that were run have left of this foot."""
+        if self.swept is not None and "skin_mm" in self.milling:
+            check_skin(self.stock, self.swept, self.design, self.milling["skin_mm"], table)
+        elif self.swept is not None:
+            check_hold(self.stock, self.swept, self.design, self.milling.get("tabs"), table)
+        if self.frame_box is not None:
+            frame_box, reach = self.frame_box, np.array(self.reach)
+            wide = (*reach.min(axis=0), *reach.max(axis=0))
+            inside = all(f <= w + 1e-6 for f, w in zip(frame_box[:2], wide[:2])) and all(f >= w - 1e-6 for f, w in zip(frame_box[2:], wide[2:]))
+            table.row("frame: goes round every program", inside, f"X {frame_box[0]:g} to {frame_box[2]:g}, Y {frame_box[1]:g} to {frame_box[3]:g}")
+        if self.finishing is None:
+            table.row("a finishing program", False, "none")
+            return
+        asked = self.milling.get("scallop_mm")
+        found = check_surface(self.stock, self.design, self.finishing, asked, None, table)
+        told = self.job["proof"]["feet"][self.side]
+        table.note("the same, told by job.json", f"gouge {told['max_gouge_mm']:.4f}, scallop {told['scallop_p50_mm']:.4f} / {told['scallop_p99_mm']:.4f} / {told['scallop_max_mm']:.4f}, unreached {told['unreached_max_mm']:.4f}")
+        table.row("proof of job.json agrees", abs(told["scallop_p99_mm"] - found[2]) <= 0.02, f"99 %: {found[2]:.4f} here, {told['scallop_p99_mm']:.4f} there", "within 0.02")
+        foot = next(f for f in self.job["feet"] if f["side"] == self.side)
+        check_values(self.stock, self.design, foot, self.back, max(VALUE, asked or 0), table)
+
+
+def check_clamps(program, moves, cutter, clamps, table):
+    """No move may bring the cutter into a clamp: distances to places of the clamp, taken along the move."""
+    for k, clamp in enumerate(clamps, 1):
+        (x0, x1), (y0, y1), high = clamp["x_mm"], clamp["y_mm"], clamp["height_mm"]
+        deepest, where = 0.0, None
+        for line, _, a, b, _, _ in moves:
+            a, b = np.array(a), np.array(b)
+            if min(a[2], b[2]) >= high or (np.minimum(a, b)[:2] > (x1 + cutter.r, y1 + cutter.r)).any() or (np.maximum(a, b)[:2] < (x0 - cutter.r, y0 - cutter.r)).any():
+                continue
+            for p in np.linspace(a, b, 2 + int(np.hypot(*(b - a)[:2]) / STEP)):
+                d = np.hypot(max(x0 - p[0], p[0] - x1, 0), max(y0 - p[1], p[1] - y1, 0))
+                if d < cutter.r and high - p[2] - cutter.h(np.array(d)) > deepest:
+                    deepest, where = float(high - p[2] - cutter.h(np.array(d))), line
+        table.row(f"{program['step']}: cutter in clamp {k}", deepest <= TOUCH, f"{deepest:.3f} mm" + ("" if where is None else f" line {where}"), "0")
+
+
+def check_skin(stock, swept, design, skin, table):
+    """After the perimeter the whole groove must be a skin as thick as asked."""
+    groove = stock.z[swept & ~near(design.inside)]
+    table.row("skin no thinner than asked", groove.min() >= skin - 0.02, f"{groove.min():.3f} mm", f"{skin:g}")
+    table.row("groove free above the skin", groove.max() <= skin + 0.02, f"{groove.max():.3f} mm", f"{skin:g}")
+    ring, n = label(near(swept & ~design.inside))
+    table.row("the groove goes all round", n == 1, f"{n} parts", "1")
+
+
+def stock_of(job, side):
+    program = next(p for p in job["programs"] if p["side"] == side)
+    box = program["blank_box_mm"]
+    return Stock([*box[:5], (job.get("milling") or {}).get("blank_top_mm", box[5])])
+
+
+def check_foot(folder, job, side, table):
+    """A foot in a blank of its own."""
+    foot = Foot(folder, job, side, stock_of(job, side), table)
+    for program in (p for p in job["programs"] if p["side"] == side):
+        foot.run(program, table)
+    foot.judge(table)
+
+
+def check_pair(folder, job, sides, table):
+    """Two feet in one blank: every program in the order it is run, and both pieces at the end."""
+    stock = stock_of(job, sides[0])
+    feet = {}
+    for side in sides:
+        print(f"  -- {side} foot, laid")
+        feet[side] = Foot(folder, job, side, stock, table)
+    order = (job.get("lay") or {}).get("order") or [p["file"] for p in job["programs"]]
+    table.row("every program has its turn", sorted(order) == sorted(p["file"] for p in job["programs"]), f"{len(order)} programs", str(len(job["programs"])))
+    for file in order:
+        program = next(p for p in job["programs"] if p["file"] == file)
+        print(f"  -- {file}")
+        others = [foot for side, foot in feet.items() if side != program["side"]]
+        before = [stock.z[near(other.design.inside)].copy() for other in others]
+        feet[program["side"]].run(program, table)
+        for other, z in zip(others, before):
+            lost = float((z - stock.z[near(other.design.inside)]).max())
+            table.row(f"{program['step']}: the {other.side} piece is left alone", lost <= 0, f"{lost:.3f} mm taken", "0")
+    for side, foot in feet.items():
+        print(f"  -- {side} foot, as all programs leave it")
+        foot.judge(table)
 
 
 def check_folder(folder):
@@ -633,9 +710,13 @@ def check_folder(folder):
     table = Table()
     print(f"{folder.name}")
     check_files(folder, job, table)
-    for side in dict.fromkeys(p["side"] for p in job["programs"]):
-        print(f"  -- {side} foot")
-        check_foot(folder, job, side, table)
+    sides = list(dict.fromkeys(p["side"] for p in job["programs"]))
+    if (job.get("lay") or {}).get("blanks") == "pair":
+        check_pair(folder, job, sides, table)
+    else:
+        for side in sides:
+            print(f"  -- {side} foot")
+            check_foot(folder, job, side, table)
     table.row("job.json says pass", job["pass"] is True, str(job["pass"]))
     print(f"  {'all good' if not table.failed else str(table.failed) + ' FAILED'}")
     return table.failed

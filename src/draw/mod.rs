@@ -33,7 +33,10 @@ mod tint;
 mod trim;
 mod wearer;
 
-pub use data::{Bevel, BootRow, DrawError, DrawnFoot, Height, LaidFoot, Landmarks, LayData, NoteRow, ProgramRow, SheetData, ValueRow};
+pub use data::{
+    Bevel, BootRow, DrawError, DrawnFoot, Height, LaidFoot, Landmarks, LayData, NoteRow, ProgramRow, SheetData,
+    ValueRow,
+};
 pub use sheet::sheet_html;
 pub use trim::trim_svg;
 pub use wearer::wearer_html;

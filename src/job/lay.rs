@@ -266,7 +266,14 @@ fn need(make: &Make, clamp: &Clamp) -> Need {
         for (words, radius, _) in low_parts {
             let mm = (reach.axis_mm + radius + CLEAR_MM).ceil();
             if mm > most.mm {
-                most = Need { mm, part: if words == "cutter" { cutter.name.clone() } else { format!("the {words} of {}", cutter.name) } };
+                most = Need {
+                    mm,
+                    part: if words == "cutter" {
+                        cutter.name.clone()
+                    } else {
+                        format!("the {words} of {}", cutter.name)
+                    },
+                };
             }
         }
     }

@@ -28,9 +28,9 @@ use crate::ticket::{Laying, Ticket};
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
+pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
 pub use marks::Mark;
-pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use programs::{Proved, TextError, Written, prove, write};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::target;

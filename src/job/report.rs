@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use nalgebra::Matrix4;
 use serde::Serialize;
 
-use super::pieces::Solid;
 use super::lay::Lay;
 use super::lay_report::{self, LayReport};
+use super::pieces::Solid;
 use super::programs::{Written, blank_box_mm, kind_of_step, spindle_rpm};
 use super::target::{blank_top_mm, safe_z_mm};
 use super::{Design, MadeFoot, OutFile, proofs, sha256_hex};

@@ -72,7 +72,9 @@ pub fn strokes(text: &str, height: f64) -> Vec<Vec<Point2>> {
     let unit = height / HIGH;
     let letters = text.chars().enumerate().filter_map(|(k, letter)| Some((k, glyph(letter)?)));
     let places = letters.flat_map(|(k, glyph)| glyph.iter().map(move |stroke| (k as f64 * ADVANCE, *stroke)));
-    places.map(|(start, stroke)| corners(stroke).map(|(x, y)| Point2::new(unit * (start + x), unit * y)).collect()).collect()
+    places
+        .map(|(start, stroke)| corners(stroke).map(|(x, y)| Point2::new(unit * (start + x), unit * y)).collect())
+        .collect()
 }
 
 fn glyph(letter: char) -> Option<&'static [&'static str]> {

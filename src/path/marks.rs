@@ -7,13 +7,7 @@ use crate::frame::{Point2, Point3};
 
 /// `path` with `strokes` cut after it, the tip at height `z_mm`. Nothing may stand above the blank's
 /// top over them.
-pub fn engraved(
-    path: Toolpath,
-    target: &Target,
-    cutting: &Cutting,
-    strokes: &[Vec<Point2>],
-    z_mm: f64,
-) -> Toolpath {
+pub fn engraved(path: Toolpath, target: &Target, cutting: &Cutting, strokes: &[Vec<Point2>], z_mm: f64) -> Toolpath {
     let mut trail = Trail::new(target, cutting);
     for stroke in strokes {
         let Some(first) = stroke.first() else { continue };
