@@ -212,7 +212,7 @@ fn clamps_are_kept_away_from_or_told() {
     // In a narrow one it cannot.
     let narrow = read(&with("foam-330", "x = [60, 100]\ny = [150, 200]\nheight = 50"));
     for (design, _) in laid(&narrow) {
-        let told = design.findings.iter().find(|f| f.limit == "clamp").expect("a finding");
+        let told = design.findings.iter().find(|f| f.limit == "clamp_met").expect("a finding");
         assert!(told.message.contains("clamp 1 stands on the piece"), "{}", told.message);
         assert!(design.is_stopped());
     }

@@ -42,7 +42,9 @@ pub fn clamp_met(side: Side, clamp: usize, distance_mm: f64, needed_mm: f64, par
         "move clamp {clamp} away by {:.0} mm or more, or take a larger blank; no place in this one avoids it",
         (needed_mm - distance_mm).ceil()
     );
-    Finding::new("clamp", Severity::Stop, side, message, advice).numbers(distance_mm, needed_mm, "mm").never_overruled()
+    Finding::new("clamp_met", Severity::Stop, side, message, advice)
+        .numbers(distance_mm, needed_mm, "mm")
+        .never_overruled()
 }
 
 /// A blank whose waste has no room for the side letter and the toe arrow.
@@ -52,5 +54,5 @@ pub fn no_room_for_mark(side: Side, blank: &Blank) -> Finding {
         blank.name,
         side.name()
     );
-    Finding::new("marks", Severity::Note, side, message, "write them on the blank by hand".to_string())
+    Finding::new("mark_room", Severity::Note, side, message, "write them on the blank by hand".to_string())
 }

@@ -71,7 +71,7 @@ fn skin(case: &Case, lowest_mm: f64) -> Option<Finding> {
         );
         let advice =
             format!("ask a skin of {:.1} mm or less, or hold = \"tabs\"", (most.max(0.0) * 10.0).floor() / 10.0);
-        let finding = Finding::new("skin", Severity::Stop, case.order.side, message, advice);
+        let finding = Finding::new("skin_hold", Severity::Stop, case.order.side, message, advice);
         return Some(finding.numbers(thickness_mm, most, "mm").never_overruled());
     }
     let message = format!(
@@ -79,7 +79,7 @@ fn skin(case: &Case, lowest_mm: f64) -> Option<Finding> {
         case.make.material.name
     );
     let advice = "try the skin on scrap; cut it with a knife along the groove, then sand the lower edge".to_string();
-    Some(Finding::new("skin", Severity::Note, case.order.side, message, advice))
+    Some(Finding::new("skin_hold", Severity::Note, case.order.side, message, advice))
 }
 
 fn blank_size(case: &Case) -> Vec<Finding> {

@@ -92,9 +92,9 @@ pub struct Make {
 }
 
 impl Make {
-    /// Least height of the safe height over the clamps, mm: nothing without clamps. A hand's
-    /// breadth of air is not needed, a thumb's is (shop's own choice).
+    /// Lowest that the safe height may be for the clamps' sake, mm: 0 without clamps.
     pub fn above_clamps_mm(&self) -> f64 {
+        /// A clamp's screw may stand a turn or two higher than it was measured (shop's own choice).
         const AIR_MM: f64 = 5.0;
         self.clamps.iter().map(|clamp| clamp.height_mm + AIR_MM).fold(0.0, f64::max)
     }
