@@ -3,6 +3,8 @@
 
 usage: simulate.py FOLDER...      FOLDER holds job.json, the .ngc texts and the design meshes
 
+A pair in one blank is carved from one stock, every program in the order it is run.
+
 Shares nothing with the program that wrote the folder but the contract of job.json: a reader of
 RS274/NGC of its own, a stock of its own (heights on a lattice; every move swept by a numerical
 search, no closed forms), heights of the design taken from the mesh. Needs numpy only.
@@ -530,9 +532,10 @@ def values_of(stock, design, foot, back, under):
     rim = [top(cup[1] - 1.5, at["widest_cup"]), top(cup[0] + 1.5, at["widest_cup"])]
     met_y = lambda x: met5[1] + (x - met5[0]) * (met1[1] - met5[1]) / (met1[0] - met5[0])
     flat = [top(s * m, met_y(s * m) + 6 + k / 2 * 0.06 * length) for m in (met1[0], met5[0]) for s in (0.25, 0.5, 0.75) for k in range(3)]
-    xs = (design.outline[:, 0].min(), design.outline[:, 0].max())
-    ys = (design.outline[:, 1].min(), design.outline[:, 1].max())
-    ahead = design.outline[design.outline[:, 1] >= (ys[0] + ys[1]) / 2]
+    # A piece that lies the other way round has its toes at the lesser y of the blank.
+    outline = design.outline @ back[:2, :2].T
+    ys = (outline[:, 1].min(), outline[:, 1].max())
+    ahead = outline[outline[:, 1] >= (ys[0] + ys[1]) / 2]
     return {
         "heel_thickness": seat,
         "heel_cup_depth": sum(rim) / 2 - seat,
@@ -635,10 +638,14 @@ def check_face(folder, job, face, programs, mesh, table):
             run_pins(program, moves, milling, table)
             continue
         cutter = Cutter(program["cutter"])
-        swept = run_program(program, moves, stock, cutter, milling, table)
-        reach += [m[3][:2] for m in moves]
+        check_clamps(program, moves, cutter, (self.job.get("lay") or {}).get("clamps", []), table)
+        if program["step"] == "frame":
+            self.frame_box = run_frame(program, moves, self.stock, table)
+            return
+        swept = run_program(program, moves, self.stock, cutter, self.milling, table)
+        self.reach += [m[3][:2] for m in moves]
         if program["step"] == "finish":
-            finishing = cutter
+            self.finishing = cutter
         if program["step"] == "perimeter":
             check_hold(stock, swept, design, milling.get("tabs"), table)
     if frame_box is not None:
@@ -718,9 +725,13 @@ def check_folder(folder):
     table = Table()
     print(f"{folder.name}")
     check_files(folder, job, table)
-    for side in dict.fromkeys(p["side"] for p in job["programs"]):
-        print(f"  -- {side} foot")
-        check_foot(folder, job, side, table)
+    sides = list(dict.fromkeys(p["side"] for p in job["programs"]))
+    if (job.get("lay") or {}).get("blanks") == "pair":
+        check_pair(folder, job, sides, table)
+    else:
+        for side in sides:
+            print(f"  -- {side} foot")
+            check_foot(folder, job, side, table)
     table.row("job.json says pass", job["pass"] is True, str(job["pass"]))
     print(f"  {'all good' if not table.failed else str(table.failed) + ' FAILED'}")
     return table.failed

@@ -76,7 +76,7 @@ static TICKET: LazyLock<Ticket> = LazyLock::new(|| {
 });
 static DESIGN: LazyLock<Design<'static>> =
     LazyLock::new(|| job::design(&TICKET, &TICKET.feet[0]).expect("the demo can be designed"));
-static LAY: LazyLock<Lay> = LazyLock::new(|| job::lay(&TICKET.make, &[&*DESIGN])[0]);
+static LAY: LazyLock<Lay> = LazyLock::new(|| job::lay(&TICKET.make, &[&*DESIGN]).lays[0].clone());
 static WRITTEN: LazyLock<Vec<Written>> = LazyLock::new(|| {
     job::write(&TICKET, &DESIGN, &LAY, CHECKSUM, Precision::SHOP).expect("programs of the demo can be written")
 });

@@ -29,7 +29,7 @@ fn families() -> BTreeMap<String, Family> {
         let ticket = ticket::read(&text, "ticket.toml", &shelf, &none).unwrap();
         assert_eq!(&ticket.make.machine.name, name);
         let design = job::design(&ticket, &ticket.feet[0]).unwrap();
-        let lay = job::lay(&ticket.make, &[&design])[0];
+        let lay = job::lay(&ticket.make, &[&design]).lays.remove(0);
         let written = job::write(&ticket, &design, &lay, "", coarse).unwrap();
         let texts = written.into_iter().map(|w| w.text).collect();
         (name.clone(), Family { takes: acceptance(&ticket.make.machine), texts })

@@ -4,7 +4,7 @@
 use std::f64::consts::TAU;
 
 use approx::assert_abs_diff_eq;
-use sustent::carve::{Cut, Floor, Proof, Rules, Stock, Tabs, ViolationKind as Kind, prove};
+use sustent::carve::{Cut, Floor, Hold, KeepOut, Proof, Rules, Skin, Stock, Tabs, ViolationKind as Kind, prove};
 use sustent::frame::{Point2, Rect};
 use sustent::grid::{Grid, Lattice};
 use sustent::kernel::{Shape, Sweep};
@@ -21,6 +21,8 @@ const RIM: f64 = 12.0;
 const HOLLOW: f64 = 40.0;
 const LOWEST: f64 = 6.0;
 const BALL: f64 = 3.0;
+
+const TABS: Tabs = Tabs { count: 4, length_mm: 5.0, height_mm: 2.0, allowance_mm: 0.5, left_mm: 0.05 };
 
 const HEAD: &str = "G21\nG17 G90 G94\nG40 G49 G80\nG54\nG0 Z25\nM3 S15000\nG4 P2\n";
 const TAIL: &str = "G0 Z25\nM5\nM2\n";
@@ -69,7 +71,8 @@ fn rules() -> Rules {
         overrun_mm: 2.0,
         least_chip_mm: 0.02,
         floor: None,
-        tabs: Some(Tabs { count: 4, length_mm: 5.0, height_mm: 2.0, allowance_mm: 0.5, left_mm: 0.05 }),
+        hold: Some(Hold::Tabs(TABS)),
+        keep_out: vec![],
     }
 }
 
@@ -419,7 +422,7 @@ fn a_perimeter_too_near_is_a_gouge_as_deep_as_it_is_near() {
     let mut job = Job::good();
     job.cuts[2].1 = parse(&perimeter(4, 0.0, -0.3));
     let mut rules = rules();
-    rules.tabs = rules.tabs.map(|tabs| Tabs { allowance_mm: -0.3, ..tabs });
+    rules.hold = Some(Hold::Tabs(Tabs { allowance_mm: -0.3, ..TABS }));
     let proof = job.prove(&rules);
     assert_eq!(kinds(&proof), [Kind::Gouge]);
     assert!(proof.max_gouge_mm > 0.1 && proof.max_gouge_mm <= 0.301, "{}", proof.max_gouge_mm);
@@ -462,13 +465,64 @@ fn missing_tabs_and_uncut_places_are_told_apart() {
     assert_eq!(kinds(&with(perimeter(3, 0.0, 0.5))), [Kind::Tabs]);
     let shallow = with(perimeter(4, -0.5, 0.5));
     assert_eq!(kinds(&shallow), [Kind::NotCutFree]);
-    let many = Job::good().prove(&Rules { tabs: rules().tabs.map(|tabs| Tabs { count: 3, ..tabs }), ..rules() });
+    let many = Job::good().prove(&Rules { hold: Some(Hold::Tabs(Tabs { count: 3, ..TABS })), ..rules() });
     assert_eq!(kinds(&many), [Kind::NotCutFree]);
-    let slight =
-        Job::good().prove(&Rules { tabs: rules().tabs.map(|tabs| Tabs { length_mm: 7.0, ..tabs }), ..rules() });
+    let slight = Job::good().prove(&Rules { hold: Some(Hold::Tabs(Tabs { length_mm: 7.0, ..TABS })), ..rules() });
     assert_eq!(kinds(&slight), [Kind::Tabs]);
-    let low = Job::good().prove(&Rules { tabs: rules().tabs.map(|tabs| Tabs { height_mm: 1.0, ..tabs }), ..rules() });
+    // 5 mm of 5.6 are long enough to be one, but their section is 10 mm2 of 11.2.
+    let thin = Job::good().prove(&Rules { hold: Some(Hold::Tabs(Tabs { length_mm: 5.6, ..TABS })), ..rules() });
+    assert_eq!(kinds(&thin), [Kind::Tabs]);
+    let low = Job::good().prove(&Rules { hold: Some(Hold::Tabs(Tabs { height_mm: 1.0, ..TABS })), ..rules() });
     assert_eq!(kinds(&low), [Kind::NotCutFree]);
+}
+
+#[test]
+fn a_skin_is_as_thick_as_asked_all_round() {
+    let skin = |thickness_mm| Rules {
+        hold: Some(Hold::Skin(Skin { thickness_mm, allowance_mm: 0.5, slack_mm: 0.05 })),
+        ..rules()
+    };
+    let mut job = Job::good();
+    let text = perimeter(0, -0.6, 0.5);
+    job.cuts[2].1 = parse(&text);
+    let good = job.prove(&skin(0.6));
+    assert!(good.pass, "{:#?}", good.violations);
+    assert_abs_diff_eq!(good.thinnest_skin_mm.unwrap(), 0.6, epsilon = 1e-9);
+    assert_eq!(kinds(&job.prove(&skin(0.8))), [Kind::Skin]);
+    assert_eq!(kinds(&job.prove(&skin(0.4))), [Kind::NotCutFree]);
+    // One move of the last lap goes half a millimetre too deep.
+    let line = text.lines().count() - 100;
+    let dip = |(k, l): (usize, &str)| if k + 1 == line { l.replace("Z0.600", "Z0.100") } else { l.to_owned() };
+    job.cuts[2].1 = parse(&text.lines().enumerate().map(dip).collect::<Vec<_>>().join("\n"));
+    let cut_into = job.prove(&skin(0.6));
+    assert_eq!(kinds(&cut_into), [Kind::Skin]);
+    assert!((line..=line + 1).contains(&cut_into.violations[0].line), "{:?}", cut_into.violations[0]);
+    assert_abs_diff_eq!(cut_into.thinnest_skin_mm.unwrap(), 0.1, epsilon = 0.01);
+}
+
+#[test]
+fn a_cutter_that_comes_to_a_clamp_is_refused_with_its_line() {
+    let clamp = |x0: f64, height_mm: f64| Rules {
+        keep_out: vec![KeepOut::rect("clamp 1".into(), Rect { x0, y0: 0.0, x1: x0 + 5.0, y1: 48.0 }, height_mm)],
+        ..rules()
+    };
+    // Roughing goes to x 46 with a radius of 3; the holder, of radius 15, rides 32 mm above the tip.
+    let clear = Job::good().prove(&clamp(49.1, 22.0));
+    assert!(clear.pass, "{:#?}", clear.violations);
+    let met = Job::good().prove(&clamp(48.9, 22.0));
+    assert_eq!(kinds(&met), [Kind::KeepOut]);
+    let first = &met.violations[0];
+    let line = rough().lines().position(|line| line.starts_with("G1 X46")).unwrap() + 1;
+    assert_eq!((first.file.as_str(), first.line), ("1-rough.ngc", line));
+    assert_abs_diff_eq!(first.measured, 22.0 - 14.0, epsilon = 1e-9);
+    assert!(first.message.contains("clamp 1") && first.message.contains("the cutter"), "{}", first.message);
+    let held = Job::good().prove(&clamp(49.1, 42.5));
+    assert_eq!(kinds(&held), [Kind::KeepOut]);
+    assert!(held.violations[0].message.contains("the holder"), "{}", held.violations[0].message);
+    // A rapid at the safe height strikes what stands higher.
+    let over = Job::lines("G0 X30 Y24\nG0 X58\n").prove(&clamp(50.0, SAFE + 1.0));
+    assert_eq!(kinds(&over), [Kind::KeepOut]);
+    assert_abs_diff_eq!(over.violations[0].measured, 1.0, epsilon = 1e-9);
 }
 
 #[test]
@@ -482,7 +536,7 @@ fn a_narrow_valley_is_reported_as_unreached_and_not_as_scallop() {
     let (step, program, cutter) = &job.cuts[1];
     let timing = timing(program);
     let cut = Cut { name: "f", step: *step, program, cutter, timing: &timing };
-    let proof = prove(&[cut], &target, &Rules { left_mm: Some(0.2), tabs: None, ..rules() }).unwrap();
+    let proof = prove(&[cut], &target, &Rules { left_mm: Some(0.2), hold: None, ..rules() }).unwrap();
     assert_eq!(kinds(&proof), []);
     assert_abs_diff_eq!(proof.unreached_max_mm.unwrap(), 1.0 - 0.05, epsilon = 0.06);
     assert!((proof.unreached_at_mm.unwrap()[1] - CENTRE.1).abs() < 0.5);

@@ -47,7 +47,7 @@ struct Foot<'t> {
 
 fn written(ticket: &Ticket) -> Vec<Foot<'_>> {
     let designs: Vec<_> = ticket.feet.iter().map(|order| job::design(ticket, order).unwrap()).collect();
-    let lays = job::lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
+    let lays = job::lay(&ticket.make, &designs.iter().collect::<Vec<_>>()).lays;
     designs
         .into_iter()
         .zip(lays)

@@ -5,6 +5,7 @@
 //! Knows neither who planned the moves nor the design behind the target; believes only travels that
 //! were read from program text.
 
+mod keep_out;
 mod moves;
 mod proof;
 mod reach;
@@ -18,10 +19,11 @@ mod walk;
 #[cfg(test)]
 mod brute;
 
+pub use keep_out::KeepOut;
 pub use proof::{Cut, CutFigures, Floor, Proof, Rules, Thinnest, prove};
 pub use stock::{Bite, Stock};
 pub use surface::FACE_MM;
-pub use tabs::Tabs;
+pub use tabs::{Hold, Skin, Tabs};
 pub use violation::{MOST_LISTED, Total, Violation, ViolationKind};
 
 use thiserror::Error;
@@ -57,6 +59,10 @@ pub enum CarveError {
     NoTarget { x: f64, y: f64 },
     #[error("the underside or its least thickness has no value at ({x:.1}, {y:.1}), inside the trim outline")]
     NoFloor { x: f64, y: f64 },
+    #[error(
+        "a keep-out has {points} points and is {height_mm} mm high; it needs at least 3, all numbers, and a height"
+    )]
+    KeepOut { points: usize, height_mm: f64 },
     #[error("the rule {what} is {value}; it must be a number of 0 or more")]
     Rule { what: &'static str, value: f64 },
 }

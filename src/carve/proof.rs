@@ -3,9 +3,10 @@
 
 use serde::Serialize;
 
+use super::keep_out::{self, KeepOut};
 use super::stock::Stock;
 use super::surface::{self, Piece};
-use super::tabs::{self, Tabs};
+use super::tabs::{self, Hold};
 use super::violation::{Ledger, Total, Violation, ViolationKind};
 use super::walk::{Encounter, walk};
 use super::{CarveError, moves};
@@ -52,7 +53,9 @@ pub struct Rules {
     /// What must remain over the underside.
     pub floor: Option<Floor>,
     /// How the piece hangs in the blank after the perimeter.
-    pub tabs: Option<Tabs>,
+    pub hold: Option<Hold>,
+    /// Where no part of a cutter or its holder may come.
+    pub keep_out: Vec<KeepOut>,
 }
 
 /// The underside and what must remain above it. Both cover the trim outline.
@@ -111,6 +114,9 @@ pub struct Proof {
     pub thinnest: Option<Thinnest>,
     /// Tabs found around the piece; `None` while there is no perimeter.
     pub tabs_found: Option<usize>,
+    /// Least thickness of the skin in the groove; absent unless a skin holds the piece.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub thinnest_skin_mm: Option<f64>,
     /// The same for each program, in the order they are run.
     pub programs: Vec<CutFigures>,
     /// What must not be, at most 50 of each kind.
@@ -231,11 +237,12 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
     let mut ledger = Ledger::default();
     for (cut, met) in cuts.iter().zip(&met) {
         moves::judge(cut, met, target, rules, &mut ledger);
+        keep_out::judge(cut, &rules.keep_out, &mut ledger);
     }
     let max_gouge_mm = surface::gouge(&piece, &carved, cuts, rules, &mut ledger);
     let finish = surface::finish(&piece, &carved, cuts, rules, &mut ledger);
     let thinnest = surface::floor(&piece, &carved, cuts, rules, &mut ledger)?;
-    let tabs_found = tabs::judge(&carved, cuts, piece.rim(), rules, &mut ledger);
+    let held = tabs::judge(&carved, cuts, piece.rim(), rules, &mut ledger);
 
     let (violations, totals) = ledger.close();
     let bites: Vec<_> = cuts.iter().zip(&met).map(|(cut, met)| Bites::of(cut, met, rules.least_chip_mm)).collect();
@@ -262,7 +269,8 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
         bites: all_bites,
         blocks_per_second: programs.iter().map(|p| p.blocks_per_second).max().unwrap_or(0),
         thinnest,
-        tabs_found,
+        tabs_found: held.tabs_found,
+        thinnest_skin_mm: held.thinnest_skin_mm,
         programs,
         pass: violations.is_empty(),
         violations,
@@ -274,7 +282,13 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
 /// Refuses numbers that would make the whole proof meaningless.
 fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
     let [x, y, z] = rules.travel_mm;
-    let tab = rules.tabs.map_or([0.0; 3], |tabs| [tabs.length_mm, tabs.height_mm, tabs.left_mm]);
+    let hold = rules.hold.map_or([0.0; 3], |hold| match hold {
+        Hold::Tabs(tabs) => [tabs.length_mm, tabs.height_mm, tabs.left_mm],
+        Hold::Skin(skin) => [skin.thickness_mm, skin.slack_mm, skin.allowance_mm],
+    });
+    if let Some(bad) = rules.keep_out.iter().find(|keep_out| !keep_out.is_sound()) {
+        return Err(CarveError::KeepOut { points: bad.outline.len(), height_mm: bad.height_mm });
+    }
     let rules = [
         ("gouge", rules.gouge_mm),
         ("left standing", rules.left_mm.unwrap_or(0.0)),
@@ -284,9 +298,9 @@ fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
         ("travel in z", z),
         ("overrun", rules.overrun_mm),
         ("least chip load", rules.least_chip_mm),
-        ("tab length", tab[0]),
-        ("tab height", tab[1]),
-        ("left beside tabs", tab[2]),
+        ("tab length or skin", hold[0]),
+        ("tab height or skin's slack", hold[1]),
+        ("left beside tabs or allowance", hold[2]),
     ];
     if let Some(&(what, value)) = rules.iter().find(|(_, value)| !(value.is_finite() && *value >= 0.0)) {
         return Err(CarveError::Rule { what, value });

@@ -301,7 +301,8 @@ mod tests {
             overrun_mm: 0.0,
             least_chip_mm: 0.0,
             floor: None,
-            tabs: None,
+            hold: None,
+            keep_out: vec![],
         }
     }
 

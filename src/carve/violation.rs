@@ -28,6 +28,8 @@ pub enum ViolationKind {
     OutsideBlank,
     /// Movement longer than the machine's travel.
     OutsideMachine,
+    /// Cutter, shank or holder comes where a clamp stands, or another piece lies.
+    KeepOut,
     /// Stock against the cutter above its flutes.
     AboveFlutes,
     /// The shank meets stock.
@@ -48,6 +50,8 @@ pub enum ViolationKind {
     OtherCutter,
     /// A cutter comes down to a pin that places the blank.
     Pin,
+    /// The skin that holds the piece has been cut into.
+    Skin,
 }
 
 /// One violation.

@@ -8,7 +8,7 @@ use super::tickets::read_bytes;
 use super::words::{self, wrapped};
 use super::{Outcome, SideArgument, tickets};
 use crate::frame::Side;
-use crate::job::{self, Precision, ProofReport, StageError, TextError, Thickness, Written};
+use crate::job::{self, Precision, ProofReport, TextError, Thickness, Written};
 use crate::nc;
 use crate::profile::Shelf;
 use crate::ticket::Make;
@@ -58,14 +58,14 @@ impl Prove {
 
     fn proved(&self, shelf: &Shelf) -> Result<ProofReport, Failure> {
         let loaded = tickets::load(&self.ticket, shelf)?;
-        let order = loaded.foot(Side::from(self.side))?;
+        let side = Side::from(self.side);
+        loaded.foot(side)?;
         let programs: Vec<Written> =
             self.programs.iter().map(|path| program(path, &loaded.ticket.make)).collect::<Result<_, _>>()?;
-        let fault = |error: StageError| Failure::of(&self.ticket, error);
-        let design = job::design(&loaded.ticket, order).map_err(|error| fault(error.into()))?;
-        let lays = job::lay(&loaded.ticket.make, &[&design]);
-        let lay = lays.first().expect("one design has one lay");
-        let proved = job::prove(&loaded.ticket, &design, lay, &programs, Precision::SHOP).map_err(fault)?;
+        let feet = job::laid(&loaded.ticket, Some(side)).map_err(|error| Failure::of(&self.ticket, error))?;
+        let (design, lay) = feet.first().expect("the ticket has this foot, as was seen above");
+        let proved = job::prove(&loaded.ticket, design, lay, &programs, Precision::SHOP)
+            .map_err(|error| Failure::of(&self.ticket, error))?;
         Ok(ProofReport::of(&proved))
     }
 }

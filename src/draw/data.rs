@@ -1,6 +1,6 @@
 //! What a drawing is made from: plain data, filled in by the job. Knows nothing of how it is drawn.
 
-use crate::frame::{Point2, Side};
+use crate::frame::{Point2, Rect, Side};
 use crate::limits::Severity;
 use crate::nc::BoundedBy;
 use crate::value::Value;
@@ -136,6 +136,34 @@ pub struct ProgramRow {
     pub lines: usize,
     /// SHA-256 of the text, hexadecimal.
     pub sha256: String,
+    /// Programs of all feet run by this number, equal ones as they stand.
+    pub turn: usize,
+}
+
+/// Two feet in one blank, to be drawn as it lies on the bed, mm, zero at its corner.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LayData {
+    /// Width and length of the blank.
+    pub blank_mm: [f64; 2],
+    /// The pieces.
+    pub feet: Vec<LaidFoot>,
+    /// Clamps from above.
+    pub clamps: Vec<Rect>,
+    /// What is to be said beside the picture.
+    pub words: String,
+}
+
+/// A piece as it lies.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LaidFoot {
+    /// Which foot.
+    pub side: Side,
+    /// Its trim outline.
+    pub outline: Vec<Point2>,
+    /// Whether its toes point down.
+    pub toes_down: bool,
+    /// Strokes that are engraved beside it.
+    pub mark: Vec<Vec<Point2>>,
 }
 
 /// One job sheet.
@@ -159,6 +187,8 @@ pub struct SheetData<'a> {
     pub cutters: Vec<String>,
     /// SHA-256 of the ticket, hexadecimal.
     pub ticket_sha256: String,
+    /// How a pair lies in its blank; `None` where each foot has a blank of its own.
+    pub lay: Option<LayData>,
     /// One or two feet.
     pub feet: Vec<DrawnFoot<'a>>,
 }

@@ -15,6 +15,7 @@ mod depths;
 mod dimension;
 mod hatch;
 mod ink;
+mod lay;
 mod marks;
 mod notes;
 mod notes_block;
@@ -31,7 +32,10 @@ mod tint;
 mod trim;
 mod wearer;
 
-pub use data::{Bevel, BootRow, DrawError, DrawnFoot, Height, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
+pub use data::{
+    Bevel, BootRow, DrawError, DrawnFoot, Height, LaidFoot, Landmarks, LayData, NoteRow, ProgramRow, SheetData,
+    ValueRow,
+};
 pub use sheet::sheet_html;
 pub use trim::trim_svg;
 pub use wearer::wearer_html;

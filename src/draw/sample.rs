@@ -107,6 +107,7 @@ pub fn job<'a>(feet: Vec<DrawnFoot<'a>>) -> SheetData<'a> {
             ("Z zero".into(), "machine bed: touch off on the bed beside the blank, not on the blank".into()),
             ("X, Y zero".into(), "marked front left corner of the blank".into()),
         ],
+        lay: None,
         cutters: vec!["flat 12, 2 flutes".into(), "ball 8, 2 flutes".into(), "flat 6, 1 flute".into()],
         ticket_sha256: "5f2c0a9d7e31b46488aa10cc5d9e7b6f00112233445566778899aabbccddeeff".into(),
         feet,
@@ -232,6 +233,7 @@ fn programs(side: Side) -> Vec<ProgramRow> {
         },
         lines,
         sha256: format!("{:016x}", 0x9e37_79b9_7f4a_7c15_u64.wrapping_mul(lines as u64 + side as u64)).repeat(4),
+        turn: 0,
     };
     vec![
         row("frame", "flat 12", 14.0, 31),

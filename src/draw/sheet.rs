@@ -9,6 +9,7 @@ use super::cautions;
 use super::data::{DrawError, DrawnFoot, SheetData, check_foot};
 use super::depths::{self, DepthTable};
 use super::ink;
+use super::lay;
 use super::notes;
 use super::notes_block::{NoteLine, Print, note_rows};
 use super::plan;
@@ -47,6 +48,8 @@ const RULE_LINES: f64 = 4.0;
 /// The same, and the height of a row of tables, mm, where a pair has depths to measure.
 const TIGHT_RULE_LINES: f64 = 2.0;
 const TIGHT_ROW_MM: f64 = 2.95;
+/// Rules around the picture of a pair's lay, mm.
+const LAY_WORDS_MM: f64 = 1.4;
 
 const PAGE: &str = include_str!("templates/sheet.html");
 const STYLE: &str = include_str!("templates/drawing.css");
@@ -63,7 +66,7 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let pair = feet.len() > 1;
     let rules = tables::rules(feet);
     let depths = depths::tables(feet);
-    let (measure, tight) = (depths_height(&depths), pair && !depths.is_empty());
+    let (measure, tight) = (depths_height(&depths), pair && !(depths.is_empty() && data.lay.is_none()));
     let most_rules = if tight { TIGHT_RULE_LINES } else { RULE_LINES };
     let beside_work = BELOW_MM.0 + rules_height(&rules, CAUTIONS_WIDE_MM, most_rules);
     let below = if pair { work_height(data).max(beside_work) } else { strip_height(data).max(BELOW_MM.1) };
@@ -72,8 +75,10 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let sections = section::sections(feet, beside, SECTIONS_MM - if tight { SECTIONS_GIVE_MM } else { 0.0 });
     let (values, boot) = (tables::value_rows(feet), tables::boot_rows(feet));
     let table = if tight { TIGHT_ROW_MM } else { TABLE_ROW_MM } * (values.len() + boot.len() + 3) as f64;
+    let laid = data.lay.as_ref().map(|lay| Laid { picture: Drawn::of(lay::picture(lay)), words: lay.words.clone() });
+    let lay_mm = data.lay.as_ref().map_or(0.0, |lay| lay::picture(lay).height + LAY_WORDS_MM);
     let (room, width) = if pair {
-        (SHEET_MM.1 - sections.height - table - measure - BLOCK_MM, beside)
+        (SHEET_MM.1 - sections.height - table - measure - lay_mm - BLOCK_MM, beside)
     } else {
         let width = beside - NARROW_MM;
         (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - measure - rules_height(&rules, width, RULE_LINES), width)
@@ -98,6 +103,7 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         rules,
         depths,
         tight,
+        lay: laid,
         programs: tables::program_table(data),
         proofs: feet.iter().filter(|f| !f.proof.is_empty()).map(|f| (f.side.letter(), f.proof.clone())).collect(),
         material: &data.material,
@@ -144,6 +150,7 @@ struct Page<'a> {
     values: Vec<ValueLine>,
     boot: Vec<BootLine>,
     rules: Vec<String>,
+    lay: Option<Laid>,
     depths: Vec<DepthTable>,
     tight: bool,
     programs: ProgramTable,
@@ -158,6 +165,13 @@ struct Page<'a> {
     cutting: &'static str,
     refer: String,
     style: &'static str,
+}
+
+/// The picture of a pair in its blank, with words beside it.
+#[derive(Serialize)]
+struct Laid {
+    picture: Drawn,
+    words: String,
 }
 
 #[derive(Serialize)]

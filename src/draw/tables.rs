@@ -176,7 +176,9 @@ pub struct ProgramLine {
 /// All programs; what every file name starts with is said once, in the head.
 pub fn program_table(data: &SheetData) -> ProgramTable {
     let prefix = format!("{}-r{}-", data.code, data.revision);
-    let programs = || data.feet.iter().flat_map(|f| &f.programs);
+    let mut programs: Vec<&ProgramRow> = data.feet.iter().flat_map(|f| &f.programs).collect();
+    programs.sort_by_key(|program| program.turn);
+    let programs = || programs.iter().copied();
     let all = programs().all(|p| p.file.starts_with(&prefix));
     let cut = if all { prefix.len() } else { 0 };
     let line = |(k, p): (usize, &ProgramRow)| ProgramLine {

@@ -2,8 +2,8 @@
 
 use super::design::Design;
 use super::lay::Face;
-use super::programs::{Written, offset};
-use super::{CutFoot, MadeFoot, OutFile, pins, sha256_hex, stem};
+use super::programs::{Written, offset, toes_to};
+use super::{CutFoot, MadeFoot, OutFile, lay_report, pins, sha256_hex, stem};
 use crate::carve::Proof;
 use crate::draw::{self, Bevel, BootRow, DrawError, DrawnFoot, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
 use crate::footbed::Footbed;
@@ -30,7 +30,15 @@ pub(super) fn trim(ticket: &Ticket, design: &Design) -> Result<OutFile, DrawErro
 /// The job sheet.
 pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<OutFile, DrawError> {
     let models: Vec<Model> = feet.iter().map(|foot| Model::new(&foot.design)).collect();
-    let drawn = feet.iter().zip(&models).map(|(foot, model)| model.drawn(&foot.design, foot.cut.as_ref())).collect();
+    let order: Vec<&str> = lay_report::in_order(ticket, feet).iter().map(|(_, w)| w.file.as_str()).collect();
+    let drawn = feet.iter().zip(&models).map(|(foot, model)| {
+        let mut drawn = model.drawn(&foot.design, foot.cut.as_ref());
+        for program in &mut drawn.programs {
+            program.turn = order.iter().position(|file| *file == program.file).unwrap_or(order.len());
+        }
+        drawn
+    });
+    let drawn = drawn.collect();
     let make = &ticket.make;
     let programs = feet.iter().filter_map(|foot| foot.cut.as_ref()).flat_map(|cut| &cut.written);
     let data = SheetData {
@@ -40,25 +48,29 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         material: format!("{} ({})", make.material.title, make.material.name),
         blank: blank_words(&make.blank),
         machine: format!("{} ({})", make.machine.title, make.machine.name),
-        setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under)),
+        setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under), feet),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
             .map(|(step, cutter)| format!("{step}: {}", cutter.name))
             .to_vec(),
         ticket_sha256: sha256.to_string(),
+        lay: lay_report::picture(ticket, feet),
         feet: drawn,
     };
     Ok(OutFile { name: "sheet.html".into(), bytes: draw::sheet_html(&data)?.into_bytes() })
 }
 
 /// How the blank is clamped and where zero is, clamping by clamping.
-fn setup_words(make: &Make, turned: bool) -> Vec<(String, String)> {
+fn setup_words(make: &Make, turned: bool, feet: &[MadeFoot]) -> Vec<(String, String)> {
     let part = |label: &str, words: String| (label.to_string(), words);
     if !turned {
         return vec![
             part("Z zero", "Z0 on the machine bed under the blank: touch the bed, not the blank".into()),
             part(
                 "X, Y zero",
-                "X0 Y0 at the blank's marked corner, lower left seen from above, toes to +Y; underside down".into(),
+                format!(
+                    "X0 Y0 at the blank's marked corner, lower left seen from above, {}; underside down",
+                    toes_words(feet)
+                ),
             ),
         ];
     }
@@ -83,6 +95,18 @@ fn setup_words(make: &Make, turned: bool) -> Vec<(String, String)> {
         ),
     };
     vec![part("1 Underside", first), part("2 Top", back)]
+}
+
+/// Which way the toes point: said of each foot only where they differ.
+fn toes_words(feet: &[MadeFoot]) -> String {
+    let to = |foot: &MadeFoot| toes_to(&foot.lay);
+    match feet {
+        [first, rest @ ..] if rest.iter().all(|foot| to(foot) == to(first)) => format!("toes to {}", to(first)),
+        _ => {
+            let each: Vec<String> = feet.iter().map(|f| format!("{} toes to {}", f.lay.side.name(), to(f))).collect();
+            each.join(", ")
+        }
+    }
 }
 
 /// The wearer's page.
@@ -207,6 +231,7 @@ fn program_row(written: &Written) -> ProgramRow {
         bounded_by: written.timing.bounded_by,
         lines: written.program.lines,
         sha256: sha256_hex(written.text.as_bytes()),
+        turn: 0,
     }
 }
 

@@ -4,6 +4,9 @@
 mod design;
 mod draw;
 mod lay;
+mod lay_report;
+mod marks;
+mod nest;
 mod pieces;
 mod programs;
 mod proving;
@@ -24,12 +27,14 @@ use crate::limits;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
 use crate::path::PathError;
-use crate::ticket::Ticket;
+use crate::ticket::{Laying, Ticket};
 use crate::value::Value;
 use pieces::Solid;
 
 pub use design::{Design, DesignError, design};
-pub use lay::{Face, Lay, lay};
+pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
+pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
+pub use marks::Mark;
 pub use programs::{TextError, Written, write};
 pub use proving::{FaceFigures, Proved, Thickness, prove};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
@@ -109,11 +114,7 @@ pub enum StageError {
 
 /// All findings of a ticket and the interval of every value; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
-    let orders = ticket.feet.iter().map(|order| (order.side, order)).collect();
-    let designs = each_foot(orders, |order| Ok(design(ticket, order)?))?;
-    let lays = lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
-    let laid = designs.into_iter().zip(lays).map(|laid| (laid.1.side, laid)).collect();
-    let feet = each_foot(laid, |(design, lay)| Ok(FootReport::new(&with_turning(ticket, design, &lay), None)))?;
+    let feet: Vec<_> = laid(ticket, None)?.iter().map(|(design, _)| FootReport::new(design, None)).collect();
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
 }
@@ -123,12 +124,8 @@ pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
 /// checksum ties every program and sheet to it.
 pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: Precision) -> Result<Made, JobError> {
     let sha256 = sha256_hex(ticket_text.as_bytes());
-    let orders =
-        ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| side.is_none_or(|s| s == *foot));
-    let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
-    let lays = lay(&ticket.make, &designs.iter().collect::<Vec<_>>());
-    let laid = designs.into_iter().zip(lays).map(|laid| (laid.1.side, laid)).collect();
-    let feet = each_foot(laid, |(design, lay)| make_foot(ticket, design, &lay, &sha256, precision))?;
+    let laid = laid(ticket, side)?.into_iter().map(|laid| (laid.1.side, laid)).collect();
+    let feet = each_foot(laid, |(design, lay)| make_foot(ticket, design, lay, &sha256, precision))?;
     let pass = !feet.is_empty() && feet.iter().all(MadeFoot::passes);
     let mut files: Vec<OutFile> = vec![];
     if pass {
@@ -143,9 +140,34 @@ pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: P
     Ok(Made { report, files })
 }
 
+/// The feet of a ticket, or the one on `side`, designed and laid, with what was found. Where a pair
+/// shares a blank, the other foot is laid with it whichever is asked for.
+pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)>, JobError> {
+    let asked = |foot: Side| side.is_none_or(|side| side == foot);
+    let shared = ticket.make.laying == Laying::Pair;
+    let orders = ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| shared || asked(*foot));
+    let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
+    let every: Vec<&Design> = designs.iter().collect();
+    let mut arrangement = lay(&ticket.make, &every);
+    lay::mark(&ticket.make, &ticket.code, &every, &mut arrangement);
+    let Arrangement { lays, findings } = arrangement;
+    let feet = designs.into_iter().zip(lays).filter(|(_, lay)| asked(lay.side));
+    Ok(feet
+        .map(|(mut design, lay)| {
+            let found: Vec<_> = findings.iter().filter(|f| f.side == lay.side).cloned().collect();
+            if !found.is_empty() {
+                design.findings.extend(found);
+                design.findings.sort_by_key(|f| f.severity);
+            }
+            (with_turning(ticket, design, &lay), lay)
+        })
+        .collect())
+}
+
 /// One foot on its way through the job.
 struct MadeFoot<'a> {
     design: Design<'a>,
+    lay: Lay,
     /// `None` when the limits stopped it.
     cut: Option<CutFoot>,
 }
@@ -175,23 +197,22 @@ impl MadeFoot<'_> {
 fn make_foot<'a>(
     ticket: &Ticket,
     mut design: Design<'a>,
-    lay: &Lay,
+    lay: Lay,
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
-    design = with_turning(ticket, design, lay);
     if design.is_stopped() {
-        return Ok(MadeFoot { design, cut: None });
+        return Ok(MadeFoot { design, lay, cut: None });
     }
-    let written = programs::write(ticket, &design, lay, sha256, precision)?;
+    let written = programs::write(ticket, &design, &lay, sha256, precision)?;
     design.findings.extend(programs::line_load(ticket, design.order, &written));
-    let proved = prove(ticket, &design, lay, &written, precision)?;
+    let proved = prove(ticket, &design, &lay, &written, precision)?;
     let left_mm = proved.proof.scallop_p99_mm;
     design.findings.extend(left_mm.and_then(|left| limits::scallop(design.order, ticket.make.scallop_mm, left)));
-    design.findings.extend(turning::unreached(&design, lay, &proved));
+    design.findings.extend(turning::unreached(&design, &lay, &proved));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
-    Ok(MadeFoot { design, cut: Some(CutFoot { written, proved, solids, trim }) })
+    Ok(MadeFoot { design, lay, cut: Some(CutFoot { written, proved, solids, trim }) })
 }
 
 /// The design with what there is to find about turning the blank, gravest first.

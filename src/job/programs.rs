@@ -8,7 +8,7 @@ use crate::limits::{self, Finding};
 use crate::nc::{self, Header, Program, Refusals, Timing};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
 use crate::profile::{Blank, Cutter, WorkOffset};
-use crate::ticket::{FootOrder, Make, Ticket, Turning};
+use crate::ticket::{FootOrder, Laying, Make, Ticket, Turning};
 
 /// A program as written, with what its text reads back as.
 #[derive(Clone, Debug)]
@@ -91,7 +91,7 @@ pub fn write(
     let make = &ticket.make;
     let target = target::target(&design.footbed, lay.top, make, precision.plan_mm);
     let under = under::plan(design, lay, make, precision)?;
-    let mut top = plan(&target, make)?;
+    let mut top = plan(&target, make, lay)?;
     let turned = !under.is_empty();
     if turned {
         top.splice(0..0, touch(&target, make)?);
@@ -103,7 +103,7 @@ pub fn write(
         .chain(top.iter().map(each(Face::Top)))
         .map(|(face, path)| {
             let step = file_step(face, path.step);
-            let header = header(ticket, design, (face, path.step, turned), sha256);
+            let header = header(ticket, lay, (face, path.step, turned), sha256);
             let text = nc::write(path, &make.machine, &header).map_err(|source| StageError::Write { step, source })?;
             let program = nc::read(text.as_bytes(), &nc::acceptance(&make.machine))
                 .map_err(|source| StageError::ReadBack { step, source })?;
@@ -128,7 +128,7 @@ pub(super) fn line_load(ticket: &Ticket, order: &FootOrder, written: &[Written])
 }
 
 /// Where the cutters' tips go, step by step.
-fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
+fn plan(target: &Target, make: &Make, lay: &Lay) -> Result<Vec<Toolpath>, StageError> {
     let mut cutting = Cutting::of(make);
     cutting.spindle_rpm = spindle_rpm(make);
     let step = |step: Step| move |source| StageError::Path { step: file_step(Face::Top, step), source };
@@ -136,6 +136,10 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
+    let finish = match &lay.mark {
+        Some(mark) => path::engraved(finish, target, &cutting, &mark.strokes, mark.z_mm),
+        None => finish,
+    };
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
     let frame = path::frame(target, &cutting, &[&rough, &finish, &perimeter]).map_err(step(Step::Frame))?;
     Ok(vec![frame, rough, finish, perimeter])
@@ -208,7 +212,7 @@ pub fn kind_of_step(step: Step) -> &'static str {
     }
 }
 
-fn header(ticket: &Ticket, design: &Design, (face, step, turned): (Face, Step, bool), sha256: &str) -> Header {
+fn header(ticket: &Ticket, lay: &Lay, (face, step, turned): (Face, Step, bool), sha256: &str) -> Header {
     let blank = &ticket.make.blank;
     let mut cautions = vec![
         "Eye protection, dust extraction, a mask. Check the hold-down. Hands clear.".to_string(),
@@ -218,13 +222,16 @@ fn header(ticket: &Ticket, design: &Design, (face, step, turned): (Face, Step, b
     if step == Step::Pins {
         cautions.insert(0, "Run with the blank off: the tip comes down to the pins on the bed.".into());
     }
+    if ticket.make.laying == Laying::Pair {
+        cautions.push("Two footbeds lie in this blank. Run the programs in the order of the sheet.".into());
+    }
     Header {
         code: ticket.code.clone(),
         revision: ticket.revision,
-        side: design.order.side,
+        side: lay.side,
         face: face.name(),
         offset: offset(face, &ticket.make),
-        zero: zero_words(face, turned, &ticket.make),
+        zero: zero_words(face, turned, &ticket.make, lay),
         blank: format!(
             "{} {} x {} x {} mm, {}",
             blank.name, blank.width_mm, blank.length_mm, blank.height_mm, ticket.make.material.name
@@ -235,7 +242,7 @@ fn header(ticket: &Ticket, design: &Design, (face, step, turned): (Face, Step, b
 }
 
 /// Where zero is while this face is cut; `turned` when the blank was turned over before the top.
-fn zero_words(face: Face, turned: bool, make: &Make) -> String {
+fn zero_words(face: Face, turned: bool, make: &Make, lay: &Lay) -> String {
     let height = make.blank.height_mm;
     match (face, turned, make.turning) {
         (Face::Under, ..) => format!(
@@ -252,17 +259,15 @@ fn zero_words(face: Face, turned: bool, make: &Make) -> String {
              it was for the underside, toes to +Y"
                 .into()
         }
-        (Face::Top, false, _) => "Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to +Y".into(),
+        (Face::Top, false, _) => {
+            format!("Z0 on the machine bed, X0 Y0 at the blank's marked corner, toes to {}", toes_to(lay))
+        }
     }
 }
 
-/// Height at which rapids in x and y are made while this face is cut, mm.
-pub fn safe_z_mm(face: Face, make: &Make) -> f64 {
-    let top = match face {
-        Face::Top => target::blank_top_mm(&make.blank),
-        Face::Under => make.blank.height_mm,
-    };
-    top + make.machine.safe_above_blank_mm
+/// Which way the toes point.
+pub(super) fn toes_to(lay: &Lay) -> &'static str {
+    if lay.half_turned() { "-Y" } else { "+Y" }
 }
 
 /// Spindle speed the machine can turn for this material.

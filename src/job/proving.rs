@@ -11,12 +11,12 @@ use super::target::{self, placed};
 use super::turning::{Pin, pins};
 use super::under;
 use super::{Precision, StageError, Written};
-use crate::carve::{self, Cut, FACE_MM, Floor, Proof, Rules, Tabs, Violation, ViolationKind};
+use crate::carve::{self, Cut, FACE_MM, Floor, Proof, Rules, Skin, Tabs, Violation, ViolationKind};
 use crate::frame::{Placement, Point2};
 use crate::gauge::{self, Piece};
 use crate::grid::Grid;
 use crate::path::{self, Step, Target};
-use crate::ticket::{Make, Ticket, Underside};
+use crate::ticket::{Hold, Make, Ticket, Underside};
 use crate::value::Values;
 
 /// Most that may be cut below the design, normal to it, mm: the programmed points' own share
@@ -115,7 +115,7 @@ pub fn prove(
     }
     let cautions =
         [Face::Under, Face::Top].into_iter().filter_map(|face| unroughed(face, written, &proof, make)).collect();
-    Ok(Proved { proof, faces, thickness, underside, values, lay: *lay, cautions })
+    Ok(Proved { proof, faces, thickness, underside, values, lay: lay.clone(), cautions })
 }
 
 /// Told when a program cuts into a face that nothing has roughed, deeper than roughing would at once:
@@ -192,7 +192,7 @@ impl Job<'_> {
     fn top(&self, cuts: &[Cut], underside: Option<&Grid>) -> Result<Proof, StageError> {
         let target = self.target();
         let floor = self.floor(&target, underside);
-        let rules = Rules { floor: Some(floor), tabs: Some(self.tabs()), ..self.rules() };
+        let rules = Rules { floor: Some(floor), hold: Some(self.hold()), ..self.rules() };
         let mut proof = carve::prove(cuts, &target, &rules)?;
         if self.has_hollow() {
             let struck: Vec<_> = pins(self.make).iter().filter_map(|pin| struck(pin, &proof.carved)).collect();
@@ -226,18 +226,23 @@ impl Job<'_> {
             overrun_mm: OVERRUN_MM,
             least_chip_mm: self.make.material.chip_load_mm[0],
             floor: None,
-            tabs: None,
+            hold: None,
+            keep_out: self.lay.keep_out.clone(),
         }
     }
 
-    fn tabs(&self) -> Tabs {
-        let tabs = &self.make.tabs;
-        Tabs {
-            count: tabs.count,
-            length_mm: tabs.length_mm,
-            height_mm: tabs.thickness_mm,
-            allowance_mm: path::OUTWARD_MM,
-            left_mm: LEFT_AROUND_MM,
+    fn hold(&self) -> carve::Hold {
+        match self.make.hold {
+            Hold::Tabs(tabs) => carve::Hold::Tabs(Tabs {
+                count: tabs.count,
+                length_mm: tabs.length_mm,
+                height_mm: tabs.thickness_mm,
+                allowance_mm: path::OUTWARD_MM,
+                left_mm: LEFT_AROUND_MM,
+            }),
+            Hold::Skin { thickness_mm } => {
+                carve::Hold::Skin(Skin { thickness_mm, allowance_mm: path::OUTWARD_MM, slack_mm: LEFT_AROUND_MM })
+            }
         }
     }
 

@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use nalgebra::Matrix4;
 use serde::Serialize;
 
-use super::lay::Face;
+use super::lay::{Face, Lay};
+use super::lay_report::{self, LayReport};
 use super::pieces::Solid;
-use super::programs::{blank_box_mm, kind_of_step, safe_z_mm, spindle_rpm};
-use super::target::blank_top_mm;
+use super::programs::{Written, blank_box_mm, kind_of_step, spindle_rpm};
+use super::target::{blank_top_mm, safe_z_mm};
 use super::{Design, FaceFigures, MadeFoot, OutFile, Pin, Proved, Thickness, pins, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
@@ -16,7 +17,7 @@ use crate::kernel::Shape;
 use crate::limits::{BootEffect, Finding, Interval};
 use crate::nc::BoundedBy;
 use crate::profile::Cutter;
-use crate::ticket::{Make, Ticket};
+use crate::ticket::{Hold, Make, Tabs, Ticket};
 use crate::value::{Value, Values};
 
 /// All findings of a ticket.
@@ -73,6 +74,9 @@ pub struct JobReport {
     pub blank: String,
     pub machine: String,
     pub milling: MillingReport,
+    /// Absent where each foot lies plainly in the middle of a blank of its own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lay: Option<LayReport>,
     pub feet: Vec<FootReport>,
     /// The same values as under `feet`, to be found without a search.
     pub values: BTreeMap<Side, BTreeMap<Value, ValueReport>>,
@@ -100,7 +104,12 @@ pub struct MillingReport {
     pub blank_top_mm: f64,
     /// How deep the machine's bed may be cut.
     pub bed_cut_mm: f64,
-    pub tabs: TabsReport,
+    /// Absent where a skin holds the piece.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tabs: Option<TabsReport>,
+    /// Thickness of the skin under the groove; absent where tabs hold the piece.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub skin_mm: Option<f64>,
     /// Pins on the bed that bring a turned blank back; empty when nothing is turned on pins.
     pub pins: Vec<PinReport>,
 }
@@ -277,7 +286,13 @@ impl PairProof {
 
 /// The report of a whole job.
 pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[OutFile], pass: bool) -> JobReport {
-    let programs: Vec<ProgramReport> = feet.iter().flat_map(|foot| program_reports(&ticket.make, foot)).collect();
+    let programs: Vec<ProgramReport> = lay_report::in_order(ticket, feet)
+        .into_iter()
+        .filter_map(|(side, written)| {
+            let foot = feet.iter().find(|foot| foot.lay.side == side)?;
+            Some(program_report(&ticket.make, &foot.lay, written))
+        })
+        .collect();
     let reports: Vec<FootReport> = feet
         .iter()
         .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
@@ -292,6 +307,7 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         blank: ticket.make.blank.name.clone(),
         machine: ticket.make.machine.name.clone(),
         milling: milling_report(&ticket.make, programs.iter().any(|p| p.face == Face::Under.name())),
+        lay: lay_report::report(ticket, feet),
         values: reports.iter().map(|foot| (foot.side, foot.values.clone())).collect(),
         findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
         feet: reports,
@@ -323,29 +339,25 @@ impl JobReport {
     }
 }
 
-fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
-    let Some(cut) = &foot.cut else { return vec![] };
-    let bench = bench_from_foot(foot.design.order.side).matrix();
-    cut.written
-        .iter()
-        .map(|written| ProgramReport {
-            file: written.file.clone(),
-            sha256: sha256_hex(written.text.as_bytes()),
-            side: foot.design.order.side,
-            face: written.face.name(),
-            work_offset: format!("G{}", written.program.offset),
-            step: kind_of_step(written.step),
-            cutter: cutter_report(&written.cutter),
-            bench_from_mill: row_major(bench * cut.proved.lay.mill_from_foot(written.face).inverse_matrix()),
-            blank_box_mm: blank_box_mm(&make.blank),
-            safe_z_mm: safe_z_mm(written.face, make),
-            feed_mm_min: make.material.feed_mm_min,
-            spindle_rpm: if written.step.is_dry() { 0.0 } else { spindle_rpm(make) },
-            time_s: written.timing.total_s,
-            bounded_by: written.timing.bounded_by,
-            lines: written.program.lines,
-        })
-        .collect()
+fn program_report(make: &Make, lay: &Lay, written: &Written) -> ProgramReport {
+    let bench = bench_from_foot(lay.side).matrix();
+    ProgramReport {
+        file: written.file.clone(),
+        sha256: sha256_hex(written.text.as_bytes()),
+        side: lay.side,
+        face: written.face.name(),
+        work_offset: format!("G{}", written.program.offset),
+        step: kind_of_step(written.step),
+        cutter: cutter_report(&written.cutter),
+        bench_from_mill: row_major(bench * lay.mill_from_foot(written.face).inverse_matrix()),
+        blank_box_mm: blank_box_mm(&make.blank),
+        safe_z_mm: safe_z_mm(written.face, make),
+        feed_mm_min: make.material.feed_mm_min,
+        spindle_rpm: if written.step.is_dry() { 0.0 } else { spindle_rpm(make) },
+        time_s: written.timing.total_s,
+        bounded_by: written.timing.bounded_by,
+        lines: written.program.lines,
+    }
 }
 
 /// Rows first; a zero is written without a sign.
@@ -358,17 +370,18 @@ fn pin_report(pin: &Pin) -> PinReport {
 }
 
 fn milling_report(make: &Make, turned: bool) -> MillingReport {
+    let (tabs, skin_mm) = match make.hold {
+        Hold::Tabs(tabs) => (Some(tabs), None),
+        Hold::Skin { thickness_mm } => (None, Some(thickness_mm)),
+    };
     MillingReport {
         scallop_mm: make.scallop_mm,
         step_down_mm: make.material.step_down_mm,
         blank_top_mm: blank_top_mm(&make.blank),
         bed_cut_mm: make.machine.bed_cut_mm,
-        tabs: TabsReport {
-            count: make.tabs.count,
-            length_mm: make.tabs.length_mm,
-            thickness_mm: make.tabs.thickness_mm,
-        },
         pins: if turned { pins(make).iter().map(pin_report).collect() } else { vec![] },
+        tabs: tabs.map(|Tabs { count, length_mm, thickness_mm }| TabsReport { count, length_mm, thickness_mm }),
+        skin_mm,
     }
 }
 

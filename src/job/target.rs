@@ -3,6 +3,7 @@
 
 use rayon::prelude::*;
 
+use super::lay::Face;
 use crate::footbed::Footbed;
 use crate::frame::{Placement, Point2, Rect, Vector2};
 use crate::grid::{Grid, Lattice};
@@ -31,11 +32,11 @@ pub fn target(footbed: &Footbed, placement: Placement, make: &Make, step_mm: f64
     let outline = footbed.outline.placed(placement);
     let blank = &make.blank;
     Target {
-        surface: placed(&shelved(footbed, shelf_mm(make), step_mm), placement),
+        surface: placed(&shelved(footbed, shelf_mm(make), make.hold.floor_mm(), step_mm), placement),
         outline: outline.points().to_vec(),
         blank: Rect { x0: 0.0, y0: 0.0, x1: blank.width_mm, y1: blank.length_mm },
         blank_top_mm: blank_top_mm(blank),
-        safe_z_mm: blank_top_mm(blank) + make.machine.safe_above_blank_mm,
+        safe_z_mm: safe_z_mm(Face::Top, make),
     }
 }
 
@@ -45,6 +46,16 @@ pub(super) fn underside(footbed: &Footbed, placement: Placement, make: &Make, st
     placed(&footbed.underside_sampled(lattice), placement)
 }
 
+/// Height at which rapids in x and y are made while this face is cut, mm: over the blank and over
+/// every clamp.
+pub fn safe_z_mm(face: Face, make: &Make) -> f64 {
+    let top = match face {
+        Face::Top => blank_top_mm(&make.blank),
+        Face::Under => make.blank.height_mm,
+    };
+    (top + make.machine.safe_above_blank_mm).max(make.above_clamps_mm())
+}
+
 /// How far outside the outline any cutter's edge may reach.
 pub(super) fn shelf_mm(make: &Make) -> f64 {
     let radius = |cutter: &Cutter| cutter.shape.radius();
@@ -52,8 +63,8 @@ pub(super) fn shelf_mm(make: &Make) -> f64 {
     2.0 * radius(&make.perimeter) + widest + SHELF_MARGIN_MM
 }
 
-/// The top inside the outline, the shelf outside, foot frame.
-fn shelved(footbed: &Footbed, shelf_mm: f64, step_mm: f64) -> Grid {
+/// The top inside the outline, the shelf outside and no lower than `floor_mm`, foot frame.
+fn shelved(footbed: &Footbed, shelf_mm: f64, floor_mm: f64, step_mm: f64) -> Grid {
     let lattice = Lattice::covering(footbed.outline.bounds().grown(shelf_mm), step_mm);
     let mut grid = footbed.top.sample(lattice);
     let distance = footbed.outline.distance_field(&lattice, shelf_mm);
@@ -65,7 +76,7 @@ fn shelved(footbed: &Footbed, shelf_mm: f64, step_mm: f64) -> Grid {
                 // The distance's own slope points away from the edge; out here, where only waste
                 // is cut, differences on the lattice are good enough.
                 let edge = footbed.top_at(lattice.node(i, j) - outward(&distance, i, j) * (d - ledge_mm));
-                *z = z.min(edge).max(edge - SHELF_FALL_MM).max(0.0);
+                *z = z.min(edge).max(edge - SHELF_FALL_MM).max(floor_mm);
             }
         }
     });

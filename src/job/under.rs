@@ -1,8 +1,8 @@
 //! The underside as a target of its own clamping: blank turned over, base plane up. Only the hollow
 //! is visited; everywhere else the piece keeps the blank's own face.
 
-use super::lay::Lay;
-use super::target::underside;
+use super::lay::{Face, Lay};
+use super::target::{safe_z_mm, underside};
 use super::turning;
 use super::{Design, Precision, StageError, programs};
 use crate::carve::FACE_MM;
@@ -31,7 +31,7 @@ pub fn target(footbed: &Footbed, under: Placement, make: &Make, step_mm: f64) ->
         blank: Rect { x0: 0.0, y0: 0.0, x1: blank.width_mm, y1: blank.length_mm },
         // The face that is up is touched and set to this height, so it has no scatter.
         blank_top_mm: blank.height_mm,
-        safe_z_mm: blank.height_mm + make.machine.safe_above_blank_mm,
+        safe_z_mm: safe_z_mm(Face::Under, make),
     }
 }
 
@@ -45,7 +45,7 @@ pub(super) fn plan(design: &Design, lay: &Lay, make: &Make, precision: Precision
     }
     let mut cutting = Cutting::of(make);
     cutting.spindle_rpm = programs::spindle_rpm(make);
-    let fault = |step| move |source| StageError::Path { step: programs::file_step(super::Face::Under, step), source };
+    let fault = |step| move |source| StageError::Path { step: programs::file_step(Face::Under, step), source };
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let holes: Vec<_> = turning::pins(make).iter().map(|pin| pin.hole(make)).collect();
     let mut paths = vec![];

@@ -3,8 +3,9 @@
 //!
 //! To add a limit: write a function that pushes [`Finding`]s in the file of its kind (`field` for
 //! what holds at every place of the surface, `order` for what the values say, `shop` for blank,
-//! cutters and machine), call it from [`check`], and describe it in `docs/limits.md`.
+//! cutters and machine, `bench` for how the pieces lie), call it from [`check`], and describe it in `docs/limits.md`.
 
+mod bench;
 mod field;
 mod order;
 mod shop;
@@ -17,6 +18,7 @@ use crate::frame::{Point2, Side};
 use crate::ticket::{Boot, FootOrder, Make, Ticket};
 use crate::value::Values;
 
+pub use bench::{clamp_met, no_room_for_mark, pair_room};
 pub use field::{Interval, Intervals};
 pub use order::{BootEffect, boot_effect};
 pub use shop::{line_load, scallop};

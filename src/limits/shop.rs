@@ -5,7 +5,7 @@ use super::{Case, Finding, Severity};
 use crate::footbed::RIM_INSET_MM;
 use crate::kernel::Shape;
 use crate::profile::{Blank, Cutter};
-use crate::ticket::{FootOrder, Make};
+use crate::ticket::{FootOrder, Hold, Make};
 use crate::value::Value;
 
 /// How far the blank's height may be off: nothing once it has been measured.
@@ -55,7 +55,31 @@ pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Find
     found.extend(finishing_form(case));
     found.extend(machine(case, highest_mm));
     found.extend(chip_load(case));
+    found.extend(skin(case, lowest_mm));
     found
+}
+
+/// A skin is no thicker than the piece's own edge, and somebody must cut it.
+fn skin(case: &Case, lowest_mm: f64) -> Option<Finding> {
+    /// So much of the edge stands over the skin, mm, that a blade finds its way (shop's own choice).
+    const EDGE_OVER_SKIN_MM: f64 = 0.5;
+    let Hold::Skin { thickness_mm } = case.make.hold else { return None };
+    let most = lowest_mm - EDGE_OVER_SKIN_MM;
+    if thickness_mm > most {
+        let message = format!(
+            "the skin is {thickness_mm} mm thick, and the piece is {lowest_mm:.2} mm at its thinnest: no groove is left"
+        );
+        let advice =
+            format!("ask a skin of {:.1} mm or less, or hold = \"tabs\"", (most.max(0.0) * 10.0).floor() / 10.0);
+        let finding = Finding::new("skin_hold", Severity::Stop, case.order.side, message, advice);
+        return Some(finding.numbers(thickness_mm, most, "mm").never_overruled());
+    }
+    let message = format!(
+        "a skin of {thickness_mm} mm of {} holds the piece all round: it is not cut free by the mill",
+        case.make.material.name
+    );
+    let advice = "try the skin on scrap; cut it with a knife along the groove, then sand the lower edge".to_string();
+    Some(Finding::new("skin_hold", Severity::Note, case.order.side, message, advice))
 }
 
 fn blank_size(case: &Case) -> Vec<Finding> {
@@ -150,6 +174,7 @@ pub fn scallop(order: &FootOrder, asked_mm: f64, left_mm: f64) -> Option<Finding
 fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
     let (blank, machine) = (&case.make.blank, &case.make.machine);
     let up = blank.height_mm.max(highest_mm) + scatter_mm(blank) + machine.safe_above_blank_mm;
+    let up = up.max(case.make.above_clamps_mm());
     let rows = [
         ("X", blank.width_mm, machine.travel_mm[0]),
         ("Y", blank.length_mm, machine.travel_mm[1]),

@@ -4,7 +4,7 @@ use super::{Step, Target};
 use crate::frame::{Point2, Rect};
 use crate::kernel::SurfaceError;
 use crate::profile::Cutter;
-use crate::ticket::{Make, Passes, Tabs};
+use crate::ticket::{Hold, Make, Passes};
 
 /// How the piece is cut. Plain data; lengths in mm, rates in mm/min.
 #[derive(Clone, Debug)]
@@ -35,8 +35,8 @@ pub struct Cutting {
     pub gouge_mm: f64,
     /// Direction of the finishing passes.
     pub passes: Passes,
-    /// Holding tabs of the perimeter cut.
-    pub tabs: Tabs,
+    /// What the perimeter cut leaves to hold the piece.
+    pub hold: Hold,
     /// How deep the perimeter cut may go into the board under the blank; 0: exactly to the bed.
     pub bed_cut_mm: f64,
     /// Angle of ramps into the material, degrees from level.
@@ -69,7 +69,7 @@ impl Cutting {
             point_tolerance_mm: material.point_tolerance_mm,
             gouge_mm: GOUGE_MM,
             passes: make.passes,
-            tabs: make.tabs,
+            hold: make.hold,
             bed_cut_mm: make.machine.bed_cut_mm,
             ramp_deg: RAMP_DEG,
         }
@@ -136,6 +136,9 @@ pub(super) fn check(target: &Target, cutting: &Cutting) -> Result<(), PathError>
     value("blank length, mm", target.blank.height(), 1.0, 5000.0)?;
     value("blank height, mm", target.blank_top_mm, 0.1, 500.0)?;
     value("safe height, mm", target.safe_z_mm, target.blank_top_mm + LEAST_AIR_MM, 2000.0)?;
+    if let Hold::Skin { thickness_mm } = cutting.hold {
+        value("thickness of the skin, mm", thickness_mm, 0.05, target.blank_top_mm)?;
+    }
     outline_inside(target)
 }
 

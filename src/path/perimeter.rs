@@ -8,6 +8,7 @@ use super::trail::{Trail, ceil3, round3};
 use super::{Cutting, PathError, Step, Target, Toolpath};
 use crate::frame::{Point2, Point3};
 use crate::kernel::{Shape, Surface};
+use crate::ticket::Hold;
 
 /// The centre line lies this much further out than the cutter's radius, so that thinning and
 /// rounding, which together stay below it, never touch the piece. With them the piece is at most
@@ -23,7 +24,7 @@ const NOTCH_MM: f64 = 0.2;
 /// The perimeter path: clockwise around the piece, which with a spindle turning clockwise cuts with
 /// the feed (climb milling), in levels no deeper than the step-down, to the bed or as deep into it
 /// as allowed. Tabs stand as high as ordered, over their length plus the cutter's diameter measured
-/// along the centre line.
+/// along the centre line; or the cut ends on a skin.
 pub fn perimeter(target: &Target, cutting: &Cutting) -> Result<Toolpath, PathError> {
     check(target, cutting)?;
     let Shape::Flat { radius } = cutting.perimeter.shape else {
@@ -98,6 +99,8 @@ struct Plan<'t> {
     stations: Vec<Station>,
     length: f64,
     tabs: Vec<Tab>,
+    /// Height of the tabs; nothing stands above it where there are none.
+    tab_top: f64,
     bottom: f64,
 }
 
@@ -116,8 +119,13 @@ impl<'t> Plan<'t> {
         }
         let (stations, length) = begin_at_an_end(stations);
         let places: Vec<(f64, Point2)> = stations.iter().map(|st| (st.s, st.at)).collect();
-        let tabs = tabs::place(&places, length, cutting.tabs, radius)?;
-        Ok(Plan { cutting, stations, length, tabs, bottom: round3(-cutting.bed_cut_mm) })
+        let (tabs, tab_top, bottom) = match cutting.hold {
+            Hold::Tabs(asked) => {
+                (tabs::place(&places, length, asked, radius)?, asked.thickness_mm, round3(-cutting.bed_cut_mm))
+            }
+            Hold::Skin { thickness_mm } => (Vec::new(), f64::NEG_INFINITY, ceil3(thickness_mm)),
+        };
+        Ok(Plan { cutting, stations, length, tabs, tab_top, bottom })
     }
 
     /// Floors of the levels, equally deep.
@@ -215,7 +223,7 @@ impl<'t> Plan<'t> {
     fn tab_top(&self, s: f64) -> f64 {
         let s = s % self.length;
         let under = self.tabs.iter().any(|tab| s > tab.from && s < tab.to);
-        if under { self.cutting.tabs.thickness_mm } else { f64::NEG_INFINITY }
+        if under { self.tab_top } else { f64::NEG_INFINITY }
     }
 
     /// The stations before and after `s`, and how far between them it lies, 0..=1.
@@ -364,11 +372,25 @@ mod tests {
             }
             last_on_tab = on_tab;
         }
-        assert_eq!(tabs.len(), cutting.tabs.count);
+        assert!(matches!(cutting.hold, Hold::Tabs(asked) if asked.count == tabs.len()), "{tabs:?}");
         tabs.iter().for_each(|length| assert!((length - 12.0).abs() < 0.02, "{length}"));
         let lowest = path.moves.iter().map(|m| m.to.z).fold(f64::INFINITY, f64::min);
         assert_eq!(lowest, 0.0);
         assert!(target.outline.len() > 100);
+    }
+
+    #[test]
+    fn a_skin_is_left_all_round() {
+        let (target, cutting) = (footbed(0.5), cutting(Passes::Along));
+        let cutting = Cutting { hold: Hold::Skin { thickness_mm: 0.4 }, bed_cut_mm: 0.2, ..cutting };
+        let path = perimeter(&target, &cutting).unwrap();
+        check_moves(&path, &target, &cutting);
+        let lowest = path.moves.iter().map(|m| m.to.z).fold(f64::INFINITY, f64::min);
+        assert_eq!(lowest, 0.4);
+        let level: f64 =
+            path.moves.windows(2).filter(|w| w.iter().all(|m| m.to.z == 0.4)).map(|w| (w[1].to - w[0].to).norm()).sum();
+        let around = Outline::new(&target.outline).unwrap().edges().map(|(a, b)| (b - a).norm()).sum::<f64>();
+        assert!(level > around, "{level} mm of {around} at the skin's height");
     }
 
     /// Clockwise: the last lap's area by the shoelace rule is negative.

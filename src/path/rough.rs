@@ -26,7 +26,7 @@ use crate::ticket::Passes;
 
 /// Cleared beyond the perimeter cutter's width, so that its outer edge meets no wall (our own
 /// choice).
-const CLEAR_MM: f64 = 1.5;
+pub(super) const CLEAR_MM: f64 = 1.5;
 
 /// Distance of samples along a roughing pass (our own choice: curvatures of a footbed over 0.6 mm
 /// stay far below any allowance).

@@ -155,6 +155,11 @@ impl Shelf {
         self.materials.get(name).ok_or_else(|| self.unknown(Kind::Material, name))
     }
 
+    /// Every blank, in the order of names.
+    pub fn blanks(&self) -> impl Iterator<Item = &Blank> {
+        self.blanks.values()
+    }
+
     /// A blank.
     pub fn blank(&self, name: &str) -> Result<&Blank, Unknown> {
         self.blanks.get(name).ok_or_else(|| self.unknown(Kind::Blank, name))
@@ -285,6 +290,8 @@ const BUILT_IN: &[(Kind, &str, &str)] = &[
     built_in!(Kind::Blank, "blanks", "foam-300"),
     built_in!(Kind::Blank, "blanks", "foam-330"),
     built_in!(Kind::Blank, "blanks", "foam-360"),
+    built_in!(Kind::Blank, "blanks", "foam-pair-310"),
+    built_in!(Kind::Blank, "blanks", "foam-pair-350"),
     built_in!(Kind::Blank, "blanks", "plastic-310"),
     built_in!(Kind::Cutter, "cutters", "ball-10"),
     built_in!(Kind::Cutter, "cutters", "ball-3"),

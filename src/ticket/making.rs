@@ -5,7 +5,7 @@ use crate::profile::{Blank, Cutter, Kind, Material, Shelf};
 use crate::written::{Need, Section};
 
 use super::reading::look_up;
-use super::{Make, Passes, Pins, Tabs, Turning, Underside, ranges};
+use super::{Make, Passes, Pins, Turning, Underside, hold, ranges};
 
 /// Cutters where the ticket names none: (key, profile, why). Shop's own choices.
 const USUAL_CUTTERS: [(&str, &str, &str); 3] = [
@@ -13,9 +13,6 @@ const USUAL_CUTTERS: [(&str, &str, &str); 3] = [
     ("finishing", "ball-6", "ball-6, as it reaches the heel cup's hollow"),
     ("perimeter", "flat-6", "flat-6, as its flutes reach through the blank"),
 ];
-
-/// Tabs where the ticket says nothing: six to eight hold a footbed; common practice, no source.
-const USUAL_TABS: Tabs = Tabs { count: 6, length_mm: 8.0, thickness_mm: 1.5 };
 
 /// Pins stand this high where the ticket says nothing, mm: they only place the blank, the hold-down
 /// holds it, and no cutter may come down to them. Shop's own choice.
@@ -43,7 +40,10 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
     let passes = or_usual(s, "passes", &every_passes, Passes::Quickest, quickest, &mut filled_in);
     let scallop_mm = scallop(s, material, &mut filled_in);
     let cover_mm = s.number_or("cover", ranges::COVER, 0.0);
-    let tabs = tabs(s, &mut filled_in);
+    let hold = hold::hold(s, &mut filled_in);
+    let laying = hold::laying(s, underside);
+    let marks = hold::marks(s, laying);
+    let clamps = hold::clamps(s);
     let [roughing, finishing, perimeter] = cutters;
     let turning = turning(s, underside, perimeter.as_ref(), &mut filled_in);
     Some(Make {
@@ -58,12 +58,16 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
         scallop_mm: scallop_mm?,
         cover_mm: cover_mm?,
         passes: passes?,
-        tabs: tabs?,
+        hold: hold?,
+        laying: laying?,
+        clamps: clamps?,
+        marks: marks?,
+        blanks: shelf.blanks().cloned().collect(),
         filled_in,
     })
 }
 
-type Filled = Vec<(&'static str, String)>;
+pub(super) type Filled = Vec<(&'static str, String)>;
 
 /// The blank with the size that was measured on it.
 fn measured(s: &Section, blank: Option<&Blank>) -> Option<Blank> {
@@ -147,23 +151,6 @@ fn scallop(s: &Section, material: Option<&Material>, filled_in: &mut Filled) -> 
     let material = material?;
     filled_in.push(("scallop", format!("{} mm, usual for {}", material.scallop_mm, material.name)));
     Some(material.scallop_mm)
-}
-
-fn tabs(s: &Section, filled_in: &mut Filled) -> Option<Tabs> {
-    if !s.has("tabs") {
-        s.allow("tabs");
-        let Tabs { count, length_mm, thickness_mm } = USUAL_TABS;
-        filled_in
-            .push(("tabs", format!("{count} tabs, {length_mm} mm long, {thickness_mm} mm thick, the usual number")));
-        return Some(USUAL_TABS);
-    }
-    s.within("tabs", Need::Required, |s| {
-        let count = s.whole("count", Need::Required, ranges::TAB_COUNT);
-        let length_mm = s.number_or("length", ranges::TAB_LENGTH, USUAL_TABS.length_mm);
-        let thickness_mm = s.number_or("thickness", ranges::TAB_THICKNESS, USUAL_TABS.thickness_mm);
-        Some(Tabs { count: count? as usize, length_mm: length_mm?, thickness_mm: thickness_mm? })
-    })
-    .flatten()
 }
 
 #[derive(Clone, Copy)]

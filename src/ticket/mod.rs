@@ -2,13 +2,14 @@
 //! downstream validates again. Knows no file system: text comes in, a ticket or problems come out.
 
 mod fill;
+mod hold;
 mod making;
 mod order;
 mod ranges;
 mod reading;
 
 use crate::foot::{Foot, Stations};
-use crate::frame::Side;
+use crate::frame::{Rect, Side};
 use crate::profile::{Blank, Cutter, Machine, Material};
 use crate::value::Value;
 
@@ -78,13 +79,77 @@ pub struct Make {
     /// Thickness of a cover glued on later, mm.
     pub cover_mm: f64,
     pub passes: Passes,
-    /// Number of holding tabs, their length along the outline and thickness, mm.
-    pub tabs: Tabs,
+    /// What keeps the piece in its blank after the perimeter.
+    pub hold: Hold,
+    pub laying: Laying,
+    /// What stands on the bed beside or on the blank, in the order of the ticket.
+    pub clamps: Vec<Clamp>,
+    /// Whether side, toe arrow and code are engraved in the waste.
+    pub marks: Marks,
+    /// Every blank on the shelf, for advice.
+    pub blanks: Vec<Blank>,
     /// Keys the ticket left out, each with the rule that filled it, in words.
     pub filled_in: Vec<(&'static str, String)>,
 }
 
-/// Holding tabs of the perimeter cut.
+impl Make {
+    /// Lowest that the safe height may be for the clamps' sake, mm: 0 without clamps.
+    pub fn above_clamps_mm(&self) -> f64 {
+        /// A clamp's screw may stand a turn or two higher than it was measured (shop's own choice).
+        const AIR_MM: f64 = 5.0;
+        self.clamps.iter().map(|clamp| clamp.height_mm + AIR_MM).fold(0.0, f64::max)
+    }
+}
+
+/// How many footbeds lie in a blank.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum Laying {
+    /// A blank for each foot.
+    Each,
+    /// Both feet side by side in one.
+    Pair,
+}
+
+/// Whether marks are engraved in the waste.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum Marks {
+    Engraved,
+    Off,
+}
+
+/// A clamp, a pin or a screw: no part of a cutter or its holder may come into this box.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Clamp {
+    /// Seen from above, program coordinates, mm.
+    pub rect: Rect,
+    /// Above the bed, mm.
+    pub height_mm: f64,
+}
+
+/// What keeps the piece in its blank after the perimeter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub enum Hold {
+    Tabs(Tabs),
+    /// A skin left everywhere under the groove, cut through by hand.
+    Skin {
+        thickness_mm: f64,
+    },
+}
+
+impl Hold {
+    /// Lowest that anything but the perimeter's own groove between tabs may be cut, mm above the bed.
+    pub fn floor_mm(self) -> f64 {
+        match self {
+            Hold::Tabs(_) => 0.0,
+            Hold::Skin { thickness_mm } => thickness_mm,
+        }
+    }
+}
+
+/// Holding tabs of the perimeter cut: their number, length along the outline and thickness, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Tabs {

@@ -46,6 +46,13 @@ pub(super) const TAB_THICKNESS: Allowed = Allowed::mm(0.2, 10.0);
 
 pub(super) const PIN_DIAMETER: Allowed = Allowed::mm(2.0, 30.0);
 pub(super) const PIN_HEIGHT: Allowed = Allowed::mm(1.0, 20.0);
+/// A skin of 0.3 to 1 mm holds a footbed and is cut with a knife (common practice, no source).
+pub(super) const SKIN: Allowed = Allowed::mm(0.2, 2.0);
+/// Clamps stand on the bed within a metre of the blank.
+pub(super) const CLAMP_PLACE: Allowed = Allowed::mm(-1000.0, 2000.0);
+pub(super) const CLAMP_HEIGHT: Allowed = Allowed::mm(0.5, 200.0);
+/// Beds take tens of clamps and pins, not hundreds.
+pub(super) const MOST_CLAMPS: usize = 64;
 
 pub(super) const STATION: Allowed = Allowed::plain(0.05, 0.95);
 pub(super) const SHARE: Allowed = Allowed::plain(0.0, 1.0);

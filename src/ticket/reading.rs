@@ -5,7 +5,7 @@ use crate::profile::{Shelf, Unknown};
 use crate::written::{self, Need, Problems, Section};
 
 use super::order::{Context, Tracings};
-use super::{Boot, PastRevision, StockInsole, Ticket, Traced, Wearer, making, order, ranges};
+use super::{Boot, FootOrder, Laying, Make, PastRevision, StockInsole, Ticket, Traced, Wearer, making, order, ranges};
 
 /// Reads a ticket.
 ///
@@ -41,6 +41,7 @@ fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, 
     let start = shelf.support(usage).map_err(|unknown| top.here(unknown.to_string(), "")).ok();
     let feet = start.and_then(|start| order::feet(top, &Context { boot: &boot, tracings: &tracings, start }));
     let history = top.each("history", past_revision);
+    check_pair(top, make.as_ref(), feet.as_deref());
     let head = head?;
     check_history(top, head.revision, &history);
     Some(Ticket {
@@ -53,6 +54,14 @@ fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, 
         feet: feet?,
         history,
     })
+}
+
+/// A pair in one blank is two feet.
+fn check_pair(top: &Section, make: Option<&Make>, feet: Option<&[FootOrder]>) {
+    if make.is_some_and(|make| make.laying == Laying::Pair) && feet.is_some_and(|feet| feet.len() < 2) {
+        let message = "`make.lay` is \"pair\", and only one foot is ordered";
+        top.at("make", message, "order both feet, or write lay = \"each\"");
+    }
 }
 
 struct Head {
