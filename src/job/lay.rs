@@ -15,7 +15,7 @@ use crate::profile::Blank;
 use crate::ticket::{Clamp, Laying, Make, Marks, Underside};
 
 /// The wall that must stand between the grooves of a pair, so that the tabs of both have something
-/// to hold to, mm (shop's own choice: as wide as a tab is long at least in half).
+/// to hold to, mm: half as wide as a usual tab is long (shop's own choice).
 const WALL_MM: f64 = 4.0;
 /// Kept between what any cutter sweeps and what it must not touch, mm: links between passes stray a
 /// little from the region (shop's own choice).
