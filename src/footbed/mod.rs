@@ -89,10 +89,15 @@ impl Footbed {
 
     /// The underside at the nodes of a lattice; the base plane outside the outline.
     pub fn underside_sampled(&self, lattice: Lattice) -> Grid {
+        if self.underside == Underside::Flat {
+            return Grid::filled(lattice, 0.0);
+        }
+        let distance = self.outline.distance_field(&lattice, underside::INSIDE_MM);
         let mut grid = self.top.sample(lattice);
         grid.z.par_chunks_mut(lattice.nx).enumerate().for_each(|(j, row)| {
             for (i, z) in row.iter_mut().enumerate() {
-                *z = self.underside.height(&self.outline, &self.places, lattice.node(i, j), *z);
+                let (p, inside_mm) = (lattice.node(i, j), || -distance.at(i, j));
+                *z = self.underside.height_inside(&self.outline, &self.places, p, *z, inside_mm);
             }
         });
         grid
@@ -116,4 +121,38 @@ pub fn shaping_amounts(support: &Support) -> [f64; SHAPING.len()] {
         Value::TransverseArch => support.transverse_arch_mm,
         _ => support.forefoot_thickness_mm,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::profile::Shelf;
+    use crate::ticket;
+
+    /// The map takes distances from a field, the place by place answer from the outline itself.
+    #[test]
+    fn the_sampled_underside_is_the_underside() {
+        let text = include_str!("../../tests/data/relieved.toml");
+        let none = |_: &str| Err(String::new());
+        let ticket = ticket::read(text, "ticket.toml", &Shelf::built_in(), &none).unwrap();
+        let (support, foot) = (&ticket.feet[1].support, &ticket.feet[1].foot);
+        let outline = crate::curve::outline_from_measures(&crate::curve::TrimMeasures {
+            length_mm: support.length_mm,
+            ball_width_mm: support.ball_width_mm,
+            heel_width_mm: support.heel_width_mm,
+            heel_station_y_mm: support.stations.widest_cup * foot.length_mm(),
+            first_met_y_mm: support.stations.first_met * foot.length_mm(),
+            fifth_met_y_mm: support.stations.fifth_met * foot.length_mm(),
+        })
+        .unwrap();
+        let relieved = Underside::Relieved { left_mm: 3.0, stabiliser_share: support.stabiliser_share };
+        let footbed = Footbed::build(outline, foot.length_mm(), support, relieved).unwrap();
+        let grid = footbed.underside_sampled(Lattice::covering(footbed.outline.bounds().grown(5.0), 1.5));
+        let lattice = grid.lattice;
+        assert!(grid.range().1 > 4.0);
+        for (k, z) in grid.z.iter().enumerate() {
+            let there = footbed.underside_at(lattice.node(k % lattice.nx, k / lattice.nx));
+            assert!((z - there).abs() < 1e-9, "{z} {there}");
+        }
+    }
 }

@@ -9,6 +9,8 @@ use crate::frame::Point2;
 const WALL_MM: f64 = 8.0;
 /// Within this distance of its edge the hollow comes down to the base plane, mm.
 const FILLET_MM: f64 = 10.0;
+/// So far inside the outline the hollow is as deep as it may be, mm.
+pub(super) const INSIDE_MM: f64 = WALL_MM + FILLET_MM;
 /// A hollow deeper than this keeps the asked thickness exactly; shallower places keep more, so
 /// that the hollow starts without a crease, mm.
 const START_MM: f64 = 1.0;
@@ -32,6 +34,19 @@ pub enum Underside {
 impl Underside {
     /// Height of the underside above the base plane at `p`, under a top of height `top_mm`.
     pub(super) fn height(&self, outline: &Outline, places: &Places, p: Point2, top_mm: f64) -> f64 {
+        self.height_inside(outline, places, p, top_mm, || -outline.signed_distance(p))
+    }
+
+    /// The same where the distance inside the outline is known or cheaply found; more than
+    /// [`INSIDE_MM`] need not be told apart.
+    pub(super) fn height_inside(
+        &self,
+        outline: &Outline,
+        places: &Places,
+        p: Point2,
+        top_mm: f64,
+        inside_mm: impl FnOnce() -> f64,
+    ) -> f64 {
         let Underside::Relieved { left_mm, stabiliser_share } = *self else { return 0.0 };
         let hollow = hollow_depth(top_mm - left_mm);
         if hollow == 0.0 {
@@ -41,7 +56,7 @@ impl Underside {
         if open == 0.0 {
             return 0.0;
         }
-        hollow * open * ease((-outline.signed_distance(p) - WALL_MM) / FILLET_MM)
+        hollow * open * ease((inside_mm() - WALL_MM) / FILLET_MM)
     }
 }
 

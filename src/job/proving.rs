@@ -207,7 +207,7 @@ impl Job<'_> {
         if cuts.is_empty() {
             return Ok(None);
         }
-        let target = self.target();
+        let target = target::target(&self.design.footbed, self.lay.top, self.make, SLAB_STEP_MM);
         let stand = pins(self.make).into_iter().filter(|_| self.has_hollow()).map(|pin| pin.height_mm);
         let highest = stand.reduce(f64::max).unwrap_or(target.blank_top_mm);
         let surface = Grid::filled(target.surface.lattice, highest);
