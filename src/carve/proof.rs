@@ -43,6 +43,8 @@ pub struct Rules {
     /// Most that may stand, normal to the target, where the finishing cutters could have reached;
     /// `None` to report it only.
     pub left_mm: Option<f64>,
+    /// Most that roughing may take at one place, straight down.
+    pub deepest_cut_mm: f64,
     /// How deep the bed may be cut.
     pub bed_cut_mm: f64,
     /// Travel of the machine's axes.
@@ -125,6 +127,8 @@ pub struct CutFigures {
     pub cut_length_mm: f64,
     pub lines: usize,
     pub removed_mm3: f64,
+    /// Most that a feed move took at one place, straight down.
+    pub deepest_cut_mm: f64,
     pub most_engaged_mm: f64,
     pub chip_load_mm: Option<[f64; 2]>,
     pub blocks_per_second: usize,
@@ -198,6 +202,7 @@ fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
     let rules = [
         ("gouge", rules.gouge_mm),
         ("left standing", rules.left_mm.unwrap_or(0.0)),
+        ("deepest cut", rules.deepest_cut_mm),
         ("bed cut", rules.bed_cut_mm),
         ("travel in x", x),
         ("travel in y", y),
@@ -231,9 +236,10 @@ fn figures(cut: &Cut<'_>, met: &[Encounter]) -> CutFigures {
     CutFigures {
         name: cut.name.to_owned(),
         time_s: cut.time_s,
-        cut_length_mm: feeds.map(|(travel, _)| (travel.to - travel.from).norm()).sum(),
+        cut_length_mm: feeds.clone().map(|(travel, _)| (travel.to - travel.from).norm()).sum(),
         lines: cut.program.lines,
         removed_mm3: met.iter().map(|met| met.removed_mm3).sum(),
+        deepest_cut_mm: feeds.filter_map(|(_, met)| met.taken).fold(0.0, |most, taken| most.max(taken.depth_mm)),
         most_engaged_mm: met.iter().fold(0.0, |most, met| most.max(met.engaged_mm)),
         chip_load_mm: cutting
             .map(|(travel, _)| travel.feed_mm_min / (travel.spindle_rpm * teeth))

@@ -286,6 +286,7 @@ mod tests {
             step_mm: 0.25,
             gouge_mm: 0.08,
             left_mm: Some(0.08),
+            deepest_cut_mm: 60.0,
             bed_cut_mm: 0.0,
             travel_mm: [300.0; 3],
             overrun_mm: 0.0,

@@ -28,6 +28,8 @@ pub enum ViolationKind {
     OutsideBlank,
     /// Movement longer than the machine's travel.
     OutsideMachine,
+    /// Roughing that takes more at one place than the material's depth a pass.
+    DeepCut,
     /// Stock against the cutter above its flutes.
     AboveFlutes,
     /// The shank meets stock.
