@@ -234,6 +234,8 @@ impl<'t> Plan<'t> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grid::Lattice;
+    use crate::kernel::Sweep;
     use crate::path::Motion;
     use crate::path::testbed::{Stock, check_moves, cutting, footbed};
 
@@ -257,6 +259,35 @@ mod tests {
                 let rest = surface.reach(&cutting.roughing.shape, m.to.xy());
                 assert!(m.to.z >= rest + cutting.allowance_mm - 1e-6, "{} over {rest}", m.to);
             }
+        }
+    }
+
+    /// On a stock finer than a chip and off the planner's own nodes, carved by the kernel: nothing is
+    /// taken deeper than a step anywhere, slivers between links and lines included.
+    #[test]
+    fn no_sliver_is_left_standing_for_a_later_level() {
+        let target = footbed(0.5);
+        let cases = [(Passes::Along, 3.0, 0.45, 6.0), (Passes::Across, 6.0, 0.45, 3.0), (Passes::Along, 5.0, 0.9, 2.0)];
+        for (passes, radius, share, step_down) in cases {
+            let mut cutting = cutting(passes);
+            cutting.roughing.shape = Shape::flat(radius).unwrap();
+            (cutting.rough_step_share, cutting.step_down_mm) = (share, step_down);
+            let path = rough(&target, &cutting).unwrap();
+            let lattice = Lattice::covering(target.blank, 0.3);
+            let mut stock = Grid::filled(lattice, target.blank_top_mm);
+            let (mut deepest, mut at, mut row) = (0.0f64, 0, Vec::new());
+            for (k, leg) in path.moves.windows(2).enumerate() {
+                let sweep = Sweep::new(&cutting.roughing.shape, leg[0].to, leg[1].to);
+                for j in sweep.rows(&lattice) {
+                    let columns = sweep.columns(&lattice, j);
+                    sweep.row(&lattice, j, columns.clone(), &mut row);
+                    for (z, left) in stock.z[j * lattice.nx..][columns].iter_mut().zip(&row) {
+                        (deepest, at) = if *z - left > deepest { (*z - left, k) } else { (deepest, at) };
+                        *z = z.min(*left);
+                    }
+                }
+            }
+            assert!(deepest <= step_down + TOLERANCE_MM, "{passes:?} {radius}: {deepest} mm by move {at}");
         }
     }
 
