@@ -7,7 +7,6 @@
 
 mod moves;
 mod proof;
-mod reach;
 mod rim;
 mod stock;
 mod surface;

@@ -17,8 +17,8 @@ use crate::ticket::Make;
 pub(super) const HELP: &str = "\
 Each program is read as a controller would read it and carved out of the
 ticket's blank, one after the other; what is left is held against the design.
-The comment (STEP: ROUGH), FINISH, PERIMETER or FRAME in a program says what it
-is for, or else the end of its name.
+The comment (STEP: ROUGH), FINISH, REST, PERIMETER or FRAME in a program says
+what it is for, or else the end of its name.
 
 Examples:
   sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
@@ -72,7 +72,7 @@ fn program(path: &Path, make: &Make) -> Result<Written, Failure> {
     let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
     Written::from_text(&name, &bytes, make).map_err(|error| match error {
         TextError::Refused(refusals) => Failure::of_refusals(path, &refusals),
-        TextError::NoStep => Failure::of(path, error),
+        TextError::NoStep | TextError::NoRest => Failure::of(path, error),
     })
 }
 

@@ -41,8 +41,10 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         z_zero: "Z0 on the machine bed under the blank: touch the bed, not the blank".into(),
         xy_zero: "X0 Y0 at the blank's marked corner, lower left seen from above, toes to +Y; underside down".into(),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
+            .into_iter()
+            .chain(make.rest.iter().map(|cutter| ("rest", cutter)))
             .map(|(step, cutter)| format!("{step}: {}", cutter.name))
-            .to_vec(),
+            .collect(),
         ticket_sha256: sha256.to_string(),
         feet: drawn,
     };

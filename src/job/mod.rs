@@ -19,7 +19,7 @@ use crate::frame::Side;
 use crate::limits;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
-use crate::path::PathError;
+use crate::path::{PathError, Step};
 use crate::ticket::{FootOrder, Ticket};
 use pieces::Solid;
 
@@ -170,6 +170,9 @@ fn make_foot<'a>(
     }
     let written = programs::write(ticket, &design, sha256, precision)?;
     let proved = programs::prove(ticket, &design, &written, precision)?;
+    if !written.iter().any(|w| w.step == Step::Rest) {
+        design.findings.extend(limits::rest_cutter(order, &ticket.make));
+    }
     let left_mm = proved.proof.scallop_p99_mm;
     design.findings.extend(left_mm.and_then(|left| limits::scallop(order, ticket.make.scallop_mm, left)));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;

@@ -47,10 +47,12 @@ pub enum TextError {
     #[error("{0}")]
     Refused(#[from] Refusals),
     #[error(
-        "nothing says what this program is for: put (STEP: ROUGH), FINISH, PERIMETER or FRAME at its top, or let its \
-         name end in -top-1-rough.ngc, -top-2-finish.ngc, -top-3-perimeter.ngc or -frame.ngc"
+        "nothing says what this program is for: put (STEP: ROUGH), FINISH, REST, PERIMETER or FRAME at its top, or \
+         let its name end in -top-1-rough.ngc, -top-2-finish.ngc, -top-2-rest.ngc, -top-3-perimeter.ngc or -frame.ngc"
     )]
     NoStep,
+    #[error("this is a rest program, and the ticket names no rest cutter: add `rest` under [make.cutters]")]
+    NoRest,
 }
 
 impl Written {
@@ -58,7 +60,7 @@ impl Written {
     /// ticket says which cutter turns.
     pub fn from_text(file: &str, bytes: &[u8], make: &Make) -> Result<Written, TextError> {
         let program = nc::read(bytes, &nc::acceptance(&make.machine))?;
-        let steps = [Step::Rough, Step::Finish, Step::Perimeter, Step::Frame];
+        let steps = [Step::Rough, Step::Finish, Step::Rest, Step::Perimeter, Step::Frame];
         let said = |step: &Step| {
             let words = format!("STEP: {}", kind_of_step(*step));
             program.comments.iter().any(|(_, comment)| comment.trim().eq_ignore_ascii_case(&words))
@@ -68,6 +70,7 @@ impl Written {
         let cutter = match step {
             Step::Rough | Step::Frame => &make.roughing,
             Step::Finish => &make.finishing,
+            Step::Rest => make.rest.as_ref().ok_or(TextError::NoRest)?,
             Step::Perimeter => &make.perimeter,
         };
         let timing = nc::time(&program, &make.machine);
@@ -119,9 +122,14 @@ fn plan(target: &Target, make: &Make) -> Result<Vec<Toolpath>, StageError> {
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
+    let rest = match &make.rest {
+        None => None,
+        Some(cutter) => path::rest(target, &cutting, cutter).map_err(step(Step::Rest))?,
+    };
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
-    let frame = path::frame(target, &cutting, &[&rough, &finish, &perimeter]).map_err(step(Step::Frame))?;
-    Ok(vec![frame, rough, finish, perimeter])
+    let cuts: Vec<Toolpath> = [rough, finish].into_iter().chain(rest).chain([perimeter]).collect();
+    let frame = path::frame(target, &cutting, &cuts.iter().collect::<Vec<_>>()).map_err(step(Step::Frame))?;
+    Ok(std::iter::once(frame).chain(cuts).collect())
 }
 
 /// The part of a file's name that says what the program does, numbered in the order of the cuts.
@@ -129,6 +137,7 @@ pub fn file_step(step: Step) -> &'static str {
     match step {
         Step::Rough => "top-1-rough",
         Step::Finish => "top-2-finish",
+        Step::Rest => "top-2-rest",
         Step::Perimeter => "top-3-perimeter",
         Step::Frame => "frame",
     }
@@ -139,6 +148,7 @@ pub fn kind_of_step(step: Step) -> &'static str {
     match step {
         Step::Rough => "rough",
         Step::Finish => "finish",
+        Step::Rest => "rest",
         Step::Perimeter => "perimeter",
         Step::Frame => "frame",
     }

@@ -9,6 +9,7 @@ mod heights;
 mod outline;
 mod passes;
 mod perimeter;
+mod rest;
 mod rough;
 mod sidestep;
 mod stock;
@@ -21,6 +22,7 @@ pub use cutting::{Cutting, PathError};
 pub use finish::finish;
 pub use frame_run::frame;
 pub use perimeter::{OUTWARD_MM, perimeter};
+pub use rest::rest;
 pub use rough::rough;
 
 use crate::frame::{Point2, Point3, Rect};
@@ -67,6 +69,7 @@ pub struct Target {
 pub enum Step {
     Rough,
     Finish,
+    Rest,
     Perimeter,
     Frame,
 }

@@ -48,6 +48,7 @@ pub(super) fn step_words(step: Step) -> &'static str {
     match step {
         Step::Rough => "rough",
         Step::Finish => "finish",
+        Step::Rest => "rest",
         Step::Perimeter => "perimeter",
         Step::Frame => "frame, a dry run with the spindle off",
     }
