@@ -14,8 +14,8 @@ const CHECKSUM: &str = "00000000000000000000000000000000000000000000000000000000
 /// The demo cut with these cutters.
 fn ticket(cutters: &str, changes: &[(&str, &str)]) -> Ticket {
     let cutters = format!("[make.cutters]\n{cutters}\n\n[make.blank_measured]");
-    let changes = changes.iter().chain(&[("[make.blank_measured]", cutters.as_str())]);
-    let text = changes.fold(DEMO.to_string(), |text, (from, to)| {
+    let named = [("[make.blank_measured]", cutters.as_str())];
+    let text = changes.iter().chain(&named).fold(DEMO.to_string(), |text, (from, to)| {
         assert!(text.contains(from), "the demo has no {from}");
         text.replace(from, to)
     });
@@ -74,7 +74,7 @@ fn a_rest_cutter_without_work_writes_no_program_and_says_so() {
 
 #[test]
 fn a_rest_program_needs_a_rest_cutter_in_the_ticket() {
-    let text = b"(STEP: REST)\nG21\nG17 G90 G94\nG40 G49 G80\nG54\nG0 Z50\nM2\n";
+    let text = b"(STEP: REST)\nG21\nG17 G90 G94\nG40 G49 G80\nG54\nG0 Z50\nG0 X5 Y5\nM2\n";
     let without = ticket("finishing = \"ball-6\"", &[]);
     let refused = Written::from_text("a.ngc", text, &without.make).unwrap_err().to_string();
     assert!(refused.contains("names no rest cutter"), "{refused}");

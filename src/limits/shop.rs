@@ -201,6 +201,7 @@ fn chip_load(case: &Case) -> Vec<Finding> {
     let [least, most] = make.material.chip_load_mm;
     [("roughing", &make.roughing), ("finishing", &make.finishing), ("perimeter", &make.perimeter)]
         .into_iter()
+        .chain(make.rest.iter().map(|rest| ("rest", rest)))
         .filter_map(|(words, cutter)| {
             let load = make.material.feed_mm_min / (rpm * f64::from(cutter.flutes.max(1)));
             let allowed = load.clamp(least, most);
