@@ -111,7 +111,7 @@ fn the_page_of_output_files_names_every_file() {
         }
     }
     assert!(named >= 7, "only {named} file names were found in src/job");
-    for step in ["top-1-rough", "top-2-finish", "top-3-perimeter", "frame"] {
+    for step in ["top-1-rough", "top-2-finish", "top-2-rest", "top-3-perimeter", "frame"] {
         assert!(code(&root().join("src/job/programs.rs")).contains(&format!("\"{step}\"")), "no step {step}");
         assert!(page.contains(&format!("<S>-{step}.ngc")), "docs/formats-output.md has no row for {step}");
     }

@@ -66,6 +66,7 @@ fn rules() -> Rules {
         step_mm: 0.2,
         gouge_mm: 0.02,
         left_mm: Some(0.15),
+        deepest_cut_mm: TOP + 5.0,
         bed_cut_mm: 0.2,
         travel_mm: [300.0, 200.0, 80.0],
         overrun_mm: 2.0,
@@ -351,6 +352,23 @@ fn a_program_longer_than_the_machine_is_refused() {
     let proof = Job::lines("G0 X5 Y5\nG0 X46\n").prove(&rules);
     assert_eq!(kinds(&proof), [Kind::OutsideMachine]);
     assert_eq!((proof.violations[0].line, proof.violations[0].measured), (9, 41.0));
+}
+
+#[test]
+fn roughing_deeper_than_a_step_is_refused_and_the_other_steps_are_not() {
+    let rules = Rules { deepest_cut_mm: 6.5, ..rules() };
+    let plunged = |z: f64, step: Step| {
+        let mut job = Job::lines(&format!("G0 X6 Y6\nG1 Z{z} F600\nG1 X50\n"));
+        job.cuts[0].0 = step;
+        job.prove(&rules)
+    };
+    assert_eq!(kinds(&plunged(13.5, Step::Rough)), []);
+    let proof = plunged(13.0, Step::Rough);
+    assert_eq!(kinds(&proof), [Kind::DeepCut]);
+    assert_abs_diff_eq!(proof.violations[0].measured, 7.0, epsilon = 1e-9);
+    assert_abs_diff_eq!(proof.programs[0].deepest_cut_mm, 7.0, epsilon = 1e-9);
+    assert!(!kinds(&plunged(13.0, Step::Finish)).contains(&Kind::DeepCut));
+    assert_eq!(kinds(&Job::good().prove(&rules)), []);
 }
 
 #[test]

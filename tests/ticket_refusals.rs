@@ -44,6 +44,16 @@ fn feet_in_other_units_are_recognised() {
 }
 
 #[test]
+fn a_rest_cutter_that_is_no_finer_is_refused_with_those_that_are() {
+    let rest = |name: &str| format!("[make.cutters]\nrest = \"{name}\"\n[make.blank_measured]");
+    refused_once("[make.blank_measured]", &rest("ball-6"), "must be finer than the finishing cutter");
+    refused_once("[make.blank_measured]", &rest("ball-8"), "finer ones on the shelf: ball-3");
+    refused_once("[make.blank_measured]", &rest("flat-6"), "must be a ball or tapered cutter");
+    refused_once("[make.blank_measured]", &rest("ball-99"), "ball-99");
+    assert!(read(&demo_with("[make.blank_measured]", &rest("ball-3"))).unwrap().make.rest.is_some());
+}
+
+#[test]
 fn numbers_out_of_range_are_refused_with_the_range() {
     for number in
         ["nan", "-nan", "inf", "-inf", "1e400", "-1", "0", "40", "1e30", "99999999999999999999999999999999999999999999"]

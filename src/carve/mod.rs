@@ -8,7 +8,6 @@
 mod keep_out;
 mod moves;
 mod proof;
-mod reach;
 mod rim;
 mod stock;
 mod surface;

@@ -7,7 +7,7 @@ use super::violation::{Blame, Ledger, ViolationKind as Kind};
 use super::walk::Encounter;
 use crate::frame::{Point2, Point3};
 use crate::nc::{self, Travel};
-use crate::path::Target;
+use crate::path::{Step, Target};
 
 /// Numbers in program text have three decimals; anything nearer to a limit than this is rounding.
 const ROUNDING_MM: f64 = 1e-6;
@@ -19,7 +19,7 @@ pub(super) fn judge(cut: &Cut<'_>, met: &[Encounter], target: &Target, rules: &R
         if travel.rapid {
             judge.rapid(met, target.safe_z_mm);
         } else {
-            judge.feed(met);
+            judge.feed(met, rules.deepest_cut_mm);
             judge.blank(target, rules.overrun_mm);
         }
         judge.bed(rules.bed_cut_mm);
@@ -81,7 +81,7 @@ impl Judge<'_, '_> {
         }
     }
 
-    fn feed(&mut self, met: &Encounter) {
+    fn feed(&mut self, met: &Encounter, deepest: f64) {
         let (feed, flute) = (self.travel.feed_mm_min, self.cut.cutter.flute_length_mm);
         if feed.is_nan() || feed <= 0.0 {
             self.add(Kind::NoFeed, self.travel.to, (feed, 0.0), || {
@@ -94,6 +94,12 @@ impl Judge<'_, '_> {
             self.add(Kind::SpindleOff, at, (rpm, 0.0), || {
                 let depth = taken.depth_mm;
                 format!("cuts {depth:.2} mm deep while the spindle stands: start it with M3 S.. above the blank")
+            });
+        }
+        if self.cut.step == Step::Rough && taken.depth_mm > deepest + ROUNDING_MM {
+            self.add(Kind::DeepCut, at, (taken.depth_mm, deepest), || {
+                let depth = taken.depth_mm;
+                format!("takes {depth:.2} mm at once, at most {deepest:.2} in this material: cut in more levels")
             });
         }
         if met.engaged_mm > flute + ROUNDING_MM {

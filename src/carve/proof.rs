@@ -42,6 +42,8 @@ pub struct Rules {
     /// Most that may stand, normal to the target, where the finishing cutters could have reached;
     /// `None` to report it only.
     pub left_mm: Option<f64>,
+    /// Most that roughing may take at one place, straight down.
+    pub deepest_cut_mm: f64,
     /// How deep the bed may be cut.
     pub bed_cut_mm: f64,
     /// Travel of the machine's axes.
@@ -143,6 +145,8 @@ pub struct CutFigures {
     pub cut_length_mm: f64,
     pub lines: usize,
     pub removed_mm3: f64,
+    /// Most that a feed move took at one place, straight down.
+    pub deepest_cut_mm: f64,
     pub most_engaged_mm: f64,
     pub chip_load_mm: Option<[f64; 2]>,
     pub planned_chip_load_mm: Option<[f64; 2]>,
@@ -292,6 +296,7 @@ fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
     let rules = [
         ("gouge", rules.gouge_mm),
         ("left standing", rules.left_mm.unwrap_or(0.0)),
+        ("deepest cut", rules.deepest_cut_mm),
         ("bed cut", rules.bed_cut_mm),
         ("travel in x", x),
         ("travel in y", y),
@@ -320,14 +325,15 @@ fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
 }
 
 fn figures(cut: &Cut<'_>, met: &[Encounter], bites: &Bites) -> CutFigures {
-    let feeds = cut.program.travels.iter().filter(|travel| !travel.rapid);
+    let feeds = cut.program.travels.iter().zip(met).filter(|(travel, _)| !travel.rapid);
     CutFigures {
         name: cut.name.to_owned(),
         time_s: cut.timing.total_s,
         bounded_by: cut.timing.bounded_by,
-        cut_length_mm: feeds.map(|travel| (travel.to - travel.from).norm()).sum(),
+        cut_length_mm: feeds.clone().map(|(travel, _)| (travel.to - travel.from).norm()).sum(),
         lines: cut.program.lines,
         removed_mm3: met.iter().map(|met| met.removed_mm3).sum(),
+        deepest_cut_mm: feeds.filter_map(|(_, met)| met.taken).fold(0.0, |most, taken| most.max(taken.depth_mm)),
         most_engaged_mm: met.iter().fold(0.0, |most, met| most.max(met.engaged_mm)),
         chip_load_mm: bites.ordered_mm,
         planned_chip_load_mm: bites.planned_mm,

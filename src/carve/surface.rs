@@ -7,13 +7,13 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::proof::{Cut, Rules, Thinnest};
-use super::reach::beyond_reach;
 use super::rim::Rim;
 use super::violation::{Blame, Ledger, MOST_LISTED, ViolationKind as Kind};
 use super::walk::who_cut;
 use super::{CarveError, Floor};
 use crate::frame::{Point2, Point3};
 use crate::grid::{Grid, Lattice};
+use crate::kernel::{Shape, beyond_reach};
 use crate::path::{Step, Target};
 
 /// Where even an ideal path would leave more than this, normal to the surface, the cutter counts as
@@ -115,7 +115,8 @@ pub(super) fn finish(
     rules: &Rules,
     ledger: &mut Ledger,
 ) -> Option<Finish> {
-    let out_of_reach = beyond_reach(&piece.target, &piece.inside, cuts)?.resampled(piece.target.lattice, 0.0);
+    let out_of_reach = beyond_reach(&piece.target, &piece.inside, &finishers(cuts))?;
+    let out_of_reach = out_of_reach.resampled(piece.target.lattice, 0.0);
     let mut standing = Vec::new();
     let mut unreached = (0.0, None);
     let mut worst = Patches::default();
@@ -140,6 +141,18 @@ pub(super) fn finish(
         unreached_mm: unreached.0,
         unreached_at: unreached.1,
     })
+}
+
+/// The forms that finished the surface; a rest cutter counts, since it goes wherever the finishing cutter
+/// cannot.
+fn finishers(cuts: &[Cut<'_>]) -> Vec<Shape> {
+    let mut shapes: Vec<Shape> = Vec::new();
+    for cut in cuts.iter().filter(|cut| matches!(cut.step, Step::Finish | Step::Rest)) {
+        if !shapes.contains(&cut.cutter.shape) {
+            shapes.push(cut.cutter.shape);
+        }
+    }
+    shapes
 }
 
 /// Least that remains over the underside against what must remain.
@@ -296,6 +309,7 @@ mod tests {
             step_mm: 0.25,
             gouge_mm: 0.08,
             left_mm: Some(0.08),
+            deepest_cut_mm: 60.0,
             bed_cut_mm: 0.0,
             travel_mm: [300.0; 3],
             overrun_mm: 0.0,

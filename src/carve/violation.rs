@@ -30,6 +30,8 @@ pub enum ViolationKind {
     OutsideMachine,
     /// Cutter, shank or holder comes where a clamp stands, or another piece lies.
     KeepOut,
+    /// Roughing that takes more at one place than the material's depth a pass.
+    DeepCut,
     /// Stock against the cutter above its flutes.
     AboveFlutes,
     /// The shank meets stock.

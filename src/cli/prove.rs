@@ -17,8 +17,8 @@ use crate::ticket::Make;
 pub(super) const HELP: &str = "\
 Each program is read as a controller would read it and carved out of the
 ticket's blank, one after the other; what is left is held against the design.
-The comment (STEP: ROUGH), FINISH, PERIMETER, FRAME, PINS or PIN HOLES in a
-program says what it is for, and (FACE: UNDER) that it cuts the underside, or
+The comment (STEP: ROUGH), FINISH, REST, PERIMETER, FRAME, PINS or PIN
+HOLES in a program says what it is for, and (FACE: UNDER) that it cuts the underside, or
 else the end of its name. Programs of the underside are carved first, in the
 blank that lies upside down; thickness is then judged from both sides.
 
@@ -76,7 +76,7 @@ fn program(path: &Path, make: &Make) -> Result<Written, Failure> {
     let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
     Written::from_text(&name, &bytes, make).map_err(|error| match error {
         TextError::Refused(refusals) => Failure::of_refusals(path, &refusals),
-        TextError::NoStep | TextError::Offset { .. } => Failure::of(path, error),
+        TextError::NoStep | TextError::NoRest | TextError::Offset { .. } => Failure::of(path, error),
     })
 }
 

@@ -50,8 +50,10 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         machine: format!("{} ({})", make.machine.title, make.machine.name),
         setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under), feet),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
+            .into_iter()
+            .chain(make.rest.iter().map(|cutter| ("rest", cutter)))
             .map(|(step, cutter)| format!("{step}: {}", cutter.name))
-            .to_vec(),
+            .collect(),
         ticket_sha256: sha256.to_string(),
         lay: lay_report::picture(ticket, feet),
         feet: drawn,

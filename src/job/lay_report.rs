@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::lay::gap_mm;
-use super::programs::Written;
+use super::programs::{Written, turn};
 use super::{MadeFoot, nest};
 use crate::draw::{LaidFoot, LayData};
 use crate::frame::{Point2, Side};
@@ -111,15 +111,13 @@ fn laid(foot: &MadeFoot) -> LaidReport {
 /// All programs in the order they are run: foot by foot, or, where two feet share a blank, both feet
 /// by one cutter before the next, as each cutter is then set once.
 pub(super) fn in_order<'a>(ticket: &Ticket, feet: &'a [MadeFoot]) -> Vec<(Side, &'a Written)> {
-    let of_foot = |foot: &'a MadeFoot| {
-        let written = foot.cut.iter().flat_map(|cut| &cut.written).enumerate();
-        written.map(|(k, written)| (k, (foot.lay.side, written)))
-    };
+    let of_foot =
+        |foot: &'a MadeFoot| foot.cut.iter().flat_map(|cut| &cut.written).map(|written| (foot.lay.side, written));
     let mut all: Vec<_> = feet.iter().flat_map(of_foot).collect();
     if ticket.make.laying == Laying::Pair {
-        all.sort_by_key(|(k, _)| *k);
+        all.sort_by_key(|(_, written)| turn(written.face, written.step));
     }
-    all.into_iter().map(|(_, program)| program).collect()
+    all
 }
 
 /// What the sheet shows of a pair's lay.

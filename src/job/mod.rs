@@ -26,7 +26,7 @@ use crate::frame::Side;
 use crate::limits;
 use crate::mesh::MeshError;
 use crate::nc::{Refusals, WriteError};
-use crate::path::PathError;
+use crate::path::{PathError, Step};
 use crate::ticket::{Laying, Ticket};
 use crate::value::Value;
 use pieces::Solid;
@@ -207,6 +207,9 @@ fn make_foot<'a>(
     let written = programs::write(ticket, &design, &lay, sha256, precision)?;
     design.findings.extend(programs::line_load(ticket, design.order, &written));
     let proved = prove(ticket, &design, &lay, &written, precision)?;
+    if !written.iter().any(|w| w.step == Step::Rest) {
+        design.findings.extend(limits::rest_cutter(design.order, &ticket.make));
+    }
     let left_mm = proved.proof.scallop_p99_mm;
     design.findings.extend(left_mm.and_then(|left| limits::scallop(design.order, ticket.make.scallop_mm, left)));
     design.findings.extend(turning::unreached(&design, &lay, &proved));

@@ -30,9 +30,9 @@ pub enum TextError {
     #[error("{0}")]
     Refused(#[from] Refusals),
     #[error(
-        "nothing says what this program is for: put (STEP: ROUGH), FINISH, PERIMETER, FRAME, PINS or PIN HOLES at its \
+        "nothing says what this program is for: put (STEP: ROUGH), FINISH, REST, PERIMETER, FRAME, PINS or PIN HOLES at its \
          top, and (FACE: UNDER) where it cuts the underside, or let its name end in -top-1-rough.ngc, \
-         -top-2-finish.ngc, -top-3-perimeter.ngc, -frame.ngc, -top-0-pins.ngc, -under-1-pins.ngc, -under-2-rough.ngc, \
+         -top-2-finish.ngc, -top-2-rest.ngc, -top-3-perimeter.ngc, -frame.ngc, -top-0-pins.ngc, -under-1-pins.ngc, -under-2-rough.ngc, \
          -under-3-finish.ngc or -under-frame.ngc"
     )]
     NoStep,
@@ -41,6 +41,8 @@ pub enum TextError {
          the machine profile's under_offset"
     )]
     Offset { found: u32, wanted: u32, machine: String },
+    #[error("this is a rest program, and the ticket names no rest cutter: add `rest` under [make.cutters]")]
+    NoRest,
 }
 
 impl Written {
@@ -65,6 +67,7 @@ impl Written {
         let cutter = match step {
             Step::Rough | Step::Frame | Step::Pins => &make.roughing,
             Step::Finish => &make.finishing,
+            Step::Rest => make.rest.as_ref().ok_or(TextError::NoRest)?,
             Step::Perimeter | Step::PinHoles => &make.perimeter,
         };
         let timing = nc::time(&program, &make.machine);
@@ -136,13 +139,18 @@ fn plan(target: &Target, make: &Make, lay: &Lay) -> Result<Vec<Toolpath>, StageE
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
     let rough = path::rough(target, &cutting).map_err(step(Step::Rough))?;
     let finish = path::finish(target, &cutting, &seconds).map_err(step(Step::Finish))?;
+    let rest = match &make.rest {
+        None => None,
+        Some(cutter) => path::rest(target, &cutting, cutter).map_err(step(Step::Rest))?,
+    };
     let finish = match &lay.mark {
         Some(mark) => path::engraved(finish, target, &cutting, &mark.strokes, mark.z_mm),
         None => finish,
     };
     let perimeter = path::perimeter(target, &cutting).map_err(step(Step::Perimeter))?;
-    let frame = path::frame(target, &cutting, &[&rough, &finish, &perimeter]).map_err(step(Step::Frame))?;
-    Ok(vec![frame, rough, finish, perimeter])
+    let cuts: Vec<Toolpath> = [rough, finish].into_iter().chain(rest).chain([perimeter]).collect();
+    let frame = path::frame(target, &cutting, &cuts.iter().collect::<Vec<_>>()).map_err(step(Step::Frame))?;
+    Ok(std::iter::once(frame).chain(cuts).collect())
 }
 
 /// The dry run over the pins; none for a blank that is turned by its edges.
@@ -156,17 +164,24 @@ fn touch(target: &Target, make: &Make) -> Result<Option<Toolpath>, StageError> {
 }
 
 /// Every program there can be, in the order in which they are run.
-const PROGRAMS: [(Face, Step); 9] = [
+const PROGRAMS: [(Face, Step); 11] = [
     (Face::Under, Step::Frame),
     (Face::Under, Step::PinHoles),
     (Face::Under, Step::Rough),
     (Face::Under, Step::Finish),
+    (Face::Under, Step::Rest),
     (Face::Top, Step::Pins),
     (Face::Top, Step::Frame),
     (Face::Top, Step::Rough),
     (Face::Top, Step::Finish),
+    (Face::Top, Step::Rest),
     (Face::Top, Step::Perimeter),
 ];
+
+/// When a program is run, among those of its foot.
+pub(super) fn turn(face: Face, step: Step) -> usize {
+    PROGRAMS.iter().position(|program| *program == (face, step)).unwrap_or(PROGRAMS.len())
+}
 
 /// The part of a file's name that says what the program does, numbered in the order of the cuts. A step
 /// that its face does not have shares the name of the one that is most like it.
@@ -176,10 +191,12 @@ pub fn file_step(face: Face, step: Step) -> &'static str {
         (Face::Under, Step::PinHoles | Step::Pins) => "under-1-pins",
         (Face::Under, Step::Rough) => "under-2-rough",
         (Face::Under, Step::Finish | Step::Perimeter) => "under-3-finish",
+        (Face::Under, Step::Rest) => "under-3-rest",
         (Face::Top, Step::Pins | Step::PinHoles) => "top-0-pins",
         (Face::Top, Step::Frame) => "frame",
         (Face::Top, Step::Rough) => "top-1-rough",
         (Face::Top, Step::Finish) => "top-2-finish",
+        (Face::Top, Step::Rest) => "top-2-rest",
         (Face::Top, Step::Perimeter) => "top-3-perimeter",
     }
 }
@@ -207,6 +224,7 @@ pub fn kind_of_step(step: Step) -> &'static str {
         Step::Pins => "pins",
         Step::Rough => "rough",
         Step::Finish => "finish",
+        Step::Rest => "rest",
         Step::Perimeter => "perimeter",
         Step::Frame => "frame",
     }

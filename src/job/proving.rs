@@ -23,6 +23,9 @@ use crate::value::Values;
 /// (0.003) and the rounding of heights on the carving lattice. Far below the 0.3 mm that anyone
 /// feels. Shop's own choice.
 const GOUGE_MM: f64 = 0.02;
+/// How much more than one step-down roughing may take at one place, mm: its passes run up to 0.1 mm above
+/// their heights, and a link may take a sliver beside them. Shop's own choice.
+const DEEPER_MM: f64 = 0.5;
 /// Most that may stand in the perimeter's groove beside its tabs, mm: a film that a thumb breaks.
 const LEFT_AROUND_MM: f64 = 0.05;
 /// Thickness the carving lattice may misjudge, mm.
@@ -221,6 +224,7 @@ impl Job<'_> {
             step_mm: self.precision.carve_mm,
             gouge_mm: GOUGE_MM,
             left_mm: None,
+            deepest_cut_mm: self.make.material.step_down_mm + DEEPER_MM,
             bed_cut_mm: machine.bed_cut_mm,
             travel_mm: machine.travel_mm,
             overrun_mm: OVERRUN_MM,

@@ -59,7 +59,8 @@ pub fn safe_z_mm(face: Face, make: &Make) -> f64 {
 /// How far outside the outline any cutter's edge may reach.
 pub(super) fn shelf_mm(make: &Make) -> f64 {
     let radius = |cutter: &Cutter| cutter.shape.radius();
-    let widest = [&make.roughing, &make.finishing, &make.perimeter].map(radius).into_iter().fold(0.0, f64::max);
+    let cutters = [&make.roughing, &make.finishing, &make.perimeter].into_iter().chain(&make.rest);
+    let widest = cutters.map(radius).fold(0.0, f64::max);
     2.0 * radius(&make.perimeter) + widest + SHELF_MARGIN_MM
 }
 

@@ -59,6 +59,11 @@ pub(super) fn plan(design: &Design, lay: &Lay, make: &Make, precision: Precision
     }
     let finishes: Result<Vec<_>, _> = hollows.iter().map(|t| path::finish(t, &cutting, &seconds)).collect();
     paths.extend(joined(finishes.map_err(fault(Step::Finish))?));
+    if let Some(cutter) = &make.rest {
+        let rests: Result<Vec<_>, _> =
+            hollows.iter().filter_map(|t| path::rest(t, &cutting, cutter).transpose()).collect();
+        paths.extend(joined(rests.map_err(fault(Step::Rest))?));
+    }
     let around: Vec<&Toolpath> = paths.iter().collect();
     let frame = path::frame(&whole, &cutting, &around).map_err(fault(Step::Frame))?;
     paths.insert(0, frame);

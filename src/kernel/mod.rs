@@ -1,12 +1,14 @@
 //! The cutter's profile and its two uses: where the tip may go over a surface ([`Surface::reach`])
 //! and what a move leaves standing ([`swept_height`]). Knows nothing of feet, paths or machines.
 
+mod closing;
 mod contact;
 mod lid;
 mod removal;
 mod search;
 mod surface;
 
+pub use closing::beyond_reach;
 pub use removal::{Lowest, Sweep, swept_height};
 pub use surface::{Surface, SurfaceError};
 
@@ -124,6 +126,14 @@ impl Shape {
             | Shape::Ball { radius }
             | Shape::Bull { radius, .. }
             | Shape::Taper { radius, .. } => radius,
+        }
+    }
+
+    /// Least radius of a hollow in which the cutter touches the ground, mm.
+    pub fn hollow_radius(&self) -> f64 {
+        match *self {
+            Shape::Flat { radius } | Shape::Ball { radius } | Shape::Bull { radius, .. } => radius,
+            Shape::Taper { tip, .. } => tip,
         }
     }
 

@@ -261,7 +261,8 @@ impl Field {
 
     /// The tightest hollow against the finishing cutter: what it cannot reach stays.
     fn too_hollow(&self, case: &Case) -> Option<Finding> {
-        let radius = shop::finishing_radius_mm(case.make);
+        let cutter = shop::finest(case.make);
+        let radius = cutter.shape.hollow_radius();
         let curvature = |s: &Sample| hollow_curvature(case, s);
         let tightest = self.samples.iter().max_by(|a, b| curvature(a).total_cmp(&curvature(b)))?;
         let hollow = 1.0 / curvature(tightest).max(1e-9);
@@ -269,7 +270,7 @@ impl Field {
             let message = format!(
                 "the surface is hollow to a radius of {hollow:.1} mm; cutter {} has {radius:.1} mm: what it cannot \
                  reach stays (the proof tells how much)",
-                case.make.finishing.name
+                cutter.name
             );
             let advice = format!("finish with a ball cutter of {:.0} mm or less", (2.0 * hollow).floor().max(1.0));
             Finding::new("hollow_radius", Severity::Caution, case.order.side, message, advice)

@@ -18,13 +18,9 @@ pub(super) fn available_height_mm(blank: &Blank) -> f64 {
     blank.height_mm - blank.height_margin_mm - scatter_mm(blank)
 }
 
-/// Radius of the finishing cutter's end where it touches a hollow.
-pub(super) fn finishing_radius_mm(make: &Make) -> f64 {
-    match make.finishing.shape {
-        Shape::Flat { radius } | Shape::Ball { radius } => radius,
-        Shape::Bull { radius, .. } => radius,
-        Shape::Taper { tip, .. } => tip,
-    }
+/// The cutter that goes into the tightest hollows: the rest cutter, when there is one.
+pub(super) fn finest(make: &Make) -> &Cutter {
+    make.rest.as_ref().unwrap_or(&make.finishing)
 }
 
 /// Room the blank gives the outline in one direction: the perimeter cutter passes on both sides.
@@ -129,6 +125,7 @@ fn reach(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
     let below_bed = make.machine.bed_cut_mm;
     let slim = perimeter.shank_diameter_mm <= 2.0 * perimeter.shape.radius();
     let beside = below_bed + if slim { highest_mm.min(top) } else { top };
+    let rest = make.rest.iter().map(|c| ("rest", c, "from tip to holder", top - lowest_mm, c.stickout_mm));
     let rows: [(&str, &Cutter, &str, f64, f64); 4] = [
         ("roughing", &make.roughing, "from tip to holder", top - lowest_mm, make.roughing.stickout_mm),
         ("finishing", &make.finishing, "from tip to holder", top - lowest_mm, make.finishing.stickout_mm),
@@ -136,6 +133,7 @@ fn reach(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
         ("perimeter", perimeter, "of flutes", beside, perimeter.flute_length_mm),
     ];
     rows.into_iter()
+        .chain(rest)
         .filter(|&(_, _, _, needed, has)| needed > has)
         .map(|(step, cutter, what, needed, has)| {
             let message = format!("the {step} cutter {} needs {needed:.1} mm {what} and has {has:.1} mm", cutter.name);
@@ -169,6 +167,17 @@ pub fn scallop(order: &FootOrder, asked_mm: f64, left_mm: f64) -> Option<Finding
         let advice = "ask a smaller scallop, or finish with a ball cutter that reaches the hollows".to_string();
         Finding::new("scallop_left", Severity::Caution, order.side, message, advice).numbers(left_mm, asked_mm, "mm")
     })
+}
+
+/// A rest cutter that finds nothing to do.
+pub fn rest_cutter(order: &FootOrder, make: &Make) -> Option<Finding> {
+    let rest = make.rest.as_ref()?;
+    let message = format!(
+        "the rest cutter {} has nothing to do: {} reaches the whole surface within the asked scallop",
+        rest.name, make.finishing.name
+    );
+    let advice = "no rest program was written; leave `cutters.rest` out".to_string();
+    Some(Finding::new("rest_cutter", Severity::Note, order.side, message, advice))
 }
 
 fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
@@ -217,6 +226,7 @@ fn chip_load(case: &Case) -> Vec<Finding> {
     let [least, most] = make.material.chip_load_mm;
     [("roughing", &make.roughing), ("finishing", &make.finishing), ("perimeter", &make.perimeter)]
         .into_iter()
+        .chain(make.rest.iter().map(|rest| ("rest", rest)))
         .filter_map(|(words, cutter)| {
             let teeth = f64::from(cutter.flutes.max(1));
             let load = make.material.feed_mm_min / (rpm * teeth);

@@ -173,11 +173,11 @@ const SKETCH_MM: f64 = 3.0;
 /// Ridges are planned lower by this much of what passes may run above their heights. A ridge stands on two
 /// passes and rises by the mean of theirs; both are seldom at the upper edge of their bands at once
 /// (our own choice, measured on footbeds: 99 % of the surface stays under the ordered height).
-const RAISED_SHARE: f64 = 0.5;
+pub(super) const RAISED_SHARE: f64 = 0.5;
 
 /// How far a finishing pass may run above its heights: the point tolerance, but no large part of a
 /// low ridge, because what a pass runs too high its ridges must be lower (our own choice).
-fn above_mm(cutting: &Cutting) -> f64 {
+pub(super) fn above_mm(cutting: &Cutting) -> f64 {
     cutting.point_tolerance_mm.min(cutting.scallop_mm / 6.0)
 }
 
@@ -211,7 +211,7 @@ pub(super) fn clip(target: &Target) -> Rect {
 /// Samples so close that no hill of the cutter's own radius can hide between two of them by more
 /// than the gouge share: a chord of sagitta e is `sqrt(8 r e)` long. A flat end prints every edge
 /// of the mesh, so there it is half the mesh's step.
-fn sample_step(shape: &Shape, grid_step: f64, gouge: f64) -> f64 {
+pub(super) fn sample_step(shape: &Shape, grid_step: f64, gouge: f64) -> f64 {
     round_radius(shape).map_or(0.5 * grid_step, |r| (8.0 * r * gouge).sqrt().min(1.5 * grid_step))
 }
 

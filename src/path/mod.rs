@@ -13,6 +13,7 @@ mod passes;
 mod perimeter;
 mod pins;
 mod reach;
+mod rest;
 mod rough;
 mod sidestep;
 mod stock;
@@ -28,6 +29,7 @@ pub use marks::engraved;
 pub use perimeter::{OUTWARD_MM, perimeter};
 pub use pins::{PinHole, TOUCH_ABOVE_MM, pin_holes, touch_pins};
 pub use reach::{Reach, reaches};
+pub use rest::rest;
 pub use rough::rough;
 
 use crate::frame::{Point2, Point3, Rect};
@@ -78,6 +80,7 @@ pub enum Step {
     Pins,
     Rough,
     Finish,
+    Rest,
     Perimeter,
     Frame,
 }

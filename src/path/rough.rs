@@ -3,10 +3,10 @@
 //! Every level runs over the same lines, and the tip of level k follows
 //! `max(rest height, z_k)`. What stands under the tip is therefore known without carving: the
 //! level before left it at `max(rest height, z_(k-1))`. So a level is cut only where the rest
-//! height lies below the level before, takes no face deeper than one step, and a rapid may come
-//! down to what the level before left. Links between lines alone leave the lines; a stock of
-//! columns tells whether they meet more than a step, and if so the tip lifts. Slivers thinner than
-//! those columns may still stand higher beside a link; the proof reports how high.
+//! height lies below the level before, takes nothing deeper than one step, and a rapid may come
+//! down to what the level before left. Links between lines alone leave the lines; a stock that is
+//! carved along tells how deep each would cut, and one that takes more than a step goes another
+//! way or gives place to a lift.
 
 use rayon::prelude::*;
 
@@ -97,6 +97,7 @@ pub(super) fn side_step(cutting: &Cutting) -> f64 {
 
 struct Plan<'t> {
     cutting: &'t Cutting,
+    axis: Axis,
     top: f64,
     /// The cutter with the allowance around it.
     grown: Shape,
@@ -114,6 +115,7 @@ impl<'t> Plan<'t> {
         let runs = region.runs(axis, &evenly(low + inset, high - inset, side_step(cutting)));
         let mut plan = Plan {
             cutting,
+            axis,
             top: target.blank_top_mm,
             grown: cutting.roughing.shape.grown(cutting.allowance_mm),
             surface: Surface::new(cover)?,
@@ -157,16 +159,15 @@ impl<'t> Plan<'t> {
             let rest = if turn.backward { rest.reversed() } else { rest.clone() };
             let done = trail.moves().len();
             self.cut(trail, stock, turn, &rest, before, floor);
-            for pair in trail.moves()[done.saturating_sub(1)..].windows(2) {
-                stock.cut(&self.cutting.roughing.shape, pair[0].to, pair[1].to);
-            }
+            let way: Vec<Point3> = trail.moves()[done.saturating_sub(1)..].iter().map(|m| m.to).collect();
+            stock.cut(&self.cutting.roughing.shape, &way);
         }
         !runs.is_empty()
     }
 
-    fn cut(&self, trail: &mut Trail, stock: &Stock, turn: Turn, rest: &Heights, before: f64, floor: f64) {
+    fn cut(&self, trail: &mut Trail, stock: &mut Stock, turn: Turn, rest: &Heights, before: f64, floor: f64) {
         let Some(first) = rest.first() else { return };
-        match trail.last().filter(|_| turn.linked).and_then(|last| self.link(stock, last, first.at, floor)) {
+        match trail.last().filter(|_| turn.linked).and_then(|last| self.link(stock, last, rest, floor)) {
             Some(link) => link.into_iter().skip(1).for_each(|p| trail.cut_to(p)),
             None => {
                 let standing = first.z.max(before);
@@ -177,17 +178,34 @@ impl<'t> Plan<'t> {
         rest.raised(floor).thinned(BAND).into_iter().for_each(|p| trail.cut_to(p));
     }
 
-    /// A way on the surface from `last` to `to` that never meets more than a step: straight, or
-    /// along one of the two lines and square across to the other.
-    fn link(&self, stock: &Stock, last: Point3, to: Point2, floor: f64) -> Option<Vec<Point3>> {
-        let from = last.xy();
-        let shape = &self.cutting.roughing.shape;
-        let deepest = self.cutting.step_down_mm + NO_CUT_MM;
-        [from, Point2::new(to.x, from.y), Point2::new(from.x, to.y)].into_iter().find_map(|corner| {
-            let mut way = self.rest_heights(from, corner).raised(floor).thinned(BAND);
-            way.extend(self.rest_heights(corner, to).raised(floor).thinned(BAND));
-            way.windows(2).all(|leg| stock.depth(shape, leg[0], leg[1]) <= deepest).then_some(way)
+    /// A way on the surface from `last` to where the next stretch begins that never takes more than a
+    /// step: straight, along one of the two lines and square across to the other, or square across
+    /// where both lines are cut on either side of it.
+    fn link(&self, stock: &mut Stock, last: Point3, rest: &Heights, floor: f64) -> Option<Vec<Point3>> {
+        let (from, to) = (last.xy(), rest.first()?.at);
+        let back = self.drawn_back(from, to, rest.last()?.at);
+        let ways = [vec![], vec![Point2::new(to.x, from.y)], vec![Point2::new(from.x, to.y)], back];
+        ways.into_iter().find_map(|turns| {
+            let places: Vec<Point2> = std::iter::once(from).chain(turns).chain(std::iter::once(to)).collect();
+            let legs = places.windows(2).map(|leg| self.rest_heights(leg[0], leg[1]).raised(floor).thinned(BAND));
+            let way: Vec<Point3> = legs.flatten().collect();
+            let deepest = self.cutting.step_down_mm + TOLERANCE_MM;
+            (stock.depth(&self.cutting.roughing.shape, &way) <= deepest).then_some(way)
         })
+    }
+
+    /// Where a link square across leaves two neighbouring lines, drawn back from the ends of both so
+    /// far that it keeps within what a cutter at those ends leaves open between the lines.
+    fn drawn_back(&self, from: Point2, to: Point2, to_end: Point2) -> Vec<Point2> {
+        /// Kept from the cusp that the two ends leave, mm (our own choice).
+        const CLEAR_MM: f64 = 0.2;
+        let radius = self.cutting.roughing.shape.radius();
+        let ((from_kept, from_on), (to_kept, to_on)) = (self.axis.split(from), self.axis.split(to));
+        let half = (0.5 * (to_kept - from_kept)).abs().min(radius);
+        let cusp = radius - (radius * radius - half * half).sqrt() + CLEAR_MM;
+        let end = self.axis.split(to_end).1;
+        let on = if end > to_on { (from_on.max(to_on) + cusp).min(end) } else { (from_on.min(to_on) - cusp).max(end) };
+        vec![self.axis.join(from_kept, on), self.axis.join(to_kept, on)]
     }
 
     /// Down along the stretch from the height that stands to the floor, and back at the bottom, so
@@ -216,6 +234,8 @@ impl<'t> Plan<'t> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grid::Lattice;
+    use crate::kernel::Sweep;
     use crate::path::Motion;
     use crate::path::testbed::{Stock, check_moves, cutting, footbed};
 
@@ -239,6 +259,35 @@ mod tests {
                 let rest = surface.reach(&cutting.roughing.shape, m.to.xy());
                 assert!(m.to.z >= rest + cutting.allowance_mm - 1e-6, "{} over {rest}", m.to);
             }
+        }
+    }
+
+    /// On a stock finer than a chip and off the planner's own nodes, carved by the kernel: nothing is
+    /// taken deeper than a step anywhere, slivers between links and lines included.
+    #[test]
+    fn no_sliver_is_left_standing_for_a_later_level() {
+        let target = footbed(0.5);
+        let cases = [(Passes::Along, 3.0, 0.45, 6.0), (Passes::Across, 6.0, 0.45, 3.0), (Passes::Along, 5.0, 0.9, 2.0)];
+        for (passes, radius, share, step_down) in cases {
+            let mut cutting = cutting(passes);
+            cutting.roughing.shape = Shape::flat(radius).unwrap();
+            (cutting.rough_step_share, cutting.step_down_mm) = (share, step_down);
+            let path = rough(&target, &cutting).unwrap();
+            let lattice = Lattice::covering(target.blank, 0.3);
+            let mut stock = Grid::filled(lattice, target.blank_top_mm);
+            let (mut deepest, mut at, mut row) = (0.0f64, 0, Vec::new());
+            for (k, leg) in path.moves.windows(2).enumerate() {
+                let sweep = Sweep::new(&cutting.roughing.shape, leg[0].to, leg[1].to);
+                for j in sweep.rows(&lattice) {
+                    let columns = sweep.columns(&lattice, j);
+                    sweep.row(&lattice, j, columns.clone(), &mut row);
+                    for (z, left) in stock.z[j * lattice.nx..][columns].iter_mut().zip(&row) {
+                        (deepest, at) = if *z - left > deepest { (*z - left, k) } else { (deepest, at) };
+                        *z = z.min(*left);
+                    }
+                }
+            }
+            assert!(deepest <= step_down + TOLERANCE_MM, "{passes:?} {radius}: {deepest} mm by move {at}");
         }
     }
 

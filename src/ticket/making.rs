@@ -31,7 +31,7 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
 
     let mut filled_in = Vec::new();
     let cutters = s.within("cutters", Need::Optional, |s| cutters(s, shelf, &mut filled_in));
-    let cutters = cutters.unwrap_or_else(|| usual_cutters(s, shelf, &mut filled_in));
+    let (cutters, rest) = cutters.unwrap_or_else(|| (usual_cutters(s, shelf, &mut filled_in), Some(None)));
 
     let undersides = [("flat", Underside::Flat), ("relieved", Underside::Relieved)];
     let underside = or_usual(s, "underside", &undersides, Underside::Flat, "flat, the usual job", &mut filled_in);
@@ -53,6 +53,7 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
         roughing: roughing?,
         finishing: finishing?,
         perimeter: perimeter?,
+        rest: rest?,
         underside: underside?,
         turning: turning?,
         scallop_mm: scallop_mm?,
@@ -89,15 +90,55 @@ fn measured(s: &Section, blank: Option<&Blank>) -> Option<Blank> {
     }
 }
 
-fn cutters(s: &Section, shelf: &Shelf, filled_in: &mut Filled) -> [Option<Cutter>; 3] {
-    USUAL_CUTTERS.map(|(key, usual, why)| match s.text(key, Need::Optional, usize::MAX) {
+/// The three cutters of every job, and the rest cutter, which few jobs have.
+type Cutters = ([Option<Cutter>; 3], Option<Option<Cutter>>);
+
+fn cutters(s: &Section, shelf: &Shelf, filled_in: &mut Filled) -> Cutters {
+    let cutters = USUAL_CUTTERS.map(|(key, usual, why)| match s.text(key, Need::Optional, usize::MAX) {
         Some(name) => {
             let cutter = look_up(s, key, &name, |name| shelf.cutter(name))?;
             if key == "perimeter" { square(s, shelf, cutter) } else { Some(cutter.clone()) }
         }
         None if s.has(key) => None,
         None => usual_cutter(s, shelf, (key, usual, why), filled_in),
-    })
+    });
+    let [_, finishing, _] = &cutters;
+    let rest = match s.text("rest", Need::Optional, usize::MAX) {
+        None => (!s.has("rest")).then_some(None),
+        Some(name) => look_up(s, "rest", &name, |name| shelf.cutter(name))
+            .and_then(|rest| finer(s, shelf, rest, finishing.as_ref()?))
+            .map(Some),
+    };
+    (cutters, rest)
+}
+
+/// The rest cutter must be round, and finer than the finishing cutter, or it reaches nothing more.
+fn finer(s: &Section, shelf: &Shelf, rest: &Cutter, finishing: &Cutter) -> Option<Cutter> {
+    let most = finishing.shape.hollow_radius();
+    let round = |c: &Cutter| matches!(c.shape, Shape::Ball { .. } | Shape::Taper { .. });
+    let is_finer = |c: &Cutter| round(c) && c.shape.hollow_radius() < most;
+    if is_finer(rest) {
+        return Some(rest.clone());
+    }
+    let names = shelf.names(Kind::Cutter).into_iter();
+    let finer: Vec<&str> = names.filter(|name| shelf.cutter(name).is_ok_and(is_finer)).collect();
+    let message = if round(rest) {
+        format!(
+            "`rest` must be finer than the finishing cutter: `{}` has a tip radius of {} mm, `{}` fits hollows of {most} mm",
+            rest.name,
+            rest.shape.hollow_radius(),
+            finishing.name
+        )
+    } else {
+        format!("`rest` must be a ball or tapered cutter, and `{}` is neither", rest.name)
+    };
+    let advice = if finer.is_empty() {
+        "leave `rest` out: no finer one is on the shelf".to_owned()
+    } else {
+        format!("finer ones on the shelf: {}; or leave `rest` out", finer.join(", "))
+    };
+    s.at("rest", message, advice);
+    None
 }
 
 /// The perimeter is cut square, so its cutter must be flat.

@@ -73,6 +73,8 @@ pub struct Make {
     pub roughing: Cutter,
     pub finishing: Cutter,
     pub perimeter: Cutter,
+    /// A smaller round cutter for what the finishing one cannot reach.
+    pub rest: Option<Cutter>,
     pub underside: Underside,
     pub turning: Turning,
     pub scallop_mm: f64,

@@ -50,6 +50,7 @@ pub(super) fn step_words(step: Step) -> &'static str {
         Step::Pins => "pins, a dry run with the spindle off and the blank off",
         Step::Rough => "rough",
         Step::Finish => "finish",
+        Step::Rest => "rest",
         Step::Perimeter => "perimeter",
         Step::Frame => "frame, a dry run with the spindle off",
     }

@@ -1,6 +1,5 @@
-//! What even an ideal path of the finishing cutters would leave above the target: what stands there
-//! is the cutter's size, not the path's fault. Knows the target and the cutters' forms; believes
-//! nothing of the paths.
+//! What even an ideal path of a cutter would leave above a target: what stands there is the cutter's
+//! size, not the path's fault. Knows the target and the cutters' forms, no paths.
 //!
 //! The ideal path rests a cutter on every node and keeps what that leaves: the closing of grey-scale
 //! morphology. It is needed in few places only, because a ball fits wherever the target is nowhere
@@ -16,10 +15,8 @@ use std::f64::consts::PI;
 
 use rayon::prelude::*;
 
-use super::proof::Cut;
+use super::Shape;
 use crate::grid::{Grid, Lattice, envelope_where};
-use crate::kernel::Shape;
-use crate::path::Step;
 
 /// Nodes of the ideal path lie at least this far apart, mm: its cost grows as 1 / step^4, and what a
 /// cutter of a millimetre or more cannot reach is wider than this. Our own choice.
@@ -35,15 +32,10 @@ const HOLLOW_SHARE: f64 = 0.5;
 /// missed by 4 % at most where the other one is not larger.
 const DIRECTIONS: usize = 8;
 
-/// Height that an ideal path of all finishing cutters would leave above the target, straight up, at
-/// the nodes that count for those that are `inside`; zero elsewhere. `None` without a finish.
-pub(super) fn beyond_reach(target: &Grid, inside: &[bool], cuts: &[Cut<'_>]) -> Option<Grid> {
-    let mut shapes: Vec<Shape> = Vec::new();
-    for cut in cuts.iter().filter(|cut| cut.step == Step::Finish) {
-        if !shapes.contains(&cut.cutter.shape) {
-            shapes.push(cut.cutter.shape);
-        }
-    }
+/// Height that ideal paths of all these cutters would leave above the target, straight up, at the
+/// nodes that count for those that are `inside`; zero elsewhere. The lattice may be coarser than
+/// the target's. `None` without a cutter.
+pub fn beyond_reach(target: &Grid, inside: &[bool], shapes: &[Shape]) -> Option<Grid> {
     let thinned = Thinned::new(target, inside);
     let each = shapes.iter().map(|shape| thinned.beyond(shape));
     each.reduce(|mut a, b| {
