@@ -2,12 +2,12 @@
 
 use svg::node::element::{ClipPath, Definitions, Group, Path, Use};
 
-use super::contour;
 use super::ink::{self, Anchor};
 use super::marks;
 use super::plan::{Block, crossings_at, inside_nodes};
 use super::tint;
 use crate::frame::Point2;
+use crate::grid::contour;
 
 /// Contour lines of one footbed.
 pub struct Contours {

@@ -3,10 +3,10 @@
 
 use serde::Serialize;
 
-use super::contour;
 use super::data::DrawnFoot;
 use super::plan::crossings_at;
 use crate::frame::{Point2, Rect};
+use crate::grid::contour;
 use crate::grid::{Grid, Lattice};
 
 /// The edge of the hollow is drawn where it is this deep, mm: what a straightedge and a feeler gauge

@@ -2,13 +2,13 @@
 
 use svg::node::element::Group;
 
-use super::contour;
 use super::dimension;
 use super::grinding;
 use super::ink::{self, Anchor};
 use super::notes::{self, Numbered};
 use super::plan::{Block, LATERAL_MM, crossings_at};
 use crate::frame::Point2;
+use crate::grid::contour;
 use crate::value::Value;
 
 /// The bevel line, dashed.

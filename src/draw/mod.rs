@@ -9,7 +9,6 @@
 //! (dimensions), ISO 5455 (scales), ISO 5457 (frame), ISO 7200 (title block).
 
 mod cautions;
-mod contour;
 mod contours;
 mod data;
 mod dimension;

@@ -4,7 +4,6 @@
 
 use svg::node::element::{Group, SVG};
 
-use super::contour;
 use super::contours::Contours;
 use super::data::{DrawError, DrawnFoot};
 use super::ink::{self, Anchor};
@@ -12,6 +11,7 @@ use super::marks;
 use super::notes::Numbered;
 use super::profile_a;
 use crate::frame::{Placement, Point2, Rect, bench_from_foot};
+use crate::grid::contour;
 use crate::grid::{Grid, Lattice};
 
 /// Paper above the toes: a dimension line and the end of plane A.

@@ -1,5 +1,6 @@
-//! Heights on a regular lattice: sample, map and envelope. Knows nothing of feet or cutters.
+//! Heights on a regular lattice: sample, map, contour and envelope. Knows nothing of feet or cutters.
 
+pub mod contour;
 mod envelope;
 
 pub use envelope::{envelope, envelope_where};

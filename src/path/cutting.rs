@@ -4,7 +4,7 @@ use super::{Step, Target};
 use crate::frame::{Point2, Rect};
 use crate::kernel::SurfaceError;
 use crate::profile::Cutter;
-use crate::ticket::{Make, Passes, Tabs};
+use crate::ticket::{Make, Passes, Sense, Tabs};
 
 /// How the piece is cut. Plain data; lengths in mm, rates in mm/min.
 #[derive(Clone, Debug)]
@@ -35,6 +35,8 @@ pub struct Cutting {
     pub gouge_mm: f64,
     /// Direction of the finishing passes.
     pub passes: Passes,
+    /// Which way round finishing rings are cut.
+    pub sense: Sense,
     /// Holding tabs of the perimeter cut.
     pub tabs: Tabs,
     /// How deep the perimeter cut may go into the board under the blank; 0: exactly to the bed.
@@ -69,6 +71,7 @@ impl Cutting {
             point_tolerance_mm: material.point_tolerance_mm,
             gouge_mm: GOUGE_MM,
             passes: make.passes,
+            sense: make.sense,
             tabs: make.tabs,
             bed_cut_mm: make.machine.bed_cut_mm,
             ramp_deg: RAMP_DEG,

@@ -4,10 +4,13 @@
 use rayon::prelude::*;
 
 use super::cutting::{LEAST_AIR_MM, check, shortest};
+use super::depth::Depth;
 use super::heights::{Band, Heights, Hills, Sampling};
-use super::outline::{Axis, Outline};
+use super::metric::Metric;
+use super::outline::{Axis, Outline, thinned_line};
 use super::passes::{Region, Run, Turn, evenly, zigzag};
-use super::sidestep::{SideSteps, axis_beyond_contact, plane_step, round_radius, steepest_fall};
+use super::rings::Way;
+use super::sidestep::{axis_beyond_contact, plane_step, round_radius, steepest_fall};
 use super::trail::Trail;
 use super::{Cutting, PathError, Step, Target, Toolpath};
 use crate::frame::{Point2, Point3, Rect};
@@ -18,66 +21,119 @@ use crate::ticket::Passes;
 /// cutters the sketches' proportion came within 0.3 % of the planned times').
 const CLOSE: f64 = 0.05;
 
+/// How the surface is gone over.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Strategy {
+    /// Parallel passes.
+    Parallel(Axis),
+    /// Rings from the edge inward.
+    Rings,
+}
+
+const STRATEGIES: [Strategy; 3] = [Strategy::Parallel(Axis::X), Strategy::Parallel(Axis::Y), Strategy::Rings];
+
 /// The finishing path over everything inside the outline, its edge included. With
-/// [`Passes::Quickest`] passes along and across are both sketched and `time` (s, or anything that
-/// grows with it) decides; when the two come close, both are planned in full. A tie goes to along.
-pub fn finish(target: &Target, cutting: &Cutting, time: &dyn Fn(&Toolpath) -> f64) -> Result<Toolpath, PathError> {
+/// [`Passes::Quickest`] passes along, across and in rings are all sketched and `time` (s, or anything that
+/// grows with it) decides; those that come close are planned in full. A tie goes to the first.
+pub fn finish(
+    target: &Target,
+    cutting: &Cutting,
+    time: &(dyn Fn(&Toolpath) -> f64 + Sync),
+) -> Result<Toolpath, PathError> {
     check(target, cutting)?;
     let plan = Plan::new(target, cutting)?;
     match cutting.passes {
-        Passes::Along => plan.toolpath(Axis::X),
-        Passes::Across => plan.toolpath(Axis::Y),
-        Passes::Quickest => {
-            let guess = [Axis::X, Axis::Y].map(|axis| time(&plan.sketch(axis)));
-            if (guess[0] - guess[1]).abs() > CLOSE * guess[0].abs().max(guess[1].abs()) {
-                return plan.toolpath(if guess[1] < guess[0] { Axis::Y } else { Axis::X });
-            }
-            let (along, across) = rayon::join(|| plan.toolpath(Axis::X), || plan.toolpath(Axis::Y));
-            let (along, across) = (along?, across?);
-            Ok(if time(&across) < time(&along) { across } else { along })
-        }
+        Passes::Along => plan.toolpath(Strategy::Parallel(Axis::X)),
+        Passes::Across => plan.toolpath(Strategy::Parallel(Axis::Y)),
+        Passes::Rings => plan.toolpath(Strategy::Rings),
+        Passes::Quickest => plan.quickest(time),
     }
 }
 
-/// What both directions share.
-struct Plan<'t> {
+/// What all strategies share.
+pub(super) struct Plan<'t> {
     target: &'t Target,
     cutting: &'t Cutting,
     shape: Shape,
     surface: Surface<'t>,
+    pub(super) metric: Metric,
+    pub(super) depth: Depth,
+    /// Where parallel passes run.
     region: Region,
-    steps: SideSteps,
     sampling: Sampling,
 }
 
 impl<'t> Plan<'t> {
-    fn new(target: &'t Target, cutting: &'t Cutting) -> Result<Plan<'t>, PathError> {
+    pub(super) fn new(target: &'t Target, cutting: &'t Cutting) -> Result<Plan<'t>, PathError> {
         let shape = cutting.finishing.shape;
         let surface = Surface::new(&target.surface)?;
-        let region = region(target, cutting)?;
         let above = above_mm(cutting);
-        let steps = SideSteps::new(&surface, &shape, cutting.scallop_mm - RAISED_SHARE * above, &region);
+        let scallop = cutting.scallop_mm - RAISED_SHARE * above;
+        let outline = Outline::new(&target.outline)?;
+        let reach = growth(target, cutting, &outline);
+        let clip = clip(target);
+        let metric = Metric::new(&surface, &shape, scallop, &outline, reach, clip);
+        let depth = Depth::new(&metric, &metric.touches_outside(&shape, scallop, &outline, reach))?;
+        let region = Region::new(depth.around(-BEYOND)?.thinned(REGION_MM), clip);
         let sampling = Sampling {
             step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
             bulge: cutting.gouge_mm / 3.0,
             dip: above,
             hills: Hills::under(&shape),
         };
-        Ok(Plan { target, cutting, shape, surface, region, steps, sampling })
+        Ok(Plan { target, cutting, shape, surface, metric, depth, region, sampling })
+    }
+
+    fn quickest(&self, time: &(dyn Fn(&Toolpath) -> f64 + Sync)) -> Result<Toolpath, PathError> {
+        let sketched: Vec<f64> = STRATEGIES.par_iter().map(|s| time(&self.sketch(*s))).collect();
+        let least = sketched.iter().copied().fold(f64::INFINITY, f64::min);
+        let close: Vec<Strategy> = STRATEGIES
+            .into_iter()
+            .zip(&sketched)
+            .filter(|(_, t)| **t <= least + CLOSE * least.abs())
+            .map(|(s, _)| s)
+            .collect();
+        if let [only] = close[..] {
+            return self.toolpath(only);
+        }
+        let planned: Vec<Toolpath> = close.par_iter().map(|s| self.toolpath(*s)).collect::<Result<_, _>>()?;
+        let timed = planned.into_iter().map(|path| (time(&path), path));
+        let best = timed.reduce(|best, next| if next.0 < best.0 { next } else { best });
+        best.map(|(_, path)| path).ok_or(PathError::Nothing { step: Step::Finish })
     }
 
     /// The passes and their order.
     fn order(&self, axis: Axis) -> (Vec<Run>, Vec<Turn>) {
         let (low, high) = self.region.extent(axis);
-        let runs = self.region.runs(axis, &self.steps.places(axis, low, high));
+        let within: Vec<bool> = self.depth.grid.z.iter().map(|d| *d >= -BEYOND).collect();
+        self.order_of(axis, &self.metric.places(axis, &within, low, high))
+    }
+
+    fn order_of(&self, axis: Axis, places: &[f64]) -> (Vec<Run>, Vec<Turn>) {
+        let runs = self.region.runs(axis, places);
         let turns = zigzag(&runs, |a, b| self.corner(a, b).is_some());
         (runs, turns)
     }
 
     /// The same passes at heights read from the coarse map: good enough to time, never to cut.
-    fn sketch(&self, axis: Axis) -> Toolpath {
-        let (runs, turns) = self.order(axis);
+    fn sketch(&self, strategy: Strategy) -> Toolpath {
         let mut trail = Trail::new(self.target, self.cutting);
+        match strategy {
+            Strategy::Parallel(axis) => self.sketch_parallel(axis, &mut trail),
+            Strategy::Rings => {
+                let chords = self.chords();
+                if let Some((first, _)) = chords.first() {
+                    trail.enter_over(*first, self.target.blank_top_mm + LEAST_AIR_MM);
+                    trail.cut_to(self.sketched(*first));
+                }
+                chords.iter().for_each(|(_, to)| trail.cut_to(self.sketched(*to)));
+            }
+        }
+        self.finished(trail)
+    }
+
+    fn sketch_parallel(&self, axis: Axis, trail: &mut Trail) {
+        let (runs, turns) = self.order(axis);
         for turn in turns {
             let Run { from, to, .. } = runs[turn.run];
             let (from, to) = if turn.backward { (to, from) } else { (from, to) };
@@ -86,12 +142,13 @@ impl<'t> Plan<'t> {
             }
             let length = (to - from).norm();
             for s in evenly(0.0, 1.0, SKETCH_MM / length) {
-                let p = from + (to - from) * s;
-                let z = self.steps.tip(p).clamp(0.0, self.target.blank_top_mm);
-                trail.cut_to(Point3::new(p.x, p.y, z));
+                trail.cut_to(self.sketched(from + (to - from) * s));
             }
         }
-        self.finished(trail)
+    }
+
+    fn sketched(&self, p: Point2) -> Point3 {
+        Point3::new(p.x, p.y, self.metric.tip(p).clamp(0.0, self.target.blank_top_mm))
     }
 
     fn finished(&self, trail: Trail) -> Toolpath {
@@ -103,17 +160,54 @@ impl<'t> Plan<'t> {
         }
     }
 
-    fn toolpath(&self, axis: Axis) -> Result<Toolpath, PathError> {
-        let (runs, turns) = self.order(axis);
-        let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.run_points(&runs, *turn)).collect();
+    fn toolpath(&self, strategy: Strategy) -> Result<Toolpath, PathError> {
         let mut trail = Trail::new(self.target, self.cutting);
-        for (turn, points) in turns.iter().zip(&cut) {
-            self.add(&mut trail, *turn, points);
+        match strategy {
+            Strategy::Parallel(axis) => self.cut_parallel(&self.order(axis), &mut trail),
+            Strategy::Rings => self.cut_rings(&mut trail),
         }
+        self.cut(trail)
+    }
+
+    /// Parallel passes at most `step` apart everywhere.
+    pub(super) fn constant(&self, axis: Axis, step: f64) -> Result<Toolpath, PathError> {
+        let (low, high) = self.region.extent(axis);
+        let mut trail = Trail::new(self.target, self.cutting);
+        self.cut_parallel(&self.order_of(axis, &evenly(low, high, step)), &mut trail);
+        self.cut(trail)
+    }
+
+    fn cut(&self, trail: Trail) -> Result<Toolpath, PathError> {
         if trail.is_empty() {
             return Err(PathError::Nothing { step: Step::Finish });
         }
         Ok(self.finished(trail))
+    }
+
+    fn cut_parallel(&self, (runs, turns): &(Vec<Run>, Vec<Turn>), trail: &mut Trail) {
+        let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.run_points(runs, *turn)).collect();
+        for (turn, points) in turns.iter().zip(&cut) {
+            self.add(trail, *turn, points);
+        }
+    }
+
+    fn cut_rings(&self, trail: &mut Trail) {
+        let chords = self.chords();
+        let cut: Vec<Vec<Point3>> =
+            chords.par_iter().map(|(from, to)| self.heights(*from, *to).thinned(self.band())).collect();
+        let points = || cut.iter().flatten();
+        if let Some(first) = points().next() {
+            trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM);
+        }
+        points().for_each(|p| trail.cut_to(*p));
+    }
+
+    /// The way of the rings as straight pieces.
+    fn chords(&self) -> Vec<(Point2, Point2)> {
+        let way = Way::new(&self.depth, &self.metric, self.cutting.sense);
+        let clip = |p: Point2| self.region.clipped(p);
+        let lines = way.lines.iter().map(|line| thinned_line(line, RING_MM));
+        lines.flat_map(|line| line.windows(2).map(|w| (clip(w[0]), clip(w[1]))).collect::<Vec<_>>()).collect()
     }
 
     fn run_points(&self, runs: &[Run], turn: Turn) -> Vec<Point3> {
@@ -188,10 +282,16 @@ const LINK_MM: f64 = 20.0;
 /// less than roughing cleared beyond it (our own choice).
 const STRAIGHT_STEPS: f64 = 4.0;
 
-fn region(target: &Target, cutting: &Cutting) -> Result<Region, PathError> {
-    let outline = Outline::new(&target.outline)?;
-    Ok(Region::new(outline.region(growth(target, cutting, &outline))?, clip(target)))
-}
+/// Parallel passes run this many steps beyond the region, so that a pass lies beside every place of
+/// its edge, and a little more for what the map may be off (our own choice).
+const BEYOND: f64 = 0.55;
+
+/// The region's edge needs no more detail than this, mm.
+const REGION_MM: f64 = 0.03;
+
+/// How far chords may stray from a ring, mm: a fiftieth of a common side step, which makes a ridge a
+/// twenty-fifth higher where both its rings stray from it (our own choice).
+const RING_MM: f64 = 0.025;
 
 /// How far beyond the outline the axis must go so that the cutter touches the piece everywhere, and
 /// one pass further, mm.

@@ -3,12 +3,18 @@
 
 mod cover;
 mod cutting;
+mod depth;
 mod finish;
+mod form;
 mod frame_run;
+mod front;
 mod heights;
+mod metric;
 mod outline;
 mod passes;
 mod perimeter;
+mod rest;
+mod rings;
 mod rough;
 mod sidestep;
 mod stock;
@@ -16,12 +22,14 @@ mod tabs;
 #[cfg(test)]
 mod testbed;
 mod trail;
+mod yardstick;
 
 pub use cutting::{Cutting, PathError};
 pub use finish::finish;
 pub use frame_run::frame;
 pub use perimeter::{OUTWARD_MM, perimeter};
 pub use rough::rough;
+pub use yardstick::{Yardstick, yardstick};
 
 use crate::frame::{Point2, Point3, Rect};
 use crate::grid::Grid;

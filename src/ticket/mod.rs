@@ -77,6 +77,8 @@ pub struct Make {
     /// Thickness of a cover glued on later, mm.
     pub cover_mm: f64,
     pub passes: Passes,
+    /// Which way round rings are cut.
+    pub sense: Sense,
     /// Number of holding tabs, their length along the outline and thickness, mm.
     pub tabs: Tabs,
     /// Keys the ticket left out, each with the rule that filled it, in words.
@@ -100,6 +102,17 @@ pub enum Passes {
     Quickest,
     Along,
     Across,
+    /// From the edge inward, each as far from the last as the scallop allows.
+    Rings,
+}
+
+/// How a finishing ring meets the material, with a spindle that turns clockwise seen from above.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sense {
+    /// The tooth goes with the feed: chips begin thick and end in nothing.
+    Climb,
+    /// The tooth goes against the feed.
+    Conventional,
 }
 
 /// The side that lies on the boot board.

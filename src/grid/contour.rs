@@ -1,8 +1,8 @@
 //! Contour lines of a height map by marching squares (Lorensen & Cline 1987 in the plane
 //! [from memory]): closed loops around everything at or above a level. Knows nothing of feet.
 
+use super::Grid;
 use crate::frame::Point2;
-use crate::grid::Grid;
 
 /// No crossing follows: marks edges that no contour leaves.
 const NONE: usize = usize::MAX;
