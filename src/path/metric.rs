@@ -190,7 +190,7 @@ fn widest(shape: &Shape, plane: f64) -> f64 {
     match *shape {
         // Half its width: neighbours overlap (common practice, no source).
         Shape::Flat { radius } => radius,
-        Shape::Bull { radius, .. } => radius.max(WIDEST_SHARE * plane),
+        Shape::Bull { radius, .. } => (0.5 * radius).max(WIDEST_SHARE * plane),
         Shape::Ball { .. } | Shape::Taper { .. } => WIDEST_SHARE * plane,
     }
 }

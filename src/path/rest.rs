@@ -11,12 +11,21 @@ use crate::grid::Lattice;
 /// leave `2 / (1 + sin(half of it))` times the usual gap, and their mean gradient is that sine.
 const MET: f64 = 0.9;
 
-/// A place further than this from every pass is left too high: half a step and a tenth of it, where the ridge
-/// stands a fifth higher than asked (our own choice; what the cut may exceed is half).
-const FAR: f64 = 0.55;
+/// A place further than this from every pass is left too high: half a step and a little more, where the ridge
+/// stands a sixth higher than asked (our own choice; what the cut may exceed is half).
+const FAR: f64 = 0.54;
 
 /// Looked at this many places along each side of a cell of the map.
-const FINER: usize = 3;
+const FINER: usize = 5;
+
+/// Places this many apart are settled by one stroke (our own choice).
+const GAP: usize = 3;
+
+/// Fewer places than this together are the tip of a ridge hardly higher than allowed (our own choice).
+const LEAST_PLACES: usize = 2;
+
+/// A stroke has a place every so often, mm (our own choice).
+const BIN_MM: f64 = 1.4;
 
 /// Strokes through the places that are too far from all `lines`.
 pub(super) fn strokes(depth: &Depth, metric: &Metric, lines: &[Vec<Point2>]) -> Vec<Vec<Point2>> {
@@ -35,22 +44,23 @@ pub(super) fn strokes(depth: &Depth, metric: &Metric, lines: &[Vec<Point2>]) -> 
         }
     }
     let place = |k: usize| lattice.node(0, 0) + Vector2::new((k % wide) as f64, (k / wide) as f64) * fine;
-    patches(&mut far, wide).into_iter().map(|patch| middle_line(patch.into_iter().map(place).collect(), fine)).collect()
+    let patches = patches(&mut far, wide).into_iter().filter(|patch| patch.len() >= LEAST_PLACES);
+    patches.map(|patch| middle_line(patch.into_iter().map(place).collect(), fine)).collect()
 }
 
-/// Cells, by their first node, in or beside which fronts met.
+/// Cells, by their first node, around the nodes at which fronts met.
 fn met(depth: &Depth, metric: &Metric) -> Vec<bool> {
     let (l, u) = (depth.grid.lattice, &depth.grid);
     let mut met = vec![false; l.len()];
-    for j in 1..l.ny.saturating_sub(2) {
-        for i in 1..l.nx.saturating_sub(2) {
-            let (a, b, c, d) = (u.at(i, j), u.at(i + 1, j), u.at(i, j + 1), u.at(i + 1, j + 1));
-            let gradient = Vector2::new(b - a + d - c, c - a + d - b) / (2.0 * l.step);
-            let middle = l.node(i, j) + Vector2::new(0.5, 0.5) * l.step;
-            let rises = metric.form(middle).map_or(1.0, |form| form.steepness(gradient));
-            if rises < MET && a.max(b).max(c).max(d) > 0.0 {
-                for (dj, di) in (0..3).flat_map(|dj| (0..3).map(move |di| (dj, di))) {
-                    met[(j + dj - 1) * l.nx + i + di - 1] = true;
+    for j in 2..l.ny.saturating_sub(2) {
+        for i in 2..l.nx.saturating_sub(2) {
+            let k = j * l.nx + i;
+            // Differences over two cells: a meeting line between two nodes or through one shows alike.
+            let gradient = Vector2::new(u.z[k + 1] - u.z[k - 1], u.z[k + l.nx] - u.z[k - l.nx]) / (2.0 * l.step);
+            let rises = metric.form(l.node(i, j)).map_or(1.0, |form| form.steepness(gradient));
+            if rises < MET && u.z[k] > 0.0 {
+                for row in j - 2..j + 2 {
+                    met[row * l.nx + i - 2..row * l.nx + i + 2].fill(true);
                 }
             }
         }
@@ -106,7 +116,7 @@ impl Buckets {
     }
 }
 
-/// Groups of neighbouring marked places; takes the marks away.
+/// Groups of marked places with small gaps at most; takes the marks away.
 fn patches(marked: &mut [bool], wide: usize) -> Vec<Vec<usize>> {
     let mut patches = Vec::new();
     for start in 0..marked.len() {
@@ -117,10 +127,12 @@ fn patches(marked: &mut [bool], wide: usize) -> Vec<Vec<usize>> {
         let mut next = 0;
         while let Some(&k) = patch.get(next) {
             next += 1;
-            let beside = [k.wrapping_sub(wide + 1), k.wrapping_sub(wide), k.wrapping_sub(wide - 1), k.wrapping_sub(1)];
-            for n in beside.into_iter().chain([k + 1, k + wide - 1, k + wide, k + wide + 1]) {
-                if marked.get_mut(n).is_some_and(std::mem::take) {
-                    patch.push(n);
+            for row in 0..=2 * GAP {
+                let first = (k + row * wide).wrapping_sub(GAP * wide + GAP);
+                for n in (0..=2 * GAP).map(|n| first.wrapping_add(n)) {
+                    if marked.get_mut(n).is_some_and(std::mem::take) {
+                        patch.push(n);
+                    }
                 }
             }
         }
@@ -140,7 +152,7 @@ fn middle_line(patch: Vec<Point2>, fine: f64) -> Vec<Point2> {
     let turn = 0.5 * (2.0 * spread.xy).atan2(spread.xx - spread.yy);
     let axis = Vector2::new(turn.cos(), turn.sin());
     let square = Vector2::new(-axis.y, axis.x);
-    let width = 4.0 * fine;
+    let width = BIN_MM.max(2.0 * fine);
     let along = |p: &Point2| (p.coords - centre).dot(&axis);
     let low = patch.iter().map(along).fold(f64::INFINITY, f64::min);
     let mut sums: Vec<(f64, f64, f64)> = Vec::new();
