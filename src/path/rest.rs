@@ -11,18 +11,19 @@ use crate::grid::Lattice;
 /// leave `2 / (1 + sin(half of it))` times the usual gap, and their mean gradient is that sine.
 const MET: f64 = 0.9;
 
-/// A place further than this from every pass is left too high: half a step and a little more, where the ridge
-/// stands a sixth higher than asked (our own choice; what the cut may exceed is half).
-const FAR: f64 = 0.54;
+/// A place further than this from every pass is left too high: half a step and an eighth of it, where
+/// the ridge stands a quarter higher than asked (our own choice; half is what no place may exceed).
+const TOO_FAR: f64 = 0.565;
+
+/// A stroke that one place asks for goes on as long as places are further than this: it is made for
+/// the whole ridge at once (our own choice).
+const FAR: f64 = 0.53;
 
 /// Looked at this many places along each side of a cell of the map.
 const FINER: usize = 5;
 
 /// Places this many apart are settled by one stroke (our own choice).
 const GAP: usize = 3;
-
-/// Fewer places than this together are the tip of a ridge hardly higher than allowed (our own choice).
-const LEAST_PLACES: usize = 2;
 
 /// A stroke has a place every so often, mm (our own choice).
 const BIN_MM: f64 = 1.4;
@@ -35,16 +36,20 @@ pub(super) fn strokes(depth: &Depth, metric: &Metric, lines: &[Vec<Point2>]) -> 
     let fine = lattice.step / FINER as f64;
     let (wide, high) = (lattice.nx * FINER, lattice.ny * FINER);
     let mut far = vec![false; wide * high];
+    let mut worst = vec![false; wide * high];
     for (cell, _) in met.iter().enumerate().filter(|(_, met)| **met) {
         let (i, j) = (cell % lattice.nx, cell / lattice.nx);
         for (b, a) in (0..FINER).flat_map(|b| (0..FINER).map(move |a| (b, a))) {
             let at = lattice.node(i, j) + Vector2::new(a as f64, b as f64) * fine;
             let Some(form) = metric.form(at) else { continue };
-            far[(j * FINER + b) * wide + i * FINER + a] = depth.at(at) > 0.0 && buckets.distance(form, at) > FAR;
+            if depth.at(at) > 0.0 {
+                let (k, distance) = ((j * FINER + b) * wide + i * FINER + a, buckets.distance(form, at));
+                (far[k], worst[k]) = (distance > FAR, distance > TOO_FAR);
+            }
         }
     }
     let place = |k: usize| lattice.node(0, 0) + Vector2::new((k % wide) as f64, (k / wide) as f64) * fine;
-    let patches = patches(&mut far, wide).into_iter().filter(|patch| patch.len() >= LEAST_PLACES);
+    let patches = patches(&mut far, wide).into_iter().filter(|patch| patch.iter().any(|&k| worst[k]));
     patches.map(|patch| middle_line(patch.into_iter().map(place).collect(), fine)).collect()
 }
 

@@ -21,6 +21,9 @@ const MOST_RINGS: usize = 1000;
 /// a slant gentle enough to be passed at full feed (our own choice).
 const SLANT_STEPS: f64 = 3.0;
 
+/// Strokes are looked for this often at most; the second look already finds next to nothing.
+const MOST_ROUNDS: usize = 6;
+
 /// Points of a ring, as a share of the map's step, and how often each is averaged with its neighbours: enough to
 /// take the lattice's own bends out of a ring, too little to move one of radius 10 by 0.05 mm.
 const POINTS_SHARE: f64 = 0.5;
@@ -52,7 +55,7 @@ impl Way {
         }
         let mut lines = tour.lines;
         // What a stroke does not settle, a second one beside it may.
-        for _ in 0..3 {
+        for _ in 0..MOST_ROUNDS {
             let found = strokes(depth, metric, &lines);
             if found.is_empty() {
                 break;
