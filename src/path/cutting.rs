@@ -110,6 +110,8 @@ pub enum PathError {
          gentle parts of the outline; ask for {found}, or for shorter ones"
     )]
     Tabs { asked: usize, found: usize, length_mm: f64 },
+    #[error("rings need a rounded finishing cutter, and {name} is flat; take passes along or across")]
+    RingsFlat { name: String },
     #[error("{step:?} finds nothing to cut inside the blank")]
     Nothing { step: Step },
 }

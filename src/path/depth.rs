@@ -22,6 +22,10 @@ const SEED_STEPS: f64 = 1.5;
 /// Depth is known this far outside, in passes.
 const OUTSIDE: f64 = 1.5;
 
+/// The region goes on where the cutter touches this far outside the outline, mm: what the map may be
+/// off, and less than a rim that the cutter only rolls over (our own choice).
+const MARGIN_MM: f64 = 0.15;
+
 /// Pieces of region smaller than this are noise of the map, mm2.
 const LEAST_AREA_MM2: f64 = 4.0;
 
@@ -31,7 +35,7 @@ impl Depth {
     pub(super) fn new(metric: &Metric, touches: &Grid) -> Result<Depth, PathError> {
         let lattice = metric.lattice;
         let inward = Grid { lattice, z: touches.z.iter().map(|d| -d).collect() };
-        let loops = loops_above(&inward, 0.0).into_iter().filter(|points| signed_area(points) > LEAST_AREA_MM2);
+        let loops = loops_above(&inward, -MARGIN_MM).into_iter().filter(|points| signed_area(points) > LEAST_AREA_MM2);
         let region: Vec<Outline> = loops.map(|points| Outline::new(&points)).collect::<Result<_, _>>()?;
         let mut within = vec![false; lattice.len()];
         for outline in &region {

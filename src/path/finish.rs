@@ -45,6 +45,9 @@ pub fn finish(
     match cutting.passes {
         Passes::Along => plan.toolpath(Strategy::Parallel(Axis::X)),
         Passes::Across => plan.toolpath(Strategy::Parallel(Axis::Y)),
+        Passes::Rings if round_radius(&plan.shape).is_none() => {
+            Err(PathError::RingsFlat { name: cutting.finishing.name.clone() })
+        }
         Passes::Rings => plan.toolpath(Strategy::Rings),
         Passes::Quickest => plan.quickest(time),
     }
@@ -85,13 +88,15 @@ impl<'t> Plan<'t> {
     }
 
     fn quickest(&self, time: &(dyn Fn(&Toolpath) -> f64 + Sync)) -> Result<Toolpath, PathError> {
-        let sketched: Vec<f64> = STRATEGIES.par_iter().map(|s| time(&self.sketch(*s))).collect();
+        // A flat end leaves stairs, whose height is no distance: there are no rings of it.
+        let strategies = if round_radius(&self.shape).is_some() { &STRATEGIES[..] } else { &STRATEGIES[..2] };
+        let sketched: Vec<f64> = strategies.par_iter().map(|s| time(&self.sketch(*s))).collect();
         let least = sketched.iter().copied().fold(f64::INFINITY, f64::min);
-        let close: Vec<Strategy> = STRATEGIES
-            .into_iter()
+        let close: Vec<Strategy> = strategies
+            .iter()
             .zip(&sketched)
             .filter(|(_, t)| **t <= least + CLOSE * least.abs())
-            .map(|(s, _)| s)
+            .map(|(s, _)| *s)
             .collect();
         if let [only] = close[..] {
             return self.toolpath(only);

@@ -116,6 +116,10 @@ impl Metric {
         let touches = |k: usize| {
             let at = l.node(k % l.nx, k / l.nx);
             let node = self.nodes[k].as_ref()?;
+            // A flat end touches nearly level ground anywhere: it goes out as far as it may have to.
+            if let Shape::Flat { radius } = *shape {
+                return rim.sample(at).map(|d| d - radius);
+            }
             rim.sample(at + contact(shape, scallop, node.slope))
         };
         Grid { lattice: l, z: (0..l.len()).map(|k| touches(k).unwrap_or(band)).collect() }
@@ -195,7 +199,7 @@ fn widest(shape: &Shape, plane: f64) -> f64 {
     }
 }
 
-/// From the axis to the place that the cutter touches on ground of this slope. What a flat end touches
+/// From the axis to the place that the cutter touches on ground of this slope. What a bull-nose touches
 /// on ground that is nearly level matters less than the scallop: there its axis stands for it, and on
 /// steeper ground gradually its rim.
 fn contact(shape: &Shape, scallop: f64, slope: Vector2) -> Vector2 {
@@ -204,9 +208,8 @@ fn contact(shape: &Shape, scallop: f64, slope: Vector2) -> Vector2 {
         return Vector2::zeros();
     }
     let flat = match *shape {
-        Shape::Flat { radius } => radius,
         Shape::Bull { radius, corner } => radius - corner,
-        Shape::Ball { .. } | Shape::Taper { .. } => 0.0,
+        Shape::Ball { .. } | Shape::Taper { .. } | Shape::Flat { .. } => 0.0,
     };
     let out = shape.contact_radius(m);
     let level = if flat > 0.0 { (0.25 * scallop / flat).min(1.0) } else { 0.0 };

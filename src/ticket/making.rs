@@ -45,6 +45,11 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
     let cover_mm = s.number_or("cover", ranges::COVER, 0.0);
     let tabs = tabs(s, &mut filled_in);
     let [roughing, finishing, perimeter] = cutters;
+    let is_flat = finishing.as_ref().is_some_and(|cutter| matches!(cutter.shape, Shape::Flat { .. }));
+    if is_flat && passes == Some(Passes::Rings) {
+        let message = "`passes` must not be \"rings\" with a flat finishing cutter: it leaves stairs, not ridges";
+        s.at("passes", message, "take \"quickest\", or a ball, bull-nose or tapered ball");
+    }
     Some(Make {
         material: material?.clone(),
         blank: blank?,
