@@ -322,3 +322,72 @@ fn level_bend(shape: &Shape, r: f64, m: f64, rise: f64) -> f64 {
     let around = radius - corner + corner * sine;
     (sine / around).max(rise / (around * around))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    /// Steps in x and in y at a node with this slope and second derivative in x.
+    fn steps(shape: &Shape, h: f64, slope: f64, second: f64) -> (f64, f64) {
+        let bend = Bend { slope: Vector2::new(slope, 0.0), second: Form { xx: second, xy: 0.0, yy: 0.0 } };
+        let node = bend.node(shape, h, 1.0).unwrap();
+        (node.step(Axis::X), node.step(Axis::Y))
+    }
+
+    #[test]
+    fn slopes_across_shorten_the_step_by_their_cosine() {
+        let ball = Shape::ball(3.0).unwrap();
+        let plane = plane_step(&ball, 0.01);
+        let (across, along) = steps(&ball, 0.01, 1.0, 0.0);
+        assert_abs_diff_eq!(across, plane * std::f64::consts::FRAC_1_SQRT_2, epsilon = 1e-12);
+        assert_abs_diff_eq!(along, plane, epsilon = 1e-12);
+    }
+
+    /// A cylinder of radius 20 cut by a ball of 3 in passes along it, by plane trigonometry: centres
+    /// on the circle 20 -+ 3 a step s apart; the ridge stands where two balls meet.
+    #[test]
+    fn valleys_and_hills_follow_the_circles() {
+        let (ball, h) = (Shape::ball(3.0).unwrap(), 0.02);
+        for (centres, sign) in [(17.0, 1.0), (23.0, -1.0)] {
+            let (step, _) = steps(&ball, h, 0.0, sign / centres);
+            let half = (0.5 * step / centres).asin();
+            let along = (9.0 - (centres * half.sin()).powi(2)).sqrt();
+            let ridge = centres * half.cos() + sign * along;
+            let left = (20.0 - ridge) * sign;
+            assert_abs_diff_eq!(left, h, epsilon = 0.03 * h);
+        }
+    }
+
+    /// A bull-nose of 5 with a corner of 2 on a slope of 30 degrees touches on a circle of radius
+    /// 3 + 2 sin 30 = 4 that leans with the slope. Two passes up the slope, a step s apart: between
+    /// them their circles cut each other `4 - sqrt(16 - s^2 / 4)` uphill of the contact, and that
+    /// times sin 30 stands, square to the slope.
+    #[test]
+    fn a_bull_nose_uses_its_flat_between_passes_up_a_slope() {
+        let (bull, h) = (Shape::bull(5.0, 2.0).unwrap(), 0.08);
+        let (down, level) = steps(&bull, h, 30f64.to_radians().tan(), 0.0);
+        assert_abs_diff_eq!(down, plane_step(&Shape::ball(2.0).unwrap(), h) * 30f64.to_radians().cos(), epsilon = 1e-9);
+        assert_abs_diff_eq!((4.0 - (16.0 - level * level / 4.0).sqrt()) * 0.5, h, epsilon = 0.03 * h);
+        assert!(level > 1.8 * plane_step(&Shape::ball(2.0).unwrap(), h), "{level}");
+    }
+
+    /// No direction of passes covers less than the integrand of the least length: on a plane all
+    /// directions are equal and the surface's area over the step is what is needed; in a valley,
+    /// passes along it.
+    #[test]
+    fn the_least_density_is_that_of_the_best_direction() {
+        let ball = Shape::ball(3.0).unwrap();
+        let h = 0.05;
+        for (slope, second) in [(0.0, 0.0), (0.8, 0.0), (0.0, 0.05), (0.0, -0.05)] {
+            let bend = Bend { slope: Vector2::new(slope, 0.0), second: Form { xx: second, xy: 0.0, yy: 0.0 } };
+            let node = bend.node(&ball, h, 1.0).unwrap();
+            let lattice = Lattice { x0: 0.0, y0: 0.0, step: 1.0, nx: 1, ny: 1 };
+            let metric = Metric { lattice, nodes: vec![Some(node)], tips: Grid::filled(lattice, 0.0), widest: 2.0 };
+            // Length per area of parallel passes, as seen from above in each of the two directions.
+            let along_x = (1.0f64 + slope * slope).sqrt() / node.step(Axis::Y);
+            let along_y = 1.0 / node.step(Axis::X);
+            assert_abs_diff_eq!(metric.least_density(0), along_x.min(along_y), epsilon = 1e-7);
+        }
+    }
+}

@@ -272,3 +272,57 @@ fn insert(lines: &mut Vec<Vec<Point2>>, stroke: Vec<Point2>) {
     let back: Vec<Point2> = out.iter().rev().copied().collect();
     lines.splice(l + 1..l + 1, [out, back, after]);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kernel::{Shape, Surface};
+    use crate::path::Target;
+    use crate::path::sidestep::plane_step;
+    use crate::path::testbed::{footbed, plane};
+
+    /// Depth and metric of a ball of 3 mm at a scallop of 0.05 over a target.
+    fn prepared(target: &Target, shape: &Shape) -> (Depth, Metric) {
+        let surface = Surface::new(&target.surface).unwrap();
+        let outline = Outline::new(&target.outline).unwrap();
+        let clip = target.surface.lattice.rect();
+        let metric = Metric::new(&surface, shape, 0.05, &outline, 4.0, clip);
+        let touches = metric.touches_outside(shape, 0.05, &outline, 4.0);
+        (Depth::new(&metric, &touches).unwrap(), metric)
+    }
+
+    /// Where the rings cross the line y = 60 of a plane 60 x 80 mm, from x = 20 to its middle: on a
+    /// plane of slope m their distance is the chord's step times cos, by plane geometry.
+    #[test]
+    fn rings_on_planes_keep_the_step_of_the_closed_form() {
+        let ball = Shape::ball(3.0).unwrap();
+        for slope in [0.0f64, 0.7] {
+            let (depth, _) = prepared(&plane(slope, 0.0), &ball);
+            let (rings, outer) = nested(&depth, Sense::Climb);
+            assert_eq!(outer.len(), 1);
+            let crossing = |ring: &Ring| {
+                let edges = super::super::form::closed(&ring.points).filter(|(a, b)| (a.y <= 60.0) != (b.y <= 60.0));
+                edges.map(|(a, b)| a.x + (b.x - a.x) * (60.0 - a.y) / (b.y - a.y)).fold(f64::INFINITY, f64::min)
+            };
+            let places: Vec<f64> = rings.iter().take(15).map(crossing).collect();
+            let step = plane_step(&ball, 0.05) / (1.0 + slope * slope).sqrt();
+            for pair in places.windows(2) {
+                assert!((pair[1] - pair[0] - step).abs() < 0.02 * step, "{pair:?}, not {step} apart, slope {slope}");
+            }
+        }
+    }
+
+    /// Every ring lies inside the one around it, and the way is one line: each piece begins where the
+    /// last one ended, unless a slant leads on.
+    #[test]
+    fn the_way_has_no_gap() {
+        let (depth, metric) = prepared(&footbed(0.5), &Shape::ball(3.0).unwrap());
+        let way = Way::new(&depth, &metric, Sense::Climb);
+        for pair in way.lines.windows(2) {
+            assert_eq!(pair[0].last(), pair[1].first());
+        }
+        let longest =
+            way.lines.iter().flat_map(|line| line.windows(2)).map(|w| (w[1] - w[0]).norm()).fold(0.0, f64::max);
+        assert!(longest < 40.0, "{longest}");
+    }
+}
