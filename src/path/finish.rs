@@ -1,5 +1,5 @@
-//! The finishing cut: parallel passes whose tip heights are exact and whose distance follows from
-//! the scallop height alone.
+//! The finishing cut: passes, parallel or in rings, whose tip heights are exact and whose distance
+//! follows from the scallop height alone.
 
 use rayon::prelude::*;
 
@@ -411,7 +411,7 @@ mod tests {
         dots.sort_by(|a, b| a.y.total_cmp(&b.y));
         let centre = Point2::new(66.0, 150.0);
         let over = |(k, edge): (usize, &Point2)| {
-            let share = 1.0 - 0.07 * (k / 3 % 13) as f64;
+            let share = 1.0 - 0.07 * (k / 5 % 13) as f64;
             let p = centre + (edge - centre) * share;
             let r = shape.radius();
             let first = dots.partition_point(|d| d.y < p.y - r);
@@ -429,7 +429,7 @@ mod tests {
             let rests = rests.map(|v| p + v * 0.25).map(|c| surface.reach(&shape, c) + shape.height_at((c - p).norm()));
             if square(rests.fold(f64::INFINITY, f64::min)) > 0.02 { 0.0 } else { square(stands) }
         };
-        let mut over: Vec<f64> = target.outline.iter().enumerate().step_by(3).map(over).collect();
+        let mut over: Vec<f64> = target.outline.iter().enumerate().step_by(5).map(over).collect();
         over.sort_by(|a, b| b.total_cmp(a));
         over
     }
