@@ -1,6 +1,8 @@
 //! The finishing cut: passes, parallel or in rings, whose tip heights are exact and whose distance
 //! follows from the scallop height alone.
 
+use std::sync::OnceLock;
+
 use rayon::prelude::*;
 
 use super::cutting::{LEAST_AIR_MM, check, shortest};
@@ -64,6 +66,8 @@ pub(super) struct Plan<'t> {
     /// Where parallel passes run.
     region: Region,
     sampling: Sampling,
+    /// The way of the rings as straight pieces, once anyone asked for it.
+    chords: OnceLock<Vec<(Point2, Point2)>>,
 }
 
 impl<'t> Plan<'t> {
@@ -84,7 +88,7 @@ impl<'t> Plan<'t> {
             dip: above,
             hills: Hills::under(&shape),
         };
-        Ok(Plan { target, cutting, shape, surface, metric, depth, region, sampling })
+        Ok(Plan { target, cutting, shape, surface, metric, depth, region, sampling, chords: OnceLock::new() })
     }
 
     fn quickest(&self, time: &(dyn Fn(&Toolpath) -> f64 + Sync)) -> Result<Toolpath, PathError> {
@@ -207,12 +211,13 @@ impl<'t> Plan<'t> {
         points().for_each(|p| trail.cut_to(*p));
     }
 
-    /// The way of the rings as straight pieces.
-    fn chords(&self) -> Vec<(Point2, Point2)> {
-        let way = Way::new(&self.depth, &self.metric, self.cutting.sense);
-        let clip = |p: Point2| self.region.clipped(p);
-        let lines = way.lines.iter().map(|line| thinned_line(line, RING_MM));
-        lines.flat_map(|line| line.windows(2).map(|w| (clip(w[0]), clip(w[1]))).collect::<Vec<_>>()).collect()
+    fn chords(&self) -> &[(Point2, Point2)] {
+        self.chords.get_or_init(|| {
+            let way = Way::new(&self.depth, &self.metric, self.cutting.sense);
+            let lines = way.lines.iter().map(|line| thinned_line(line, RING_MM));
+            let clip = |p: Point2| self.region.clipped(p);
+            lines.flat_map(|line| line.windows(2).map(|w| (clip(w[0]), clip(w[1]))).collect::<Vec<_>>()).collect()
+        })
     }
 
     fn run_points(&self, runs: &[Run], turn: Turn) -> Vec<Point3> {
