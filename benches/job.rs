@@ -169,7 +169,7 @@ fn rough(bencher: Bencher) {
     bencher.bench(|| alone(|| path::rough(&target, &cutting)));
 }
 
-/// Both directions are sketched and the quicker one is planned, or both when they come close.
+/// All strategies are sketched and the quickest is planned, or those that come close.
 #[divan::bench(sample_count = 20)]
 fn finish(bencher: Bencher) {
     let (target, cutting) = (target(Precision::SHOP.plan_mm), cutting());

@@ -54,6 +54,13 @@ fn a_rest_cutter_that_is_no_finer_is_refused_with_those_that_are() {
 }
 
 #[test]
+fn rings_need_a_rounded_cutter() {
+    let flat = "cover = 1.0 \npasses = \"rings\"\ncutters = { finishing = \"flat-6\" } #";
+    refused_once("cover = 1.0 ", flat, "`passes` must not be \"rings\" with a flat finishing cutter");
+    assert!(read(&demo_with("cover = 1.0 ", "cover = 1.0 \npasses = \"rings\" #")).is_ok());
+}
+
+#[test]
 fn numbers_out_of_range_are_refused_with_the_range() {
     for number in
         ["nan", "-nan", "inf", "-inf", "1e400", "-1", "0", "40", "1e30", "99999999999999999999999999999999999999999999"]

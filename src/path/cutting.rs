@@ -4,7 +4,7 @@ use super::{Step, Target};
 use crate::frame::{Point2, Rect};
 use crate::kernel::SurfaceError;
 use crate::profile::Cutter;
-use crate::ticket::{Hold, Make, Passes};
+use crate::ticket::{Hold, Make, Passes, Sense};
 
 /// How the piece is cut. Plain data; lengths in mm, rates in mm/min.
 #[derive(Clone, Debug)]
@@ -35,6 +35,8 @@ pub struct Cutting {
     pub gouge_mm: f64,
     /// Direction of the finishing passes.
     pub passes: Passes,
+    /// Which way round finishing rings are cut.
+    pub sense: Sense,
     /// What the perimeter cut leaves to hold the piece.
     pub hold: Hold,
     /// How deep the perimeter cut may go into the board under the blank; 0: exactly to the bed.
@@ -69,6 +71,7 @@ impl Cutting {
             point_tolerance_mm: material.point_tolerance_mm,
             gouge_mm: GOUGE_MM,
             passes: make.passes,
+            sense: make.sense,
             hold: make.hold,
             bed_cut_mm: make.machine.bed_cut_mm,
             ramp_deg: RAMP_DEG,
@@ -112,6 +115,8 @@ pub enum PathError {
          take thicker pins or a thinner perimeter cutter"
     )]
     PinHole { hole_mm: f64, cutter_mm: f64 },
+    #[error("rings need a rounded finishing cutter, and {name} is flat; take passes along or across")]
+    RingsFlat { name: String },
     #[error("{step:?} finds nothing to cut inside the blank")]
     Nothing { step: Step },
 }

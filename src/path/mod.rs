@@ -3,24 +3,31 @@
 
 mod cover;
 mod cutting;
+mod depth;
 mod finish;
+mod form;
 mod frame_run;
+mod front;
 mod heights;
 pub mod letters;
 mod marks;
+mod metric;
 mod outline;
 mod passes;
 mod perimeter;
 mod pins;
 mod reach;
 mod rest;
+mod rings;
 mod rough;
 mod sidestep;
 mod stock;
+mod strokes;
 mod tabs;
 #[cfg(test)]
 mod testbed;
 mod trail;
+mod yardstick;
 
 pub use cutting::{Cutting, PathError};
 pub use finish::finish;
@@ -31,6 +38,7 @@ pub use pins::{PinHole, TOUCH_ABOVE_MM, pin_holes, touch_pins};
 pub use reach::{Reach, reaches};
 pub use rest::rest;
 pub use rough::rough;
+pub use yardstick::{Yardstick, yardstick};
 
 use crate::frame::{Point2, Point3, Rect};
 use crate::grid::Grid;

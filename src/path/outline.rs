@@ -72,21 +72,16 @@ impl Outline {
     /// place (Douglas and Peucker 1973), on both halves between the two points furthest apart in
     /// the list.
     pub(super) fn thinned(&self, tolerance: f64) -> Outline {
-        let n = self.points.len();
-        let half = n / 2;
-        let mut keep = vec![false; n];
-        let mut open = vec![(0, half), (half, n)];
-        while let Some((a, b)) = open.pop() {
-            keep[a] = true;
-            let (pa, pb) = (self.points[a], self.points[b % n]);
-            let far =
-                (a + 1..b).map(|k| (k, segment_distance(self.points[k], pa, pb))).max_by(|x, y| x.1.total_cmp(&y.1));
-            if let Some((k, _)) = far.filter(|f| f.1 > tolerance) {
-                open.extend([(a, k), (k, b)]);
-            }
-        }
-        let kept = self.points.iter().zip(&keep).filter(|(_, keep)| **keep);
-        Outline { points: kept.map(|(p, _)| *p).collect() }
+        let (first, second) = self.points.split_at(self.points.len() / 2);
+        let joined = |half: &[Point2], end: Option<&Point2>| {
+            let line: Vec<Point2> = half.iter().chain(end).copied().collect();
+            let mut line = thinned_line(&line, tolerance);
+            line.pop();
+            line
+        };
+        let mut points = joined(first, second.first());
+        points.extend(joined(second, first.first()));
+        Outline { points }
     }
 
     pub(super) fn rect(&self) -> Rect {
@@ -161,13 +156,30 @@ impl Axis {
     }
 }
 
+/// Fewer points of an open line, its ends among them: none that was left out lies further than
+/// `tolerance` from the chord in its place (Douglas and Peucker 1973).
+pub(super) fn thinned_line(points: &[Point2], tolerance: f64) -> Vec<Point2> {
+    let Some(last) = points.len().checked_sub(1) else { return Vec::new() };
+    let mut keep = vec![false; points.len()];
+    (keep[0], keep[last]) = (true, true);
+    let mut open = vec![(0, last)];
+    while let Some((a, b)) = open.pop() {
+        let far = (a + 1..b).map(|k| (k, segment_distance(points[k], points[a], points[b])));
+        if let Some((k, _)) = far.max_by(|x, y| x.1.total_cmp(&y.1)).filter(|far| far.1 > tolerance) {
+            keep[k] = true;
+            open.extend([(a, k), (k, b)]);
+        }
+    }
+    points.iter().zip(keep).filter(|(_, keep)| *keep).map(|(p, _)| *p).collect()
+}
+
 pub(super) fn segment_distance(p: Point2, a: Point2, b: Point2) -> f64 {
     let ab = b - a;
     let t = ((p - a).dot(&ab) / ab.norm_squared().max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
     (p - (a + t * ab)).norm()
 }
 
-fn signed_area(points: &[Point2]) -> f64 {
+pub(super) fn signed_area(points: &[Point2]) -> f64 {
     let n = points.len();
     (0..n).map(|k| (points[k], points[(k + 1) % n])).map(|(a, b)| 0.5 * (a.x * b.y - b.x * a.y)).sum()
 }

@@ -33,6 +33,11 @@ impl Region {
         }
     }
 
+    /// The nearest place to `p` in the clipping rectangle.
+    pub(super) fn clipped(&self, p: Point2) -> Point2 {
+        Point2::new(p.x.clamp(self.clip.x0, self.clip.x1), p.y.clamp(self.clip.y0, self.clip.y1))
+    }
+
     pub(super) fn contains(&self, p: Point2) -> bool {
         let c = self.clip;
         p.x >= c.x0 && p.x <= c.x1 && p.y >= c.y0 && p.y <= c.y1 && self.outline.contains(p)

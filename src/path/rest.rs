@@ -6,9 +6,10 @@ use rayon::prelude::*;
 use super::cutting::{LEAST_AIR_MM, check, shortest};
 use super::finish::{RAISED_SHARE, above_mm, clip, growth, sample_step};
 use super::heights::{Band, Heights, Hills, Sampling};
+use super::metric::Metric;
 use super::outline::{Axis, Outline};
 use super::passes::{Region, Run, Turn, zigzag};
-use super::sidestep::{SideSteps, axis_beyond_contact, plane_step};
+use super::sidestep::{axis_beyond_contact, plane_step};
 use super::trail::Trail;
 use super::{Cutting, PathError, Step, Target, Toolpath};
 use crate::frame::{Point2, Point3, Rect};
@@ -46,10 +47,13 @@ pub fn rest(target: &Target, cutting: &Cutting, cutter: &Cutter) -> Result<Optio
     let own = Cutting { finishing: cutter.clone(), ..cutting.clone() };
     // Never beyond what finishing has swept.
     let by = growth(target, &own, &outline).min(growth(target, cutting, &outline));
-    let region = Region::new(outline.region(by)?, overlap(clip(target), places.rect));
+    let within = overlap(clip(target), places.rect);
+    let region = Region::new(outline.region(by)?, within);
+    let scallop = own.scallop_mm - RAISED_SHARE * above_mm(&own);
+    let metric = Metric::new(&surface, &cutter.shape, scallop, &outline, by, within);
     let plan = Plan::new(target, own, surface, region);
     let axis = if cutting.passes == Passes::Along { Axis::X } else { Axis::Y };
-    Ok(plan.toolpath(&plan.runs(axis, &places)))
+    Ok(plan.toolpath(&plan.runs(axis, &metric, &places)))
 }
 
 /// Where the smaller cutter's axis has something to do.
@@ -189,11 +193,12 @@ impl<'t> Plan<'t> {
         &self.cutting.finishing.shape
     }
 
-    fn runs(&self, axis: Axis, places: &Places) -> Vec<Run> {
-        let scallop = self.cutting.scallop_mm - RAISED_SHARE * above_mm(&self.cutting);
-        let steps = SideSteps::new(&self.surface, self.shape(), scallop, &self.region);
+    fn runs(&self, axis: Axis, metric: &Metric, places: &Places) -> Vec<Run> {
         let (low, high) = self.region.extent(axis);
-        let runs = self.region.runs(axis, &steps.places(axis, low, high));
+        let lattice = metric.lattice;
+        let node = |k: usize| lattice.node(k % lattice.nx, k / lattice.nx);
+        let asked: Vec<bool> = (0..lattice.len()).map(|k| places.is_asked(node(k))).collect();
+        let runs = self.region.runs(axis, &metric.places(axis, &asked, low, high));
         runs.iter().flat_map(|run| places.cut(run)).collect()
     }
 

@@ -9,7 +9,7 @@ use crate::frame::{Point2, Point3, Rect};
 use crate::grid::{Grid, Lattice};
 use crate::kernel::Shape;
 use crate::profile::Cutter;
-use crate::ticket::{Hold, Passes, Tabs};
+use crate::ticket::{Hold, Passes, Sense, Tabs};
 
 pub(super) const MARGIN: f64 = 20.0;
 
@@ -108,6 +108,7 @@ pub(super) fn cutting(passes: Passes) -> Cutting {
         point_tolerance_mm: 0.01,
         gouge_mm: 0.003,
         passes,
+        sense: Sense::Climb,
         hold: Hold::Tabs(Tabs { count: 7, length_mm: 6.0, thickness_mm: 1.2 }),
         bed_cut_mm: 0.0,
         ramp_deg: 10.0,

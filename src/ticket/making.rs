@@ -5,7 +5,7 @@ use crate::profile::{Blank, Cutter, Kind, Material, Shelf};
 use crate::written::{Need, Section};
 
 use super::reading::look_up;
-use super::{Make, Passes, Pins, Turning, Underside, hold, ranges};
+use super::{Make, Passes, Pins, Sense, Turning, Underside, hold, ranges};
 
 /// Cutters where the ticket names none: (key, profile, why). Shop's own choices.
 const USUAL_CUTTERS: [(&str, &str, &str); 3] = [
@@ -35,9 +35,17 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
 
     let undersides = [("flat", Underside::Flat), ("relieved", Underside::Relieved)];
     let underside = or_usual(s, "underside", &undersides, Underside::Flat, "flat, the usual job", &mut filled_in);
-    let every_passes = [("quickest", Passes::Quickest), ("along", Passes::Along), ("across", Passes::Across)];
+    let every_passes = [
+        ("quickest", Passes::Quickest),
+        ("along", Passes::Along),
+        ("across", Passes::Across),
+        ("rings", Passes::Rings),
+    ];
     let quickest = "whichever takes less time on this machine";
     let passes = or_usual(s, "passes", &every_passes, Passes::Quickest, quickest, &mut filled_in);
+    let senses = [("climb", Sense::Climb), ("conventional", Sense::Conventional)];
+    let sense =
+        or_usual(s, "sense", &senses, Sense::Climb, "climb, which leaves foam and plastic cleaner", &mut filled_in);
     let scallop_mm = scallop(s, material, &mut filled_in);
     let cover_mm = s.number_or("cover", ranges::COVER, 0.0);
     let hold = hold::hold(s, &mut filled_in);
@@ -46,6 +54,11 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
     let clamps = hold::clamps(s);
     let [roughing, finishing, perimeter] = cutters;
     let turning = turning(s, underside, perimeter.as_ref(), &mut filled_in);
+    let is_flat = finishing.as_ref().is_some_and(|cutter| matches!(cutter.shape, Shape::Flat { .. }));
+    if is_flat && passes == Some(Passes::Rings) {
+        let message = "`passes` must not be \"rings\" with a flat finishing cutter: it leaves stairs, not ridges";
+        s.at("passes", message, "take \"quickest\", or a ball, bull-nose or tapered ball");
+    }
     Some(Make {
         material: material?.clone(),
         blank: blank?,
@@ -59,6 +72,7 @@ pub(super) fn make(s: &Section, shelf: &Shelf) -> Option<Make> {
         scallop_mm: scallop_mm?,
         cover_mm: cover_mm?,
         passes: passes?,
+        sense: sense?,
         hold: hold?,
         laying: laying?,
         clamps: clamps?,

@@ -81,6 +81,8 @@ pub struct Make {
     /// Thickness of a cover glued on later, mm.
     pub cover_mm: f64,
     pub passes: Passes,
+    /// Which way round rings are cut.
+    pub sense: Sense,
     /// What keeps the piece in its blank after the perimeter.
     pub hold: Hold,
     pub laying: Laying,
@@ -188,6 +190,17 @@ pub enum Passes {
     Quickest,
     Along,
     Across,
+    /// From the edge inward, each as far from the last as the scallop allows.
+    Rings,
+}
+
+/// How a finishing ring meets the material, with a spindle that turns clockwise seen from above.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sense {
+    /// The tooth goes with the feed: chips begin thick and end in nothing.
+    Climb,
+    /// The tooth goes against the feed.
+    Conventional,
 }
 
 /// The side that lies on the boot board.
