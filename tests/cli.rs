@@ -220,7 +220,7 @@ fn a_program_for_another_cutter_is_refused() {
     assert_eq!((ran.code, &proof["pass"]), (1, &Value::from(false)));
     let (violation, totals) = (&proof["violations"][0], proof["totals"].as_array().unwrap());
     assert_eq!((&violation["kind"], totals.len()), (&Value::from("other_cutter"), 1));
-    assert_eq!((&violation["file"], &violation["line"]), (&Value::from("edited.ngc"), &Value::from(4)));
+    assert_eq!((&violation["file"], &violation["line"]), (&Value::from("edited.ngc"), &Value::from(5)));
     let message = violation["message"].as_str().unwrap();
     assert!(message.contains("BALL-8") && message.contains("ball-6"), "{message}");
 }
