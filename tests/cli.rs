@@ -145,7 +145,7 @@ fn the_job_says_all_about_itself() {
     for program in programs {
         let keys = ["file", "sha256", "side", "face", "step", "cutter", "bench_from_mill", "blank_box_mm", "safe_z_mm"];
         assert_keys(program, &keys);
-        assert_keys(program, &["feed_mm_min", "spindle_rpm", "time_s", "lines"]);
+        assert_keys(program, &["feed_mm_min", "spindle_rpm", "time_s", "bounded_by", "lines"]);
         let cutter = ["name", "kind", "diameter_mm", "corner_radius_mm", "half_angle_deg", "flute_mm"];
         assert_keys(&program["cutter"], &cutter);
         let matrix = program["bench_from_mill"].as_array().unwrap();
@@ -178,6 +178,51 @@ fn prove_repeats_the_proof_of_the_job() {
         assert_eq!(proof[figure], made["proof"][figure], "{figure}");
     }
     assert_eq!(proof["values"], made["proof"]["values"]["right"]);
+}
+
+/// Every second of every program is charged to something.
+#[test]
+fn the_job_says_what_its_time_goes_into() {
+    let report = assert_whole(&made().1);
+    let seconds = |by: &Value| by.as_object().unwrap().values().map(|s| s.as_f64().unwrap()).sum::<f64>();
+    let programs = report["programs"].as_array().unwrap();
+    for told in programs.iter().chain([&report]) {
+        let (total, bounded) = (told["time_s"].as_f64().unwrap(), seconds(&told["bounded_by"]));
+        assert!((total - bounded).abs() < 1e-9 * total, "{total} {bounded}");
+        assert!(told["bounded_by"]["feed_s"].as_f64().unwrap() > 0.5 * total, "{told}");
+    }
+    for cut in report["proof"]["feet"]["right"]["programs"].as_array().unwrap().iter().skip(1) {
+        let (ordered, planned) = (&cut["chip_load_mm"], &cut["planned_chip_load_mm"]);
+        assert!(planned[0].as_f64() < ordered[0].as_f64() && cut["rubbing_share"].as_f64().unwrap() < 0.05, "{cut}");
+    }
+}
+
+#[test]
+fn a_finish_alone_is_told_to_lack_its_roughing() {
+    let (rough, finish) = (program("top-1-rough"), program("top-2-finish"));
+    let alone = ran(&mut prove(&[&finish]));
+    let said = alone.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("caution: roughing was not among the programs before"), "{said}");
+    let ordered = ran(prove(&[&rough, &finish]).arg("--json"));
+    assert_eq!(ordered.json()["cautions"], serde_json::json!([]));
+    let wrong_way = ran(prove(&[&finish, &rough]).arg("--json"));
+    assert_eq!(wrong_way.json()["cautions"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn a_program_for_another_cutter_is_refused() {
+    let text = fs::read_to_string(program("top-2-finish")).unwrap();
+    assert!(text.contains("(CUTTER: BALL-6, BALL, DIAMETER 6 MM,"));
+    let shop = Shop::new();
+    let edited = shop.write("edited.ngc", text.replace("BALL-6, BALL, DIAMETER 6 MM,", "BALL-8, BALL, DIAMETER 8 MM,"));
+    let ran = ran(prove(&[&program("top-1-rough"), &edited]).arg("--json"));
+    let proof = ran.json();
+    assert_eq!((ran.code, &proof["pass"]), (1, &Value::from(false)));
+    let (violation, totals) = (&proof["violations"][0], proof["totals"].as_array().unwrap());
+    assert_eq!((&violation["kind"], totals.len()), (&Value::from("other_cutter"), 1));
+    assert_eq!((&violation["file"], &violation["line"]), (&Value::from("edited.ngc"), &Value::from(4)));
+    let message = violation["message"].as_str().unwrap();
+    assert!(message.contains("BALL-8") && message.contains("ball-6"), "{message}");
 }
 
 #[test]

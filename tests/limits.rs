@@ -6,9 +6,9 @@ use std::collections::BTreeSet;
 use rayon::prelude::*;
 use sustent::frame::Vector2;
 use sustent::job::{self, CheckReport};
-use sustent::limits::Severity;
-use sustent::profile::Shelf;
-use sustent::ticket::{self, Support, Ticket, writable};
+use sustent::limits::{self, Severity};
+use sustent::profile::{Machine, Shelf};
+use sustent::ticket::{self, Make, Support, Ticket, writable};
 use sustent::value::Value;
 
 const DEMO: &str = include_str!("../output-samples/PATROL-07/ticket.toml");
@@ -92,6 +92,42 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
             ("fifth_met", ""),
         ],
     );
+}
+
+/// f_z = F / (n z) with n = 14500 and two flutes, window 0.03 to 0.4 mm: 600 mm/min is 0.0207 mm a
+/// tooth, and 870 mm/min or 10000 rpm make it 0.03; 15000 is 0.517, and 11600 or 18750 make it 0.4.
+#[test]
+fn a_chip_load_outside_its_window_is_told_with_what_brings_it_in() {
+    let advice = |feed: f64, change: fn(&mut Ticket)| -> Vec<String> {
+        let mut ticket = read(DEMO);
+        ticket.make.material.feed_mm_min = feed;
+        change(&mut ticket);
+        let feet = job::check(&ticket).unwrap().feet;
+        let chips = feet[0].findings.iter().filter(|f| f.limit == "chip_load");
+        chips.map(|f| f.advice.clone()).collect()
+    };
+    assert_eq!(advice(3000.0, |_| ()), [""; 0]);
+    let rubs = "feed_mm_min = 870 in the material's profile brings it in, or spindle_rpm = 10000, or a cutter with fewer flutes";
+    assert_eq!(advice(600.0, |_| ()), [rubs; 3]);
+    let tears = "feed_mm_min = 11600 in the material's profile brings it in, or spindle_rpm = 18750, or a cutter with more flutes";
+    assert_eq!(advice(15000.0, |_| ()), [tears; 3]);
+    let slow = advice(15000.0, |ticket| ticket.make.machine.spindle_rpm = [6000.0, 15000.0]);
+    assert!(slow.len() == 3 && slow.iter().all(|words| !words.contains("spindle_rpm")), "{slow:?}");
+    assert_eq!(advice(600.0, |ticket| ticket.make.finishing.flutes = 1).len(), 2);
+}
+
+/// Of a thousand lines a second that this controller reads, eight hundred are safe.
+#[test]
+fn more_lines_than_a_controller_reads_are_told() {
+    let ticket = read(DEMO);
+    let load = |most| limits::line_load(&ticket.feet[0], &ticket.make, "a.ngc", most);
+    assert_eq!(load(800), None);
+    let finding = load(960).unwrap();
+    assert_eq!((finding.limit, finding.severity), ("line_load", Severity::Caution));
+    assert_eq!((finding.measured, finding.allowed, finding.unit), (Some(960.0), Some(800.0), "lines/s"));
+    assert!(finding.message.starts_with("a.ngc asks up to 960 lines") && finding.advice.contains("feed_mm_min = 2500"));
+    let at_once = Machine { line_time_s: 0.0, ..ticket.make.machine.clone() };
+    assert_eq!(limits::line_load(&ticket.feet[0], &Make { machine: at_once, ..ticket.make.clone() }, "a", 99999), None);
 }
 
 /// Handbook arithmetic [derived]: a post lifts the medial side by width times the tangent of its

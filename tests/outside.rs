@@ -105,7 +105,15 @@ fn csv(program: &Program) -> String {
 }
 
 fn loose(dwell_letter: char, end_m: u32) -> Acceptance {
-    Acceptance { line_limit: 250, dwell_letter, dwell_unit_s: 1.0, end_m, motion_word_each_line: false }
+    Acceptance {
+        line_limit: 250,
+        dwell_letter,
+        dwell_unit_s: 1.0,
+        end_m,
+        motion_word_each_line: false,
+        decimals: 9,
+        refuses: vec![],
+    }
 }
 
 /// Reads a program of a controller that is not known here.
@@ -133,6 +141,8 @@ fn machine(end: EndWord, motion_word_each_line: bool) -> Machine {
         arcs: false,
         motion_word_each_line,
         line_limit: 70,
+        decimals: 3,
+        refuses: vec![],
         bed_cut_mm: 0.0,
     }
 }

@@ -8,9 +8,9 @@ use sustent::carve::{Cut, Floor, Proof, Rules, Stock, Tabs, ViolationKind as Kin
 use sustent::frame::{Point2, Rect};
 use sustent::grid::{Grid, Lattice};
 use sustent::kernel::{Shape, Sweep};
-use sustent::nc::{Acceptance, Program, read};
+use sustent::nc::{self, Acceptance, Program, Timing, read};
 use sustent::path::{Step, Target};
-use sustent::profile::Cutter;
+use sustent::profile::{Cutter, Shelf};
 
 const SAFE: f64 = 25.0;
 const TOP: f64 = 20.0;
@@ -67,6 +67,7 @@ fn rules() -> Rules {
         bed_cut_mm: 0.2,
         travel_mm: [300.0, 200.0, 80.0],
         overrun_mm: 2.0,
+        least_chip_mm: 0.02,
         floor: None,
         tabs: Some(Tabs { count: 4, length_mm: 5.0, height_mm: 2.0, allowance_mm: 0.5, left_mm: 0.05 }),
     }
@@ -134,8 +135,15 @@ fn perimeter(tabs: usize, depth: f64, out: f64) -> String {
 }
 
 fn parse(text: &str) -> Program {
-    let limits =
-        Acceptance { line_limit: 70, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: false };
+    let limits = Acceptance {
+        line_limit: 70,
+        dwell_letter: 'P',
+        dwell_unit_s: 1.0,
+        end_m: 2,
+        motion_word_each_line: false,
+        decimals: 3,
+        refuses: vec![],
+    };
     read(text.as_bytes(), &limits).unwrap()
 }
 
@@ -164,21 +172,23 @@ impl Job {
 
     fn prove(&self, rules: &Rules) -> Proof {
         let names = ["1-rough.ngc", "2-finish.ngc", "3-perimeter.ngc"];
+        let timings: Vec<Timing> = self.cuts.iter().map(|(_, program, _)| timing(program)).collect();
         let cuts: Vec<Cut> = self
             .cuts
             .iter()
             .zip(names)
-            .map(|((step, program, cutter), name)| Cut {
-                name,
-                step: *step,
-                program,
-                cutter,
-                time_s: 60.0,
-                busiest_second: 5,
-            })
+            .zip(&timings)
+            .map(|(((step, program, cutter), name), timing)| Cut { name, step: *step, program, cutter, timing })
             .collect();
         prove(&cuts, &target(), rules).unwrap()
     }
+}
+
+/// As a machine runs it that reaches 2000 mm/min within 0.4 mm.
+fn timing(program: &Program) -> Timing {
+    let shelf = Shelf::built_in();
+    let machine = shelf.machine("fast-router").unwrap();
+    Timing { total_s: 60.0, busiest_second: 5, ..nc::time(program, machine) }
 }
 
 /// The kinds that occur, once each.
@@ -205,6 +215,13 @@ fn a_good_job_passes_with_the_figures_it_was_made_for() {
     assert_eq!(proof.blocks_per_second, 5);
     // 400 and 2000 mm/min at 15000 rpm and two flutes.
     assert_eq!(proof.chip_load_mm, Some([400.0 / 30000.0, 2000.0 / 30000.0]));
+    // No move runs faster than ordered; and the perimeter's plunges, at 400, rub all the way.
+    let [least, most] = proof.planned_chip_load_mm.unwrap();
+    assert!(least > 0.0 && least < 400.0 / 30000.0 && most <= 2000.0 / 30000.0, "{least} {most}");
+    let shares: Vec<f64> = proof.programs.iter().map(|p| p.rubbing_share.unwrap()).collect();
+    assert!(shares.iter().all(|share| *share > 0.0 && *share < 0.5), "{shares:?}");
+    let all = proof.rubbing_share.unwrap();
+    assert!(shares.iter().any(|s| *s < all) && shares.iter().any(|s| *s > all), "{all} of {shares:?}");
     let removed = proof.carved.z.iter().map(|z| TOP - z.max(0.0)).sum::<f64>() * 0.2 * 0.2;
     assert_abs_diff_eq!(proof.removed_mm3, removed, epsilon = 1e-6 * removed);
 }
@@ -463,7 +480,8 @@ fn a_narrow_valley_is_reported_as_unreached_and_not_as_scallop() {
     target.surface = Grid::from_fn(lattice, |p| target.surface.sample(p).unwrap() - groove(p));
     let job = Job::good();
     let (step, program, cutter) = &job.cuts[1];
-    let cut = Cut { name: "f", step: *step, program, cutter, time_s: 1.0, busiest_second: 1 };
+    let timing = timing(program);
+    let cut = Cut { name: "f", step: *step, program, cutter, timing: &timing };
     let proof = prove(&[cut], &target, &Rules { left_mm: Some(0.2), tabs: None, ..rules() }).unwrap();
     assert_eq!(kinds(&proof), []);
     assert_abs_diff_eq!(proof.unreached_max_mm.unwrap(), 1.0 - 0.05, epsilon = 0.06);
@@ -476,7 +494,8 @@ fn numbers_that_are_none_are_errors_with_their_place() {
     let mut job = Job::good();
     job.cuts[0].1.travels[5].to.x = f64::NAN;
     let (step, program, cutter) = &job.cuts[0];
-    let cut = Cut { name: "a.ngc", step: *step, program, cutter, time_s: 1.0, busiest_second: 1 };
+    let timing = timing(program);
+    let cut = Cut { name: "a.ngc", step: *step, program, cutter, timing: &timing };
     let words = prove(&[cut], &target(), &rules()).unwrap_err().to_string();
     assert!(words.starts_with("a.ngc line"), "{words}");
     let nothing = Target { outline: vec![], ..target() };

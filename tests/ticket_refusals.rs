@@ -100,7 +100,7 @@ fn unknown_names_come_with_a_suggestion() {
     refused_once(
         "machine = \"fast-router\"",
         "machine = \"lathe\"",
-        "on the shelf: fast-router, small-mill, strict-old",
+        "on the shelf: drip-fed, fast-router, kit-router, panel-router, small-mill, strict-old",
     );
     refused_once("use = \"everyday\"", "use = \"every-day\"", "did you mean \"everyday\"?");
     refused_once("rearfoot_post = 1 ", "post = 1 ", "did you mean `rearfoot_post`?");

@@ -6,7 +6,7 @@ use super::stock::Contact;
 use super::violation::{Blame, Ledger, ViolationKind as Kind};
 use super::walk::Encounter;
 use crate::frame::{Point2, Point3};
-use crate::nc::Travel;
+use crate::nc::{self, Travel};
 use crate::path::Target;
 
 /// Numbers in program text have three decimals; anything nearer to a limit than this is rounding.
@@ -26,6 +26,7 @@ pub(super) fn judge(cut: &Cut<'_>, met: &[Encounter], target: &Target, rules: &R
         judge.holding(met);
     }
     end(cut, target.safe_z_mm, ledger);
+    cutter(cut, ledger);
     machine(cut, rules.travel_mm, ledger);
 }
 
@@ -38,6 +39,16 @@ fn end(cut: &Cut<'_>, safe_z: f64, ledger: &mut Ledger) {
             "the program ends with the tip at z {:.3}; the safe height is {safe_z:.3}: lift before the end",
             last.to.z
         )
+    });
+}
+
+/// Whoever reads the program's comments puts in the cutter they name, and then another piece comes
+/// out than was proved.
+fn cutter(cut: &Cut<'_>, ledger: &mut Ledger) {
+    let Some((line, said)) = nc::other_cutter(cut.program, cut.cutter) else { return };
+    let (blame, name) = (Blame { file: cut.name, line }, &cut.cutter.name);
+    ledger.add(Kind::OtherCutter, blame, Point3::origin(), (1.0, 0.0), || {
+        format!("written for CUTTER: {said}; the ticket puts in {name}: name that one on the ticket, or mill again")
     });
 }
 

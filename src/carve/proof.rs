@@ -11,7 +11,7 @@ use super::walk::{Encounter, walk};
 use super::{CarveError, moves};
 use crate::frame::Point3;
 use crate::grid::Grid;
-use crate::nc::Program;
+use crate::nc::{BoundedBy, Program, Timing};
 use crate::path::{Step, Target};
 use crate::profile::Cutter;
 
@@ -27,10 +27,8 @@ pub struct Cut<'a> {
     pub program: &'a Program,
     /// The cutter.
     pub cutter: &'a Cutter,
-    /// How long it runs.
-    pub time_s: f64,
-    /// Most movements begun within any one second.
-    pub busiest_second: usize,
+    /// How it runs on the machine.
+    pub timing: &'a Timing,
 }
 
 /// What programs are held to. Lengths in mm.
@@ -49,6 +47,8 @@ pub struct Rules {
     pub travel_mm: [f64; 3],
     /// How far beyond its own radius a cutter may stray from the blank.
     pub overrun_mm: f64,
+    /// Least chip load, mm a tooth: below it the tooth rubs.
+    pub least_chip_mm: f64,
     /// What must remain over the underside.
     pub floor: Option<Floor>,
     /// How the piece hangs in the blank after the perimeter.
@@ -87,6 +87,8 @@ pub struct Proof {
     pub rapid_contacts: usize,
     /// All programs, one after the other.
     pub time_s: f64,
+    /// The same by what bounded the speed.
+    pub bounded_by: BoundedBy,
     /// Length of all feed moves.
     pub cut_length_mm: f64,
     /// Lines of all programs.
@@ -95,8 +97,14 @@ pub struct Proof {
     pub removed_mm3: f64,
     /// Furthest up a cutter, from its tip, that stock stood against it.
     pub most_engaged_mm: f64,
-    /// Least and greatest chip load of moves that cut, at the ordered feed: mm a tooth.
+    /// Least and greatest chip load of moves that cut, at the ordered feed: mm a tooth. The machine
+    /// does not reach that feed everywhere.
     pub chip_load_mm: Option<[f64; 2]>,
+    /// The same at the planned speed, each move's mean: mm a tooth.
+    pub planned_chip_load_mm: Option<[f64; 2]>,
+    /// Share of the time in moves that cut in which the planned speed lies below the least chip
+    /// load, 0..=1: a tooth that rubs heats the material.
+    pub rubbing_share: Option<f64>,
     /// Most movements begun within any one second.
     pub blocks_per_second: usize,
     /// Least that remains over the underside, and where; `None` without a floor.
@@ -122,11 +130,14 @@ pub struct Proof {
 pub struct CutFigures {
     pub name: String,
     pub time_s: f64,
+    pub bounded_by: BoundedBy,
     pub cut_length_mm: f64,
     pub lines: usize,
     pub removed_mm3: f64,
     pub most_engaged_mm: f64,
     pub chip_load_mm: Option<[f64; 2]>,
+    pub planned_chip_load_mm: Option<[f64; 2]>,
+    pub rubbing_share: Option<f64>,
     pub blocks_per_second: usize,
 }
 
@@ -164,7 +175,8 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
     let tabs_found = tabs::judge(&carved, cuts, piece.rim(), rules, &mut ledger);
 
     let (violations, totals) = ledger.close();
-    let programs: Vec<_> = cuts.iter().zip(&met).map(|(cut, met)| figures(cut, met)).collect();
+    let bites: Vec<_> = cuts.iter().zip(&met).map(|(cut, met)| Bites::of(cut, met, rules.least_chip_mm)).collect();
+    let programs: Vec<_> = cuts.iter().zip(&met).zip(&bites).map(|((c, met), bites)| figures(c, met, bites)).collect();
     let rapid_contacts = totals.iter().find(|t| t.kind == ViolationKind::RapidContact).map_or(0, |t| t.count);
     Ok(Proof {
         max_gouge_mm,
@@ -175,11 +187,14 @@ pub fn prove(cuts: &[Cut<'_>], target: &Target, rules: &Rules) -> Result<Proof, 
         unreached_at_mm: finish.and_then(|f| f.unreached_at).map(|p| [p.x, p.y]),
         rapid_contacts,
         time_s: programs.iter().map(|p| p.time_s).sum(),
+        bounded_by: programs.iter().map(|p| p.bounded_by).sum(),
         cut_length_mm: programs.iter().map(|p| p.cut_length_mm).sum(),
         lines: programs.iter().map(|p| p.lines).sum(),
         removed_mm3: programs.iter().map(|p| p.removed_mm3).sum(),
         most_engaged_mm: programs.iter().fold(0.0, |most, p| most.max(p.most_engaged_mm)),
         chip_load_mm: programs.iter().filter_map(|p| p.chip_load_mm).reduce(widest),
+        planned_chip_load_mm: programs.iter().filter_map(|p| p.planned_chip_load_mm).reduce(widest),
+        rubbing_share: bites.iter().copied().reduce(Bites::and).and_then(|all| all.rubbing_share()),
         blocks_per_second: programs.iter().map(|p| p.blocks_per_second).max().unwrap_or(0),
         thinnest,
         tabs_found,
@@ -203,6 +218,7 @@ fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
         ("travel in y", y),
         ("travel in z", z),
         ("overrun", rules.overrun_mm),
+        ("least chip load", rules.least_chip_mm),
         ("tab length", tab[0]),
         ("tab height", tab[1]),
         ("left beside tabs", tab[2]),
@@ -224,22 +240,69 @@ fn check(cuts: &[Cut<'_>], rules: &Rules) -> Result<(), CarveError> {
     Ok(())
 }
 
-fn figures(cut: &Cut<'_>, met: &[Encounter]) -> CutFigures {
-    let feeds = cut.program.travels.iter().zip(met).filter(|(travel, _)| !travel.rapid);
-    let cutting = feeds.clone().filter(|(travel, met)| met.taken.is_some() && travel.spindle_rpm > 0.0);
-    let teeth = f64::from(cut.cutter.flutes.max(1));
+fn figures(cut: &Cut<'_>, met: &[Encounter], bites: &Bites) -> CutFigures {
+    let feeds = cut.program.travels.iter().filter(|travel| !travel.rapid);
     CutFigures {
         name: cut.name.to_owned(),
-        time_s: cut.time_s,
-        cut_length_mm: feeds.map(|(travel, _)| (travel.to - travel.from).norm()).sum(),
+        time_s: cut.timing.total_s,
+        bounded_by: cut.timing.bounded_by,
+        cut_length_mm: feeds.map(|travel| (travel.to - travel.from).norm()).sum(),
         lines: cut.program.lines,
         removed_mm3: met.iter().map(|met| met.removed_mm3).sum(),
         most_engaged_mm: met.iter().fold(0.0, |most, met| most.max(met.engaged_mm)),
-        chip_load_mm: cutting
-            .map(|(travel, _)| travel.feed_mm_min / (travel.spindle_rpm * teeth))
-            .map(|load| [load, load])
-            .reduce(widest),
-        blocks_per_second: cut.busiest_second,
+        chip_load_mm: bites.ordered_mm,
+        planned_chip_load_mm: bites.planned_mm,
+        rubbing_share: bites.rubbing_share(),
+        blocks_per_second: cut.timing.busiest_second,
+    }
+}
+
+/// What a tooth takes in the moves of one program that cut.
+#[derive(Clone, Copy)]
+struct Bites {
+    /// At the ordered feed, mm a tooth.
+    ordered_mm: Option<[f64; 2]>,
+    /// At the planned speed, each move's mean, mm a tooth.
+    planned_mm: Option<[f64; 2]>,
+    /// In moves that cut.
+    cutting_s: f64,
+    /// Of these, below the least chip load.
+    rubbing_s: f64,
+}
+
+impl Bites {
+    fn of(cut: &Cut<'_>, met: &[Encounter], least_mm: f64) -> Bites {
+        let teeth = f64::from(cut.cutter.flutes.max(1));
+        let mut all = Bites { ordered_mm: None, planned_mm: None, cutting_s: 0.0, rubbing_s: 0.0 };
+        for ((travel, met), run) in cut.program.travels.iter().zip(met).zip(&cut.timing.runs) {
+            if travel.rapid || met.taken.is_none() || travel.spindle_rpm <= 0.0 {
+                continue;
+            }
+            let teeth_s = travel.spindle_rpm * teeth / 60.0;
+            let (ordered, mean) = (travel.feed_mm_min / 60.0, (travel.to - travel.from).norm() / run.seconds);
+            let both = |mm_s: f64| Some([mm_s / teeth_s; 2]).filter(|[mm, _]| mm.is_finite());
+            all = all.and(Bites {
+                ordered_mm: both(ordered),
+                planned_mm: both(mean),
+                cutting_s: run.seconds,
+                rubbing_s: run.slower_s(least_mm * teeth_s),
+            });
+        }
+        all
+    }
+
+    fn and(self, other: Bites) -> Bites {
+        let wider = |a: Option<[f64; 2]>, b| a.into_iter().chain(b).reduce(widest);
+        Bites {
+            ordered_mm: wider(self.ordered_mm, other.ordered_mm),
+            planned_mm: wider(self.planned_mm, other.planned_mm),
+            cutting_s: self.cutting_s + other.cutting_s,
+            rubbing_s: self.rubbing_s + other.rubbing_s,
+        }
+    }
+
+    fn rubbing_share(&self) -> Option<f64> {
+        (self.cutting_s > 0.0).then(|| (self.rubbing_s / self.cutting_s).clamp(0.0, 1.0))
     }
 }
 

@@ -268,7 +268,7 @@ mod tests {
     use super::*;
     use crate::frame::Rect;
     use crate::kernel::Shape;
-    use crate::nc::Program;
+    use crate::nc::{Program, Timing};
     use crate::profile::Cutter;
 
     const BLANK: Rect = Rect { x0: 0.0, y0: 0.0, x1: 40.0, y1: 30.0 };
@@ -289,6 +289,7 @@ mod tests {
             bed_cut_mm: 0.0,
             travel_mm: [300.0; 3],
             overrun_mm: 0.0,
+            least_chip_mm: 0.0,
             floor: None,
             tabs: None,
         }
@@ -307,7 +308,8 @@ mod tests {
             holder_diameter_mm: 30.0,
         };
         let step = Step::Finish;
-        let cut = Cut { name: "f.ngc", step, program: &program, cutter: &cutter, time_s: 0.0, busiest_second: 0 };
+        let timing = Timing::default();
+        let cut = Cut { name: "f.ngc", step, program: &program, cutter: &cutter, timing: &timing };
         finish(piece, carved, &[cut], &rules(), ledger).unwrap()
     }
 

@@ -44,6 +44,8 @@ pub enum ViolationKind {
     NotCutFree,
     /// Tabs are missing or too slight.
     Tabs,
+    /// The program says that it was written for another cutter.
+    OtherCutter,
 }
 
 /// One violation.

@@ -129,6 +129,10 @@ fn in_words(job: &Milled) -> String {
         let minutes = program.time_s / 60.0;
         format!("  {:<longest$} {minutes:>6.1} min  {}", program.file, program.cutter.name)
     }));
+    if !programs.is_empty() {
+        let (minutes, held) = (report.time_s / 60.0, report.bounded_by.words(3));
+        lines.push(wrapped("  time: ", &format!("{minutes:.1} min in all; {held}")));
+    }
     if let Some(proof) = report.proof.as_ref().filter(|proof| job.folder.is_some() || !proof.pass) {
         lines.extend(proof.violations.iter().map(words::violation));
         let figures = format!(

@@ -64,7 +64,7 @@ impl Prove {
         let lays = job::lay(&loaded.ticket.make, &[&design]);
         let lay = lays.first().expect("one design has one lay");
         let proved = job::prove(&loaded.ticket, &design, lay, &programs, Precision::SHOP).map_err(fault)?;
-        Ok(ProofReport { proof: proved.proof, values: proved.values })
+        Ok(proved.report())
     }
 }
 
@@ -87,10 +87,13 @@ fn in_words(report: &ProofReport) -> String {
         format!("  {:<30} {}", "out of the cutter's reach", words::mm(proof.unreached_max_mm)),
         format!("  {:<30} {}", "rapids that met stock", proof.rapid_contacts),
         format!("  {:<30} {:.1} min", "time", proof.time_s / 60.0),
+        format!("  {:<30} {}", "held by", proof.bounded_by.words(3)),
+        format!("  {:<30} {}", "below the least chip load", words::share(proof.rubbing_share)),
         format!("  {:<30} {:.1} m in {} lines", "cut", proof.cut_length_mm / 1000.0, proof.lines),
         wrapped("  ", "Values of the piece that these programs leave:"),
     ];
     lines.extend(report.values.iter().map(|(value, x)| format!("  {:<30} {x:.2} {}", value.words(), value.unit())));
+    lines.extend(report.cautions.iter().map(|caution| wrapped("  caution: ", caution)));
     lines.extend(proof.violations.iter().map(words::violation));
     lines.push(if proof.pass { "proved".into() } else { "refused: do not run these programs".into() });
     lines.join("\n")

@@ -53,6 +53,11 @@ pub(super) fn violation(violation: &Violation) -> String {
     wrapped("  refused: ", &format!("{}{line}: {}", violation.file, violation.message))
 }
 
+/// A share of the time in moves that cut, or a dash.
+pub(super) fn share(share: Option<f64>) -> String {
+    share.map_or("-".into(), |share| format!("{:.0} % of the time that cuts", 100.0 * share))
+}
+
 /// A figure in mm, or a dash.
 pub(super) fn mm(figure: Option<f64>) -> String {
     figure.map_or("-".into(), |figure| format!("{figure:.3} mm"))

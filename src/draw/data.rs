@@ -2,6 +2,7 @@
 
 use crate::frame::{Point2, Side};
 use crate::limits::Severity;
+use crate::nc::BoundedBy;
 use crate::value::Value;
 
 /// A height above the base plane at a place of the foot frame, mm.
@@ -129,6 +130,8 @@ pub struct ProgramRow {
     pub in_air: bool,
     /// Time on the machine, s.
     pub time_s: f64,
+    /// The same by what bounded the speed.
+    pub bounded_by: BoundedBy,
     /// Lines in the text.
     pub lines: usize,
     /// SHA-256 of the text, hexadecimal.

@@ -3,6 +3,7 @@
 use super::data::*;
 use crate::frame::{Point2, Side};
 use crate::limits::Severity;
+use crate::nc::BoundedBy;
 use crate::value::Value;
 
 /// Shapes that a [`DrawnFoot`] borrows.
@@ -221,6 +222,12 @@ fn programs(side: Side) -> Vec<ProgramRow> {
         cutter: cutter.into(),
         in_air: step == "frame",
         time_s,
+        bounded_by: BoundedBy {
+            feed_s: 0.62 * time_s,
+            acceleration_s: 0.31 * time_s,
+            z_rate_s: 0.07 * time_s,
+            ..BoundedBy::default()
+        },
         lines,
         sha256: format!("{:016x}", 0x9e37_79b9_7f4a_7c15_u64.wrapping_mul(lines as u64 + side as u64)).repeat(4),
     };

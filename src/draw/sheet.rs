@@ -216,12 +216,13 @@ fn side_words(feet: &[DrawnFoot]) -> &'static str {
 fn work_height(data: &SheetData) -> f64 {
     // The column is the plan's width less that of the cautions, about 95 mm whatever the scale.
     let lines = |text: &str| (ink::width_of(text, ink::SMALL_MM) / 92.0).ceil();
-    let programs = data.feet.iter().map(|f| f.programs.len()).sum::<usize>() + 2;
+    let programs = data.feet.iter().map(|f| f.programs.len()).sum::<usize>() + 1;
+    let total = lines(&tables::total_words(data));
     let proofs: f64 = data.feet.iter().map(|f| lines(&format!("Proof L {}", f.proof))).sum();
     let set_up = lines(&format!("Z zero {}", data.z_zero)) + lines(&format!("X, Y zero {}", data.xy_zero));
     let cutters = lines(&format!("Cutters {}", data.cutters.join("; 1 ")));
     let note = lines(data.note).min(2.0);
-    (programs as f64 + proofs + set_up + cutters + note) * ROW_MM + 3.0
+    (programs as f64 + total + proofs + set_up + cutters + note) * ROW_MM + 3.0
 }
 
 /// Height of the depths to grind with their heading and cautions, mm.

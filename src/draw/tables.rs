@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::data::{DrawnFoot, ProgramRow, SheetData};
 use super::dimension;
 use super::ink;
+use crate::nc::BoundedBy;
 use crate::value::Value;
 
 /// Asked and read back agree to this, mm or deg: a hundredth is what the table prints.
@@ -114,6 +115,7 @@ pub fn rules(feet: &[DrawnFoot]) -> Vec<String> {
 pub struct ProgramTable {
     pub prefix: String,
     pub rows: Vec<ProgramLine>,
+    /// Time in all and what it goes into, as words.
     pub total: String,
 }
 
@@ -147,8 +149,17 @@ pub fn program_table(data: &SheetData) -> ProgramTable {
     ProgramTable {
         prefix: if all { prefix } else { String::new() },
         rows: programs().enumerate().map(line).collect(),
-        total: clock(programs().map(|p| p.time_s).sum()),
+        total: total_words(data),
     }
+}
+
+/// The time of all programs, and what keeps the machine from being quicker.
+pub fn total_words(data: &SheetData) -> String {
+    let programs = || data.feet.iter().flat_map(|f| &f.programs);
+    let time = clock(programs().map(|p| p.time_s).sum());
+    let held = programs().map(|p| p.bounded_by).sum::<BoundedBy>().words(3);
+    let colon = if held.is_empty() { "" } else { ": " };
+    format!("in this order, time in all {time}{colon}{held}")
 }
 
 /// Minutes and seconds.

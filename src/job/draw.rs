@@ -167,7 +167,8 @@ fn program_row(written: &Written) -> ProgramRow {
         file: written.file.clone(),
         cutter: written.cutter.name.clone(),
         in_air: written.step == Step::Frame,
-        time_s: written.time_s,
+        time_s: written.timing.total_s,
+        bounded_by: written.timing.bounded_by,
         lines: written.program.lines,
         sha256: sha256_hex(written.text.as_bytes()),
     }

@@ -173,6 +173,7 @@ fn make_foot<'a>(
         return Ok(MadeFoot { design, cut: None });
     }
     let written = programs::write(ticket, &design, lay, sha256, precision)?;
+    design.findings.extend(programs::line_load(ticket, design.order, &written));
     let proved = programs::prove(ticket, &design, lay, &written, precision)?;
     let left_mm = proved.proof.scallop_p99_mm;
     design.findings.extend(left_mm.and_then(|left| limits::scallop(design.order, ticket.make.scallop_mm, left)));
@@ -204,7 +205,7 @@ fn proofs(feet: &[MadeFoot]) -> BTreeMap<Side, ProofReport> {
     feet.iter()
         .filter_map(|foot| {
             let proved = &foot.cut.as_ref()?.proved;
-            Some((foot.design.order.side, ProofReport { proof: proved.proof.clone(), values: proved.values.clone() }))
+            Some((foot.design.order.side, proved.report()))
         })
         .collect()
 }

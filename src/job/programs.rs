@@ -3,15 +3,16 @@
 
 use super::design::Design;
 use super::lay::{Face, Lay};
-use super::{Precision, StageError, stem, target};
+use super::{Precision, ProofReport, StageError, stem, target};
 use crate::carve::{self, Cut, Floor, Proof, Rules, Tabs};
 use crate::frame::Placement;
 use crate::gauge::{self, Piece};
 use crate::grid::Grid;
-use crate::nc::{self, Header, Program, Refusals};
+use crate::limits::{self, Finding};
+use crate::nc::{self, Header, Program, Refusals, Timing};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
 use crate::profile::{Blank, Cutter};
-use crate::ticket::{Make, Ticket, Underside};
+use crate::ticket::{FootOrder, Make, Ticket, Underside};
 use crate::value::Values;
 
 /// Most that may be cut below the design, normal to it, mm: the programmed points' own share
@@ -35,8 +36,7 @@ pub struct Written {
     pub cutter: Cutter,
     pub text: String,
     pub program: Program,
-    pub time_s: f64,
-    pub busiest_second: usize,
+    pub timing: Timing,
 }
 
 /// Why a program from a file cannot be proved.
@@ -77,8 +77,7 @@ impl Written {
             cutter: cutter.clone(),
             text: String::from_utf8_lossy(bytes).into_owned(),
             program,
-            time_s: timing.total_s,
-            busiest_second: timing.busiest_second,
+            timing,
         })
     }
 }
@@ -109,11 +108,16 @@ pub fn write(
                 cutter: path.cutter.clone(),
                 text,
                 program,
-                time_s: timing.total_s,
-                busiest_second: timing.busiest_second,
+                timing,
             })
         })
         .collect()
+}
+
+/// Whether the controller can read the busiest of these programs as fast as it is to run.
+pub(super) fn line_load(ticket: &Ticket, order: &FootOrder, written: &[Written]) -> Option<Finding> {
+    let busiest = written.iter().max_by_key(|w| w.timing.busiest_second)?;
+    limits::line_load(order, &ticket.make, &busiest.file, busiest.timing.busiest_second)
 }
 
 /// Where the cutters' tips go, step by step.
@@ -180,6 +184,16 @@ pub struct Proved {
     pub values: Values,
     /// How the piece lay in the blank.
     pub lay: Lay,
+    /// What is to be minded about the proof itself, a sentence each.
+    pub cautions: Vec<String>,
+}
+
+impl Proved {
+    /// What is told of it.
+    pub fn report(&self) -> ProofReport {
+        let (proof, values, cautions) = (self.proof.clone(), self.values.clone(), self.cautions.clone());
+        ProofReport { proof, values, cautions }
+    }
 }
 
 /// Proves `written` on one blank, in order, against the design.
@@ -194,18 +208,26 @@ pub fn prove(
     let target = target::target(&design.footbed, lay.top, make, precision.carve_mm);
     let cuts: Vec<Cut> = written
         .iter()
-        .map(|w| Cut {
-            name: &w.file,
-            step: w.step,
-            program: &w.program,
-            cutter: &w.cutter,
-            time_s: w.time_s,
-            busiest_second: w.busiest_second,
-        })
+        .map(|w| Cut { name: &w.file, step: w.step, program: &w.program, cutter: &w.cutter, timing: &w.timing })
         .collect();
     let proof = carve::prove(&cuts, &target, &rules(make, design, &target, lay.top, precision))?;
     let values = carved_values(make, design, &proof.carved, lay.top);
-    Ok(Proved { proof, values, lay: *lay })
+    let cautions = unroughed(written, &proof, make).into_iter().collect();
+    Ok(Proved { proof, values, lay: *lay, cautions })
+}
+
+/// Told when a program cuts into a blank that nothing has roughed: it may prove, and still be more
+/// than its cutter should take.
+fn unroughed(written: &[Written], proof: &Proof, make: &Make) -> Option<String> {
+    let first = written.iter().zip(&proof.programs).find(|(w, _)| w.step != Step::Frame)?;
+    let (program, figures) = first;
+    (program.step != Step::Rough).then(|| {
+        format!(
+            "roughing was not among the programs before {}: it was carved from the whole blank, with up to {:.1} mm of \
+             stock up the cutter; roughing takes {} mm at once and leaves {} mm",
+            program.file, figures.most_engaged_mm, make.material.step_down_mm, make.material.allowance_mm
+        )
+    })
 }
 
 fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, precision: Precision) -> Rules {
@@ -216,6 +238,7 @@ fn rules(make: &Make, design: &Design, target: &Target, placement: Placement, pr
         bed_cut_mm: make.machine.bed_cut_mm,
         travel_mm: make.machine.travel_mm,
         overrun_mm: OVERRUN_MM,
+        least_chip_mm: make.material.chip_load_mm[0],
         floor: Some(floor(make, design, target, placement)),
         tabs: Some(tabs(make)),
     }

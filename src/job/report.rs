@@ -13,6 +13,7 @@ use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
 use crate::kernel::Shape;
 use crate::limits::{BootEffect, Finding, Interval};
+use crate::nc::BoundedBy;
 use crate::path::Step;
 use crate::profile::Cutter;
 use crate::ticket::{Make, Ticket};
@@ -81,6 +82,8 @@ pub struct JobReport {
     pub solids: Vec<SolidReport>,
     pub files: Vec<FileReport>,
     pub time_s: f64,
+    /// The same second by second: what kept the machine from going faster.
+    pub bounded_by: BoundedBy,
     /// The pair's worst figures, with each foot's own under `feet`.
     pub proof: Option<PairProof>,
     pub pass: bool,
@@ -126,6 +129,8 @@ pub struct ProgramReport {
     pub feed_mm_min: f64,
     pub spindle_rpm: f64,
     pub time_s: f64,
+    /// The same second by second: what kept the machine from going faster.
+    pub bounded_by: BoundedBy,
     pub lines: usize,
 }
 
@@ -168,6 +173,8 @@ pub struct ProofReport {
     pub proof: Proof,
     /// Values of the carved piece.
     pub values: Values,
+    /// What is to be minded about the proof itself.
+    pub cautions: Vec<String>,
 }
 
 /// The worst of both feet.
@@ -259,6 +266,7 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
         feet: reports,
         time_s: programs.iter().map(|p| p.time_s).sum(),
+        bounded_by: programs.iter().map(|p| p.bounded_by).sum(),
         programs,
         solids: feet
             .iter()
@@ -302,7 +310,8 @@ fn program_reports(make: &Make, foot: &MadeFoot) -> Vec<ProgramReport> {
             safe_z_mm: safe_z_mm(make),
             feed_mm_min: make.material.feed_mm_min,
             spindle_rpm: if written.step == Step::Frame { 0.0 } else { spindle_rpm(make) },
-            time_s: written.time_s,
+            time_s: written.timing.total_s,
+            bounded_by: written.timing.bounded_by,
             lines: written.program.lines,
         })
         .collect()

@@ -18,7 +18,7 @@ use crate::value::Values;
 
 pub use field::{Interval, Intervals};
 pub use order::{BootEffect, boot_effect};
-pub use shop::scallop;
+pub use shop::{line_load, scallop};
 
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]

@@ -193,7 +193,8 @@ fn chip_load(case: &Case) -> Vec<Finding> {
     [("roughing", &make.roughing), ("finishing", &make.finishing), ("perimeter", &make.perimeter)]
         .into_iter()
         .filter_map(|(words, cutter)| {
-            let load = make.material.feed_mm_min / (rpm * f64::from(cutter.flutes.max(1)));
+            let teeth = f64::from(cutter.flutes.max(1));
+            let load = make.material.feed_mm_min / (rpm * teeth);
             let allowed = load.clamp(least, most);
             (load != allowed).then(|| {
                 let what = if load < least { "rubs and heats" } else { "tears" };
@@ -201,13 +202,50 @@ fn chip_load(case: &Case) -> Vec<Finding> {
                     "the {words} cutter {} would take {load:.3} mm a tooth; outside {least}-{most} mm {} {what}",
                     cutter.name, make.material.name
                 );
-                let advice = format!(
-                    "a feed of {:.0} mm/min gives {allowed} mm a tooth, or take a cutter with other flutes",
-                    allowed * rpm * f64::from(cutter.flutes.max(1))
-                );
-                Finding::new("chip_load", Severity::Caution, case.order.side, message, advice)
+                Finding::new("chip_load", Severity::Caution, case.order.side, message, chip_advice(case, load, teeth))
                     .numbers(load, allowed, "mm")
             })
         })
         .collect()
+}
+
+/// The feed, and the spindle speed where this machine turns it, that bring a chip load to the near
+/// end of its window, rounded into it.
+fn chip_advice(case: &Case, load_mm: f64, teeth: f64) -> String {
+    let (material, machine) = (&case.make.material, &case.make.machine);
+    let [least, most] = material.chip_load_mm;
+    let [lo, hi] = machine.spindle_rpm;
+    let rpm = material.spindle_rpm.clamp(lo, hi);
+    let tens = |x: f64, up: bool| if up { (x / 10.0).ceil() * 10.0 } else { (x / 10.0).floor() * 10.0 };
+    let rubs = load_mm < least;
+    let allowed = load_mm.clamp(least, most);
+    let feed = tens(allowed * rpm * teeth, rubs);
+    let turns = tens(material.feed_mm_min / (allowed * teeth), !rubs);
+    let or_turns = if (lo..=hi).contains(&turns) { format!(", or spindle_rpm = {turns:.0}") } else { String::new() };
+    let flutes = if rubs { "fewer" } else { "more" };
+    format!(
+        "feed_mm_min = {feed:.0} in the material's profile brings it in{or_turns}, or a cutter with {flutes} flutes"
+    )
+}
+
+/// Share of the lines that a controller can read that a program may ask of it: what is left covers
+/// hiccups of whoever sends the lines. Shop's own choice.
+const READ_SHARE: f64 = 0.8;
+
+/// Movements of one program that begin within one second against what the controller reads.
+pub fn line_load(order: &FootOrder, make: &Make, file: &str, most_a_second: usize) -> Option<Finding> {
+    let reads = 1.0 / make.machine.line_time_s;
+    let (asked, allowed) = (most_a_second as f64, READ_SHARE * reads);
+    (asked > allowed).then(|| {
+        let message = format!(
+            "{file} asks up to {asked:.0} lines in one second; machine {} reads {reads:.0}, and {:.0} % of them are safe",
+            make.machine.name,
+            100.0 * READ_SHARE
+        );
+        let advice = format!(
+            "a larger point_tolerance_mm or scallop gives fewer lines; feed_mm_min = {:.0} gives them time",
+            (make.material.feed_mm_min * allowed / asked / 10.0).floor() * 10.0
+        );
+        Finding::new("line_load", Severity::Caution, order.side, message, advice).numbers(asked, allowed, "lines/s")
+    })
 }

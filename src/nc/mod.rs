@@ -5,12 +5,14 @@
 //! needs for it. The rules of the common part, with the reason for each, are in
 //! `docs/controllers.md`. Nothing here knows footbeds, blanks or what is left standing.
 
+mod cutter;
 mod read;
 mod time;
 mod write;
 
+pub use cutter::other_cutter;
 pub use read::{Acceptance, MOST_BYTES, MOST_LINES, MOST_REFUSALS, Reason, Refusal, Refusals, read};
-pub use time::{Timing, time};
+pub use time::{BoundedBy, Run, Timing, time};
 pub use write::{Header, WriteError, estimate_s, write};
 
 use crate::frame::Point3;
@@ -74,6 +76,8 @@ pub fn acceptance(machine: &Machine) -> Acceptance {
         dwell_unit_s,
         end_m,
         motion_word_each_line: machine.motion_word_each_line,
+        decimals: machine.decimals,
+        refuses: machine.refuses.clone(),
     }
 }
 
@@ -100,10 +104,19 @@ mod tests {
             arcs: false,
             motion_word_each_line: true,
             line_limit: 60,
+            decimals: 4,
+            refuses: vec![49],
             bed_cut_mm: 0.0,
         };
-        let by_p =
-            Acceptance { line_limit: 60, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: true };
+        let by_p = Acceptance {
+            line_limit: 60,
+            dwell_letter: 'P',
+            dwell_unit_s: 1.0,
+            end_m: 2,
+            motion_word_each_line: true,
+            decimals: 4,
+            refuses: vec![49],
+        };
         assert_eq!(acceptance(&machine(DwellWord::PSeconds, EndWord::M2)), by_p);
         let by_s = Acceptance { dwell_letter: 'S', end_m: 30, ..by_p.clone() };
         assert_eq!(acceptance(&machine(DwellWord::SSeconds, EndWord::M30)), by_s);

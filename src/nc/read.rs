@@ -29,6 +29,13 @@ pub const MOST_LINES: usize = 2_000_000;
 /// Refusals that are collected before reading stops; past these, a person fixes those first.
 pub const MOST_REFUSALS: usize = 20;
 
+/// No wait of a milling program is longer, s; a longer one was counted in other units.
+pub const MOST_WAIT_S: f64 = 120.0;
+
+/// The shortest wait that is believed of a controller that counts milliseconds, s: 120 s written for
+/// one that counts seconds would be 0.12 s.
+const LEAST_WAIT_IN_MS_S: f64 = 0.2;
+
 /// Lines longer than the standard's 256 characters are not taken apart any more.
 const LONGEST_LINE: usize = 256;
 
@@ -48,6 +55,11 @@ pub struct Acceptance {
     pub end_m: u32,
     /// Whether every movement needs its own `G0` or `G1`.
     pub motion_word_each_line: bool,
+    /// Most decimals in a number.
+    pub decimals: usize,
+    /// G words of the common part that it does not know, by number. They must not be said, and what
+    /// they set need not be.
+    pub refuses: Vec<u32>,
 }
 
 /// The movements that `bytes` order.
@@ -184,14 +196,28 @@ impl<'a> Reader<'a> {
     fn sort(&mut self, words: &[Word]) -> Option<Orders> {
         let before = self.refusals.len();
         let mut orders = Orders::default();
-        let waits = words.contains(&Word { letter: 'G', number: 4.0 });
+        let waits = words.iter().any(|word| word.letter == 'G' && word.number == 4.0);
         let time_letter = if waits || self.limits.dwell_letter != 'S' { self.limits.dwell_letter } else { ' ' };
         for word in words {
-            if let Err(reason) = orders.take(*word, time_letter) {
+            if let Err(reason) = self.known(word, waits).and_then(|()| orders.take(*word, time_letter)) {
                 self.refuse(reason);
             }
         }
         (self.refusals.len() == before).then_some(orders)
+    }
+
+    /// What this controller takes less of than the common part holds.
+    fn known(&self, word: &Word, waits: bool) -> Result<(), Reason> {
+        let Word { letter, number, decimals } = *word;
+        let limit = self.limits.decimals;
+        if letter == 'G' {
+            let refused = self.limits.refuses.iter().any(|refused| f64::from(*refused) == number);
+            return if refused { Err(Reason::NotTaken { number }) } else { Ok(()) };
+        }
+        if waits && letter == 'P' && self.limits.dwell_letter != 'P' {
+            return Err(Reason::NoDwellTime { letter: self.limits.dwell_letter });
+        }
+        if decimals > limit { Err(Reason::Decimals { letter, number, decimals, limit }) } else { Ok(()) }
     }
 
     /// Saying `G94` anew makes at least one known controller forget the feed, so it does here.
@@ -221,7 +247,16 @@ impl<'a> Reader<'a> {
         let waits = orders.dwell.is_some();
         match (waits, orders.time) {
             (true, Some(time)) if time >= 0.0 => {
-                self.program.dwells.push(Dwell { line: self.number, seconds: time * self.limits.dwell_unit_s });
+                let seconds = time * self.limits.dwell_unit_s;
+                let (unit, least) = if self.limits.dwell_unit_s < 1.0 {
+                    ("milliseconds", LEAST_WAIT_IN_MS_S)
+                } else {
+                    ("seconds", 0.0)
+                };
+                if seconds > MOST_WAIT_S || (seconds > 0.0 && seconds < least) {
+                    self.refuse(Reason::DwellUnit { letter, number: time, seconds, unit, least });
+                }
+                self.program.dwells.push(Dwell { line: self.number, seconds });
             }
             (true, _) => self.refuse(Reason::NoDwellTime { letter }),
             (false, Some(number)) => self.refuse(Reason::StrayTime { letter, number }),
@@ -262,8 +297,8 @@ impl<'a> Reader<'a> {
     }
 
     fn check_settings(&mut self) {
-        let missing: Vec<String> =
-            NEEDED.iter().zip(self.said).filter(|(_, said)| !said).map(|(g, _)| format!("G{g}")).collect();
+        let missing = NEEDED.iter().zip(self.said).filter(|(g, said)| !said && !self.limits.refuses.contains(g));
+        let missing: Vec<String> = missing.map(|(g, _)| format!("G{g}")).collect();
         if !missing.is_empty() && !std::mem::replace(&mut self.complained.settings, true) {
             self.refuse(Reason::NotSet { missing: missing.join(" ") });
         }
@@ -363,7 +398,15 @@ mod tests {
     use super::*;
 
     fn strict() -> Acceptance {
-        Acceptance { line_limit: 70, dwell_letter: 'P', dwell_unit_s: 1.0, end_m: 2, motion_word_each_line: false }
+        Acceptance {
+            line_limit: 70,
+            dwell_letter: 'P',
+            dwell_unit_s: 1.0,
+            end_m: 2,
+            motion_word_each_line: false,
+            decimals: 3,
+            refuses: vec![],
+        }
     }
 
     /// A small program of the strict form.
@@ -442,7 +485,6 @@ mod tests {
             ("G91", 'G', 91.0),
             ("G20", 'G', 20.0),
             ("G55", 'G', 55.0),
-            ("G2 X1 Y1 I1", 'G', 2.0),
             ("M6", 'M', 6.0),
             ("M7", 'M', 7.0),
             ("M4 S1000", 'M', 4.0),
@@ -515,7 +557,18 @@ mod tests {
         }
         assert!(read(with("G4 P2", "G4 P2").as_bytes(), &by_s).is_err());
         let in_ms = Acceptance { dwell_unit_s: 0.001, ..strict() };
-        assert_eq!(read(SAMPLE.as_bytes(), &in_ms).unwrap().dwells, [Dwell { line: 8, seconds: 0.002 }]);
+        assert_eq!(
+            read(with("G4 P2", "G4 P2000").as_bytes(), &in_ms).unwrap().dwells,
+            [Dwell { line: 8, seconds: 2.0 }]
+        );
+        // Whoever counts in the other unit is found out, whatever the wait.
+        for seconds in [0.2, 2.0, 120.0] {
+            let other = read(with("G4 P2", &format!("G4 P{seconds}")).as_bytes(), &in_ms).unwrap_err().list;
+            assert!(matches!(other[0], Refusal { line: 8, reason: Reason::DwellUnit { .. }, .. }), "{other:?}");
+            let other = refused(&with("G4 P2", &format!("G4 P{}", 1000.0 * seconds)));
+            assert!(matches!(other[0], (8, Reason::DwellUnit { .. })), "{other:?}");
+        }
+        assert!(read(with("G4 P2", "G4 P0").as_bytes(), &in_ms).is_ok());
     }
 
     #[test]
@@ -546,6 +599,27 @@ mod tests {
         let found = read(SAMPLE.as_bytes(), &forgetful).unwrap_err().list;
         let lines: Vec<usize> = found.iter().filter(|r| r.reason == Reason::NoMotionWord).map(|r| r.line).collect();
         assert_eq!(lines, [10, 12, 13]);
+    }
+
+    /// What a controller does not know is refused where it stands, and not missed where it does not.
+    #[test]
+    fn a_controller_may_know_fewer_words() {
+        let bare = Acceptance { refuses: vec![40, 49, 80], ..strict() };
+        let found = read(SAMPLE.as_bytes(), &bare).unwrap_err().list;
+        let numbers: Vec<(usize, Reason)> = found.into_iter().map(|r| (r.line, r.reason)).collect();
+        assert_eq!(numbers, [40.0, 49.0, 80.0].map(|number| (4, Reason::NotTaken { number })));
+        assert!(read(with("G40 G49 G80", "").as_bytes(), &bare).is_ok());
+        let missing = Reason::NotSet { missing: "G40 G49".into() };
+        assert_eq!(refused(&with("G40 G49 G80", "")), [(6, missing)]);
+    }
+
+    #[test]
+    fn arcs_and_too_many_decimals_are_told_as_such() {
+        assert_eq!(refused(&with("X20 F2000", "G2 X20 Y5 F2000"))[0], (12, Reason::Arc { number: 2.0 }));
+        let four = Reason::Decimals { letter: 'X', number: 20.1234, decimals: 4, limit: 3 };
+        assert_eq!(refused(&with("X20 F2000", "X20.1234 F2000")), [(12, four)]);
+        let finer = Acceptance { decimals: 4, ..strict() };
+        assert!(read(with("X20 F2000", "X20.1234 F2000").as_bytes(), &finer).is_ok());
     }
 
     #[test]

@@ -10,11 +10,12 @@ use std::fmt::Write;
 
 use thiserror::Error;
 
-use super::time::{Joint, Leg, leg_times};
+use super::time::{Joint, Leg, leg_runs};
 use crate::frame::{Point3, Side, Vector3};
 use crate::path::{Motion, Step, Toolpath};
 use crate::profile::{DwellWord, EndWord, Machine};
-use words::{cutter_words, plain, step_words, thousandths, time_words, wrapped};
+pub(super) use words::{cutter_form, plain};
+use words::{cutter_words, step_words, thousandths, time_words, wrapped};
 
 /// What the program says about itself in its comments. Any text may be given: what could break out
 /// of a comment or command a controller is replaced.
@@ -208,7 +209,14 @@ impl Text<'_> {
     }
 
     fn preamble(&mut self) -> Result<(), WriteError> {
-        ["G21", "G17 G90 G94", "G40 G49 G80", "G54"].into_iter().try_for_each(|line| self.line(line))
+        for words in [&[21][..], &[17, 90, 94], &[40, 49, 80], &[54]] {
+            let known = words.iter().filter(|number| !self.machine.refuses.contains(number));
+            let line: Vec<String> = known.map(|number| format!("G{number}")).collect();
+            if !line.is_empty() {
+                self.line(&line.join(" "))?;
+            }
+        }
+        Ok(())
     }
 
     /// Lifts before anything else, because nobody knows where the tip stands; then turns the
@@ -320,7 +328,7 @@ fn moves_s(path: &Toolpath, moves: &Moves, machine: &Machine) -> f64 {
         at = step.to;
     }
     let spin_up_s = if path.step == Step::Frame { 0.0 } else { machine.spin_up_s };
-    leg_times(&legs, machine).iter().sum::<f64>() + spin_up_s
+    leg_runs(&legs, machine).iter().map(|run| run.seconds).sum::<f64>() + spin_up_s
 }
 
 #[cfg(test)]
@@ -351,6 +359,8 @@ mod tests {
             arcs: false,
             motion_word_each_line: false,
             line_limit: 70,
+            decimals: 3,
+            refuses: vec![],
             bed_cut_mm: 0.0,
         }
     }
@@ -448,6 +458,8 @@ mod tests {
         assert_eq!(orders(&by_s).last(), Some(&"M30"));
         let in_ms = text(&Machine { dwell: DwellWord::PMilliseconds, ..machine() });
         assert_eq!(orders(&in_ms)[6], "G4 P2500");
+        let bare = text(&Machine { refuses: vec![40, 49, 54, 80, 94], ..machine() });
+        assert_eq!(orders(&bare)[..3], ["G21", "G17 G90", "G0 Z42"]);
         let at_once = text(&Machine { spin_up_s: 0.0, ..machine() });
         assert_eq!(orders(&at_once)[6], "G0 X10 Y-5");
         let each = text(&Machine { motion_word_each_line: true, ..machine() });

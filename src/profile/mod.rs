@@ -135,6 +135,10 @@ pub struct Machine {
     /// Whether every line must carry its motion word.
     pub motion_word_each_line: bool,
     pub line_limit: usize,
+    /// Most decimals of a number that the controller reads.
+    pub decimals: usize,
+    /// G words of the common part that it refuses, by number; the state they set, it does not have.
+    pub refuses: Vec<u32>,
     /// How deep a cutter may go into the sacrificial board, mm (0: never below the bed).
     pub bed_cut_mm: f64,
 }

@@ -160,7 +160,18 @@ pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
     let arcs = s.flag("arcs", Need::Required);
     let motion_word_each_line = s.flag("motion_word_each_line", Need::Required);
     let line_limit = s.whole("line_limit", Need::Required, Allowed::plain(40.0, 250.0));
+    let decimals = if s.has("decimals") {
+        s.whole("decimals", Need::Required, Allowed::plain(3.0, 9.0))
+    } else {
+        Some(USUAL_DECIMALS)
+    };
+    let refuses = if s.has("refuses") { refused_words(s) } else { Some(vec![]) };
     let bed_cut_mm = mm(s, "bed_cut_mm", 0.0, 5.0);
+    if let Some(wait) = spin_up_s.filter(|wait| *wait > 0.0 && *wait < LEAST_SPIN_UP_S) {
+        let message = format!("`spin_up_s` is {wait}, shorter than any spindle takes");
+        s.at("spin_up_s", message, format!("write 0 for none, or {LEAST_SPIN_UP_S} to 120 s"));
+        return None;
+    }
     Some(Machine {
         name: name.to_owned(),
         title: title.to_owned(),
@@ -178,8 +189,44 @@ pub(super) fn machine(s: &Section, name: &str, title: &str) -> Option<Machine> {
         arcs: arcs?,
         motion_word_each_line: motion_word_each_line?,
         line_limit: line_limit? as usize,
+        decimals: decimals? as usize,
+        refuses: refuses?,
         bed_cut_mm: bed_cut_mm?,
     })
+}
+
+/// Decimals of a controller whose profile does not say: as many as anyone writes.
+const USUAL_DECIMALS: u32 = 9;
+
+/// Shorter waits could be told from those of a controller that counts other units no more: 120 s,
+/// the longest, are 0.12 s when they are taken for milliseconds.
+const LEAST_SPIN_UP_S: f64 = 0.2;
+
+/// Words that may be left out where they are not known: who does not know them cannot be in a state
+/// that they would end.
+const MAY_BE_REFUSED: [u32; 6] = [17, 40, 49, 54, 80, 94];
+
+/// G words such as `G40 G49`, by number, each once.
+fn refused_words(s: &Section) -> Option<Vec<u32>> {
+    let text = s.text("refuses", Need::Required, 40)?;
+    let mut numbers = vec![];
+    for word in text.split_whitespace() {
+        match word.strip_prefix('G').and_then(|n| n.parse().ok()).filter(|n| MAY_BE_REFUSED.contains(n)) {
+            Some(number) if !numbers.contains(&number) => numbers.push(number),
+            Some(_) => {}
+            None => {
+                let all = MAY_BE_REFUSED.map(|n| format!("G{n}")).join(" ");
+                s.at(
+                    "refuses",
+                    format!("`refuses` holds {word}; allowed are {all}"),
+                    "no program can do without other words",
+                );
+                return None;
+            }
+        }
+    }
+    numbers.sort_unstable();
+    Some(numbers)
 }
 
 pub(super) fn support(s: &Section, name: &str, title: &str) -> Option<StartingSupport> {
@@ -319,6 +366,10 @@ mod tests {
         assert!(angle.contains("unknown key `half_angle_deg`"), "{angle}");
         let axes = wrong(Kind::Machine, MILL, "[250.0, 400.0, 120.0]", "[250.0, 400.0]");
         assert!(axes.contains("must be a list of 3 numbers"), "{axes}");
+        let word = wrong(Kind::Machine, MILL, "arcs = true", "arcs = true\nrefuses = \"G49 G90\"");
+        assert!(word.contains("holds G90") && word.contains("G40 G49 G54"), "{word}");
+        let wait = wrong(Kind::Machine, MILL, "spin_up_s = 4.0", "spin_up_s = 0.1");
+        assert!(wait.contains("shorter than any spindle takes"), "{wait}");
         let nan = wrong(Kind::Machine, MILL, "[250.0, 400.0, 120.0]", "[250.0, 400.0, nan]");
         assert!(nan.contains("`travel_mm` is nan"), "{nan}");
         let none = wrong(Kind::Material, FOAM, "sanding_mm = 0.3\n", "");

@@ -7,8 +7,9 @@ use super::words::Word;
 /// Settings that must have been said before a movement, by G number.
 pub(super) const NEEDED: [u32; 7] = [17, 21, 40, 49, 54, 90, 94];
 
-/// Coordinates, feeds and speeds beyond this are slips of the point, and refused.
-pub(super) const MOST_NUMBER: f64 = 100_000.0;
+/// Coordinates, feeds and speeds beyond this are slips of the point, and refused. The largest number
+/// that means something is the longest wait in milliseconds.
+pub(super) const MOST_NUMBER: f64 = 120_000.0;
 
 /// The words of one line, each kind once.
 #[derive(Default)]
@@ -30,7 +31,7 @@ impl Orders {
     /// `time_letter` is the letter that means a time in this line: where S waits, it does so only
     /// beside `G4`.
     pub(super) fn take(&mut self, word: Word, time_letter: char) -> Result<(), Reason> {
-        let Word { letter, number } = word;
+        let Word { letter, number, .. } = word;
         if !(-MOST_NUMBER..=MOST_NUMBER).contains(&number) {
             return Err(Reason::OutOfRange { letter, number });
         }
@@ -53,6 +54,9 @@ impl Orders {
         }
         if number == 4.0 {
             return once(&mut self.dwell, 'G', number);
+        }
+        if [2.0, 3.0].contains(&number) {
+            return Err(Reason::Arc { number });
         }
         if !NEEDED.map(f64::from).contains(&number) {
             return Err(Reason::UnknownWord { letter: 'G', number });

@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 use super::orders::MOST_NUMBER;
-use super::{MOST_BYTES, MOST_LINES};
+use super::{MOST_BYTES, MOST_LINES, MOST_WAIT_S};
 
 /// Everything in a text that cannot be accepted, in order of lines, at most [`super::MOST_REFUSALS`].
 #[derive(Clone, Debug, PartialEq, Error)]
@@ -53,6 +53,14 @@ pub enum Reason {
     OutOfRange { letter: char, number: f64 },
     #[error("the word {letter}{number} is not in the accepted part of the language")]
     UnknownWord { letter: char, number: f64 },
+    #[error(
+        "G{number} is an arc; controllers differ on its centre, and only straight moves are proved: write G1 moves"
+    )]
+    Arc { number: f64 },
+    #[error("this controller does not know G{number}; leave it out, as its profile's `refuses` says")]
+    NotTaken { number: f64 },
+    #[error("{letter}{number} has {decimals} decimals; this controller reads {limit}: round it")]
+    Decimals { letter: char, number: f64, decimals: usize, limit: usize },
     #[error("two words of one kind in one line: {letter}{first} and {letter}{second}")]
     Repeated { letter: char, first: f64, second: f64 },
     #[error("a movement before {missing} has been said; the machine's last state would decide")]
@@ -77,6 +85,11 @@ pub enum Reason {
     StraySpeed { number: f64 },
     #[error("G4 needs its time {letter}, 0 or more; this controller takes no other letter")]
     NoDwellTime { letter: char },
+    #[error(
+        "{letter}{number} is a wait of {seconds} s to this controller, which counts {unit}; believed are 0 and \
+         {least} to {MOST_WAIT_S} s: was it written for another unit?"
+    )]
+    DwellUnit { letter: char, number: f64, seconds: f64, unit: &'static str, least: f64 },
     #[error("{letter}{number} belongs to no G4")]
     StrayTime { letter: char, number: f64 },
     #[error("G4 and a movement in one line; controllers differ on which comes first")]

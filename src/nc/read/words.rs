@@ -10,6 +10,8 @@ pub(super) struct Word {
     /// Upper case.
     pub(super) letter: char,
     pub(super) number: f64,
+    /// Digits after the point.
+    pub(super) decimals: usize,
 }
 
 /// What a line holds.
@@ -79,7 +81,8 @@ fn word<'a>(rest: &'a str, words: &mut Vec<Word>) -> Result<&'a str, Reason> {
     let end = rest.find(|c: char| !(c.is_ascii_digit() || "+-. \t".contains(c))).unwrap_or(rest.len());
     let (digits, rest) = rest.split_at(end);
     let number: String = digits.chars().filter(|c| !c.is_whitespace()).collect();
-    words.push(Word { letter, number: real(&number).ok_or(Reason::Number { letter, found: number })? });
+    let decimals = number.split_once('.').map_or(0, |(_, part)| part.len());
+    words.push(Word { letter, number: real(&number).ok_or(Reason::Number { letter, found: number })?, decimals });
     Ok(rest)
 }
 
@@ -110,6 +113,12 @@ mod tests {
     fn blanks_and_case_mean_nothing() {
         assert_eq!(words("g0x +0. 12 34y 7"), [('G', 0.0), ('X', 0.1234), ('Y', 7.0)]);
         assert_eq!(words("  G01X-.5\tF 6 0 0."), [('G', 1.0), ('X', -0.5), ('F', 600.0)]);
+    }
+
+    #[test]
+    fn decimals_are_counted_as_written() {
+        let decimals: Vec<usize> = split("X1 Y1. Z1.5 F0.1250").unwrap().words.iter().map(|w| w.decimals).collect();
+        assert_eq!(decimals, [0, 0, 1, 4]);
     }
 
     #[test]

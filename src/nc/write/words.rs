@@ -17,7 +17,7 @@ pub(super) fn thousandths(n: i64) -> String {
 /// The words in upper case, without apostrophes, with everything else that is not plain replaced by
 /// a space, and runs of spaces made one. What stays is enough for words, numbers and file names, and nothing that any
 /// known controller acts on.
-pub(super) fn plain(words: &str) -> String {
+pub(in crate::nc) fn plain(words: &str) -> String {
     let keep = |c: char| if c.is_ascii_alphanumeric() || ".,:+=/-_".contains(c) { c.to_ascii_uppercase() } else { ' ' };
     words.chars().filter(|c| *c != '\'').map(keep).collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
 }
@@ -54,6 +54,12 @@ pub(super) fn step_words(step: Step) -> &'static str {
 }
 
 pub(super) fn cutter_words(cutter: &Cutter) -> String {
+    let (flutes, out) = (cutter.flutes, short(cutter.stickout_mm));
+    format!("{}, {flutes} flutes, {out} mm out", cutter_form(cutter))
+}
+
+/// Its name and its form.
+pub(in crate::nc) fn cutter_form(cutter: &Cutter) -> String {
     let shape = match cutter.shape {
         Shape::Flat { radius } => format!("flat, diameter {}", short(2.0 * radius)),
         Shape::Ball { radius } => format!("ball, diameter {}", short(2.0 * radius)),
@@ -67,8 +73,7 @@ pub(super) fn cutter_words(cutter: &Cutter) -> String {
             short(2.0 * radius)
         ),
     };
-    let (flutes, out) = (cutter.flutes, short(cutter.stickout_mm));
-    format!("{}, {shape} mm, {flutes} flutes, {out} mm out", cutter.name)
+    format!("{}, {shape} mm", cutter.name)
 }
 
 /// A number with at most three decimals.
