@@ -160,7 +160,11 @@ fn strip(judged: &Judged, band: Band) -> String {
 
 fn document(width: f64, height: f64, picture: Group) -> String {
     let size = (ink::coarse(width), ink::coarse(height));
-    Document::new().set("class", "drawing").set("viewBox", format!("0 0 {} {}", size.0, size.1)).add(picture).to_string()
+    Document::new()
+        .set("class", "drawing")
+        .set("viewBox", format!("0 0 {} {}", size.0, size.1))
+        .add(picture)
+        .to_string()
 }
 
 /// Paper mm for one mm of footbed.
@@ -173,15 +177,16 @@ fn plan(data: &RecordData) -> String {
     let side = data.inspection.side;
     let outline: Vec<Point2> = data.outline.iter().map(|p| bench_from_foot(side).place(*p)).collect();
     let Some(rect) = Rect::around(&outline) else { return String::new() };
-    let on_paper = |p: Point2| {
-        Point2::new(
-            PLAN_MARGIN_MM + PLAN_SCALE * (p.x - rect.x0),
-            4.0 + PLAN_SCALE * (rect.y1 - p.y),
-        )
-    };
+    let on_paper =
+        |p: Point2| Point2::new(PLAN_MARGIN_MM + PLAN_SCALE * (p.x - rect.x0), 4.0 + PLAN_SCALE * (rect.y1 - p.y));
     let loop_on_paper: Vec<Point2> = outline.iter().map(|p| on_paper(*p)).collect();
     let (width, height) = (2.0 * PLAN_MARGIN_MM + PLAN_SCALE * rect.width(), 8.0 + PLAN_SCALE * rect.height());
-    let letter = ink::label("side", on_paper(Point2::new(0.5 * (rect.x0 + rect.x1), rect.y1 - 45.0)), Anchor::Middle, side.letter());
+    let letter = ink::label(
+        "side",
+        on_paper(Point2::new(0.5 * (rect.x0 + rect.x1), rect.y1 - 45.0)),
+        Anchor::Middle,
+        side.letter(),
+    );
     let mut picture = ink::group("record-plan").add(ink::curve("w50 material", &loop_on_paper, true)).add(letter);
     let mut taken: Vec<(bool, f64)> = vec![];
     for (place, words, good) in measured(data) {
@@ -195,10 +200,12 @@ fn plan(data: &RecordData) -> String {
         let end = Point2::new(if left { PLAN_MARGIN_MM - 3.0 } else { width - PLAN_MARGIN_MM + 3.0 }, y);
         let anchor = if left { Anchor::End } else { Anchor::Start };
         let class = if good { "t" } else { "t b signal" };
-        picture = picture
-            .add(ink::circle("ink-fill", at, 0.7))
-            .add(ink::line("w13", at, end))
-            .add(ink::label(class, Point2::new(end.x + if left { -0.8 } else { 0.8 }, y + 0.9), anchor, words));
+        picture = picture.add(ink::circle("ink-fill", at, 0.7)).add(ink::line("w13", at, end)).add(ink::label(
+            class,
+            Point2::new(end.x + if left { -0.8 } else { 0.8 }, y + 0.9),
+            anchor,
+            words,
+        ));
     }
     document(width, height, picture)
 }

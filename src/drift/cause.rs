@@ -61,7 +61,11 @@ fn is_off(mean: &Spread) -> bool {
 
 /// The mean over the named values of each piece, so that what they share counts and what they do not
 /// cancels; with the values that were there.
-fn shared(entries: &[Entry], values: &[Value], scaled: impl Fn(Value, f64, f64) -> f64) -> Option<(Spread, Vec<Value>)> {
+fn shared(
+    entries: &[Entry],
+    values: &[Value],
+    scaled: impl Fn(Value, f64, f64) -> f64,
+) -> Option<(Spread, Vec<Value>)> {
     let measured: Vec<Value> =
         values.iter().copied().filter(|v| entries.iter().filter(|e| e.values.contains_key(v)).count() > 1).collect();
     if measured.len() < 2 {
@@ -99,8 +103,15 @@ fn z_zero(entries: &[Entry], values: &BTreeMap<Value, Spread>) -> Option<Cause> 
         cause: CauseKind::ZZero,
         size: mean.mean,
         uncertainty: mean.mean_uncertainty.unwrap_or(f64::INFINITY),
-        evidence: format!("{} all stand {:.2} mm {way} on average, {} pieces", list(&measured), mean.mean.abs(), mean.count),
-        advice: "check Z zero: touch off on the bed, not on the blank; then the cutter's length if it was entered by hand".into(),
+        evidence: format!(
+            "{} all stand {:.2} mm {way} on average, {} pieces",
+            list(&measured),
+            mean.mean.abs(),
+            mean.count
+        ),
+        advice:
+            "check Z zero: touch off on the bed, not on the blank; then the cutter's length if it was entered by hand"
+                .into(),
     })
 }
 
@@ -112,7 +123,12 @@ fn edge(entries: &[Entry], values: &BTreeMap<Value, Spread>) -> Option<Cause> {
             cause: CauseKind::EdgeOffset,
             size: mean.mean,
             uncertainty: mean.mean_uncertainty.unwrap_or(f64::INFINITY),
-            evidence: format!("{} are all {:.2} mm {way} on average, {} pieces", list(&measured), mean.mean.abs(), mean.count),
+            evidence: format!(
+                "{} are all {:.2} mm {way} on average, {} pieces",
+                list(&measured),
+                mean.mean.abs(),
+                mean.count
+            ),
             advice: format!(
                 "measure the perimeter cutter: its diameter is probably {:.2} mm {} than its profile says, or the edge is {}",
                 mean.mean.abs(),
@@ -141,7 +157,8 @@ fn scale(entries: &[Entry], values: &BTreeMap<Value, Spread>) -> Option<Cause> {
         size: percent,
         uncertainty: 100.0 * share.mean_uncertainty.unwrap_or(f64::INFINITY),
         evidence: format!("{} are all off by {percent:+.2} %, {} pieces", list(&measured), share.count),
-        advice: "check the machine's steps per mm on both axes against a steel rule, and that the blank does not creep".into(),
+        advice: "check the machine's steps per mm on both axes against a steel rule, and that the blank does not creep"
+            .into(),
     })
 }
 
@@ -215,7 +232,7 @@ mod tests {
                 material: "eva-firm".into(),
                 machine: "fast-router".into(),
                 blank: "foam-300".into(),
-                finishing: if k % 2 == 0 { "ball-6" } else { "ball-8" }.into(),
+                finishing: if k.is_multiple_of(2) { "ball-6" } else { "ball-8" }.into(),
                 perimeter: "flat-6".into(),
                 verdict: Verdict::Accept,
                 values: Value::ALL.into_iter().enumerate().map(logged).collect(),
@@ -263,10 +280,10 @@ mod tests {
         let arch = &drift.values[&Value::MedialArch];
         assert!(arch.wandering && !drift.values[&Value::HeelThickness].wandering);
         assert!(arch.cpk.unwrap() < arch.cp.unwrap());
-        assert_eq!(drift.groups.iter().map(|g| (g.by, g.name.as_str(), g.pieces)).collect::<Vec<_>>(), [
-            ("finishing", "ball-6", 15),
-            ("finishing", "ball-8", 15)
-        ]);
+        assert_eq!(
+            drift.groups.iter().map(|g| (g.by, g.name.as_str(), g.pieces)).collect::<Vec<_>>(),
+            [("finishing", "ball-6", 15), ("finishing", "ball-8", 15)]
+        );
         assert_eq!(drift.verdicts["accept"], 30);
     }
 }

@@ -13,7 +13,9 @@ pub fn remedy(value: Value, high: bool) -> &'static str {
         (Value::MedialArch | Value::LateralArch | Value::TransverseArch, true) => "sand it down and measure again",
         (Value::ForefootThickness, true) => "sand the forefoot evenly",
         (Value::FlexZoneThickness, true) => "grind the underside of the flex zone",
-        (Value::FlexZoneThickness, false) => "it will bend more than was asked, with the cube of its thickness: mill again",
+        (Value::FlexZoneThickness, false) => {
+            "it will bend more than was asked, with the cube of its thickness: mill again"
+        }
         (Value::Length | Value::BallWidth | Value::HeelWidth, true) => "trim the edge to the trim outline",
         (_, false) => "what is missing cannot be put back: mill again",
     }

@@ -92,7 +92,8 @@ fn direct(
         if value == Value::RearfootPost { case.tolerances.reading_sd_deg } else { case.tolerances.reading_sd_mm };
     if cover == Cover::On && value == Value::HeelCupWidth {
         all.notes.push(
-            "heel cup width cannot be judged under the cover: how much a cover narrows a sloping wall is not known".into(),
+            "heel cup width cannot be judged under the cover: how much a cover narrows a sloping wall is not known"
+                .into(),
         );
         return Ok(());
     }
@@ -201,7 +202,9 @@ fn one_arm(medial: &[&Reading], lateral: &[&Reading]) -> Result<f64, InspectErro
         .iter()
         .chain(lateral)
         .filter_map(|reading| match reading.quantity {
-            Quantity::PostHeightMedial { arm_mm } | Quantity::PostHeightLateral { arm_mm } => Some((reading.line, arm_mm)),
+            Quantity::PostHeightMedial { arm_mm } | Quantity::PostHeightLateral { arm_mm } => {
+                Some((reading.line, arm_mm))
+            }
             _ => None,
         })
         .collect();
@@ -225,7 +228,7 @@ fn forefoot(case: &Case, readings: &[Reading], cover: Cover, all: &mut All) {
         count: m.count.min(l.count),
         resolution: m.resolution.max(l.resolution),
     };
-    let asked = case.footbed.places.forefoot_balance().on(&|p| Some(case.footbed.top_at(p))).unwrap_or(0.0);
+    let asked = case.footbed.places.forefoot_balance().on(|p| Some(case.footbed.top_at(p))).unwrap_or(0.0);
     let one_reading = sd * std::f64::consts::SQRT_2;
     all.checks.push((Check::ForefootTilt, None, Made { asked, estimate: both(m.mean - l.mean, 1.0), one_reading }));
     if let Some(asked) = case.order.asked(Value::ForefootThickness) {

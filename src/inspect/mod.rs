@@ -161,7 +161,7 @@ pub fn inspect(case: &Case, readings: &[Reading], cover: Cover) -> Result<Inspec
         .collect();
     let verdicts = values.values().chain(checks.iter().map(|found| &found.judged)).map(|judged| judged.verdict);
     let measured: BTreeSet<Value> = values.keys().copied().collect();
-    let probable_other_side = values.get(&Value::RearfootPost).is_some_and(|post| mirrored(post));
+    let probable_other_side = values.get(&Value::RearfootPost).is_some_and(mirrored);
     let verdict = verdicts.max().unwrap_or(Verdict::Borderline);
     Ok(Inspection {
         side: case.order.side,
@@ -247,7 +247,8 @@ fn advice_for(words: &str, judged: &Judged, band: Band, one: f64, remedy: &str) 
 /// How to settle what is borderline.
 fn doubt(judged: &Judged, band: Band, one: f64) -> String {
     let bounds = [Some(band.accept), Some(-band.accept), band.reject_above, band.reject_below];
-    let nearest = bounds.into_iter().flatten().map(|bound| (judged.difference - bound).abs()).fold(f64::INFINITY, f64::min);
+    let nearest =
+        bounds.into_iter().flatten().map(|bound| (judged.difference - bound).abs()).fold(f64::INFINITY, f64::min);
     match readings_needed(one, 0.0, nearest) {
         Some(n) if n > judged.readings => format!("measure again; {n} readings would settle it"),
         _ => "too near to a bound for this gauge: use a finer one, or decide and note why".to_string(),

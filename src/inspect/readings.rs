@@ -188,7 +188,7 @@ impl Table<'_> {
         let (quantity, reading) = (quantity?, reading?);
         let scale = self.scale(row, quantity, cell("unit"))?;
         (self.problems.len() == problems_before).then_some(Reading {
-            line: row.position().map_or(0, |at| at.line() as usize),
+            line: start_of(self.text, row).1,
             quantity,
             reading: reading * scale,
             resolution: resolution.map(|r| r * scale),
@@ -285,18 +285,25 @@ fn nearest(name: &str, known: &[&str]) -> String {
     }
 }
 
-/// Where a word stands in its row, or the whole row.
-fn place_of(text: &str, row: &StringRecord, word: &str) -> Range<usize> {
-    let start = row.position().map_or(0, |at| at.byte() as usize);
-    // The position may be that of comments and blank lines before the row.
-    let mut start = start.min(text.len());
+/// The byte at which a row starts, and its line from 1. The reader's own position may be that of
+/// comments and blank lines before the row.
+fn start_of(text: &str, row: &StringRecord) -> (usize, usize) {
+    let at = row.position().map_or((0, 1), |at| (at.byte() as usize, at.line() as usize));
+    let (mut start, mut number) = (at.0.min(text.len()), at.1);
     while let Some(rest) = text.get(start..) {
         let line = rest.split_inclusive('\n').next().unwrap_or("");
         if line.is_empty() || !(line.trim().is_empty() || line.starts_with('#')) {
             break;
         }
         start += line.len();
+        number += 1;
     }
+    (start, number)
+}
+
+/// Where a word stands in its row, or the whole row.
+fn place_of(text: &str, row: &StringRecord, word: &str) -> Range<usize> {
+    let (start, _) = start_of(text, row);
     let line = text.get(start..).and_then(|rest| rest.lines().next()).unwrap_or("");
     match line.find(word).filter(|_| !word.is_empty()) {
         Some(at) => start + at..start + at + word.len(),

@@ -32,13 +32,17 @@ impl Verdict {
 }
 
 /// The verdict on a difference made minus asked, known to +- `uncertainty` (k = 2): what the band
-/// says when it says the same for the whole interval, otherwise borderline. So nothing is accepted or
-/// rejected that the measurement does not prove (decision rule after ISO 14253-1 [from memory]).
+/// says when it says the same for the whole interval; rework when it is off for certain and only the
+/// bound of rejection is in doubt; otherwise borderline. So nothing is accepted or rejected that the
+/// measurement does not prove (decision rule after ISO 14253-1 [from memory]).
 pub fn verdict(band: Band, difference: f64, uncertainty: f64) -> Verdict {
     let [low, high] = [difference - uncertainty, difference + uncertainty].map(|end| zone(band, end));
-    // From rejected as too low to rejected as too high, everything lies between.
-    let same_side = low == Verdict::Accept || difference.abs() > uncertainty;
-    if low == high && same_side { low } else { Verdict::Borderline }
+    let accepted_between = difference.abs() <= uncertainty + band.accept;
+    match (low, high) {
+        (Verdict::Accept, Verdict::Accept) => Verdict::Accept,
+        _ if accepted_between => Verdict::Borderline,
+        _ => low.min(high),
+    }
 }
 
 /// Where a difference that is known exactly lies.
@@ -76,18 +80,22 @@ mod tests {
         assert_eq!(verdict(BAND, 0.8, 0.3), Verdict::Borderline);
         assert_eq!(verdict(BAND, 1.2, 0.3), Verdict::Borderline);
         assert_eq!(verdict(BAND, 1.25, 0.2), Verdict::Rework);
+        // Off for certain; whether beyond the bound of rejection is not.
+        assert_eq!(verdict(BAND, 1.45, 0.2), Verdict::Rework);
+        assert_eq!(verdict(BAND, 1.55, 0.2), Verdict::Rework);
         assert_eq!(verdict(BAND, 1.9, 0.3), Verdict::Reject);
         // So coarse that it may be too low as well as too high.
         assert_eq!(verdict(BAND, 0.0, 5.0), Verdict::Borderline);
     }
 
     proptest! {
-        /// A better measurement of the same difference never turns a verdict into another one: it
-        /// only settles what was borderline.
+        /// A better measurement of the same difference only settles what was in doubt: borderline,
+        /// or whether rework is enough.
         #[test]
         fn sharper_never_contradicts(difference in -3.0..3.0f64, coarse in 0.0..2.0f64, share in 0.0..1.0f64) {
             let (blunt, sharp) = (verdict(BAND, difference, coarse), verdict(BAND, difference, share * coarse));
-            prop_assert!(blunt == Verdict::Borderline || blunt == sharp, "{blunt:?} {sharp:?}");
+            let settled = blunt == Verdict::Rework && sharp == Verdict::Reject;
+            prop_assert!(blunt == Verdict::Borderline || blunt == sharp || settled, "{blunt:?} {sharp:?}");
         }
     }
 }

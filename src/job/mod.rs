@@ -6,6 +6,7 @@ mod draw;
 mod lay;
 mod pieces;
 mod programs;
+mod record;
 mod report;
 mod target;
 
@@ -27,6 +28,7 @@ use pieces::Solid;
 pub use design::{Design, DesignError, design};
 pub use lay::{Face, Lay, lay};
 pub use programs::{Proved, TextError, Written, prove, write};
+pub use record::record;
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::target;
 
