@@ -19,15 +19,16 @@ const HEAD_MM: f64 = 14.0;
 const GAP_MM: f64 = 5.0;
 const MARGIN_MM: f64 = 6.0;
 
+/// Plain colours, because not every viewer of pictures knows variables.
 const STYLE: &str = "\
-svg{--paper:#fdfaf3;--ink:#15233f;--soft:#59647a;--signal:#b3261e;background:var(--paper)}\
-@media screen and (prefers-color-scheme:dark){svg{--paper:#1d2630;--ink:#e4e9ee;--soft:#a3b0bd;--signal:#ff9a86}}\
-text{font:400 2.8px 'Helvetica Neue',Arial,'Liberation Sans',sans-serif;fill:var(--ink)}\
-.soft{fill:var(--soft)}.b{font-weight:700}.signal{fill:var(--signal)}\
-.accepted{fill:var(--ink);fill-opacity:.07}\
-.w13,.w25,.w50{stroke:var(--ink);fill:none}.w13{stroke-width:.13px}.w25{stroke-width:.25px}.w50{stroke-width:.5px}\
-.dash{stroke-dasharray:1.6 .8}.chain{stroke-dasharray:5 .8 .6 .8}\
-.dot{fill:var(--ink)}.out{fill:var(--signal)}";
+svg{background:#fdfaf3}\
+text{font:400 2.8px 'Helvetica Neue',Arial,'Liberation Sans',sans-serif;fill:#15233f}\
+.soft{fill:#59647a}.b{font-weight:700}.signal{fill:#b3261e}\
+.accepted{fill:#15233f;fill-opacity:.07}\
+.w13,.w25{stroke:#15233f;fill:none}.w13{stroke-width:.13px}.w25{stroke-width:.25px}\
+.dash{stroke-dasharray:1.6 .8}.dot{fill:#15233f}\
+@media screen and (prefers-color-scheme:dark){svg{background:#1d2630}text,.dot,.accepted{fill:#e4e9ee}\
+.soft{fill:#a3b0bd}.signal{fill:#ff9a86}.w13,.w25{stroke:#e4e9ee}}";
 
 /// The chart as an SVG picture, mm.
 pub fn chart_svg(drift: &Drift) -> String {
@@ -95,7 +96,7 @@ fn words_beside(group: Group, words: &str, trend: &Trend, top: f64, y: &dyn Fn(f
     let mut lines = vec![
         ("b", words.to_string()),
         ("soft", format!("n {}, {}", spread.count, trend.unit)),
-        ("", format!("mean {:+.2}{doubt}", spread.mean)),
+        ("", format!("mean {:+.2}{doubt}", hundredths(spread.mean))),
     ];
     lines.extend(spread.sd.map(|sd| ("", format!("SD {sd:.2}"))));
     lines.extend(trend.cpk.map(|cpk| ("", format!("Cpk {cpk:.2}"))));
@@ -112,4 +113,9 @@ fn words_beside(group: Group, words: &str, trend: &Trend, top: f64, y: &dyn Fn(f
         .add(edge(format!("+{}", ink::coarse(trend.tolerance)), trend.tolerance))
         .add(edge("0".into(), 0.0))
         .add(edge(format!("\u{2212}{}", ink::coarse(trend.tolerance)), -trend.tolerance))
+}
+
+/// Rounded to what is printed, so that nothing prints as minus zero.
+fn hundredths(x: f64) -> f64 {
+    (100.0 * x).round() / 100.0 + 0.0
 }
