@@ -3,14 +3,12 @@
 
 usage: simulate.py FOLDER...      FOLDER holds job.json, the .ngc texts and the design meshes
 
-A pair in one blank is carved from one stock, every program in the order it is run.
-
 Shares nothing with the program that wrote the folder but the contract of job.json: a reader of
 RS274/NGC of its own, a stock of its own (heights on a lattice; every move swept by a numerical
 search, no closed forms), heights of the design taken from the mesh. Needs numpy only.
 
 Where an underside is cut first, both clampings are carved, and the thickness between them is held
-to the design's.
+to the design's. A pair in one blank is carved from one stock, every program in the order it is run.
 
 Prints a table for each foot; exit 0 when everything holds, 1 when anything does not, 2 when a
 folder cannot be read. What it does not know: the machine's accelerations, the holder, the ticket.
@@ -33,10 +31,14 @@ MESH = 0.02        # mm that the written mesh may stray from the design
 SLIVER = 2.0       # mm2 that may stand higher than a step against a roughing cutter
 GOUGE = 0.03       # mm, normal: the mesh may stray 0.02 mm from the design, and the lattice adds its own
 EDGE = 0.05        # mm inside the outline that belong to the chord error of the mesh's own edge
-FACE = 0.02        # mm under the blank's own face that nobody has to cut
+UNCUT = 0.02       # mm under the blank's own face that nobody has to cut
 UNREACHED = 0.03   # mm: an ideal path on the lattice leaves up to 0.023 mm on a wall of 60 degrees
 VALUE = 0.1        # mm between a value asked and the same read on the carved map
 GOLDEN = (5 ** 0.5 - 1) / 2
+
+FACES = ("under", "top")                                    # in the order in which they are clamped
+STEPS = ("frame", "pins", "pin_holes", "rough", "finish", "rest", "perimeter")
+FINISHING = ("finish", "rest")                              # what they leave is the piece's surface
 
 
 # ---------------------------------------------------------------- the program text
@@ -124,12 +126,13 @@ class Cutter:
 
 
 class Stock:
-    def __init__(self, box, margin=0.0):
-        x0, y0, _, x1, y1, top = box
-        self.x = np.arange(np.floor((x0 - margin) / STEP), np.ceil((x1 + margin) / STEP) + 1) * STEP
-        self.y = np.arange(np.floor((y0 - margin) / STEP), np.ceil((y1 + margin) / STEP) + 1) * STEP
-        self.z = np.full((len(self.y), len(self.x)), top)
-        self.top = top
+    """Heights left of one blank in one clamping."""
+
+    def __init__(self, box, top):
+        self.x = np.arange(np.floor(box[0] / STEP), np.ceil(box[3] / STEP) + 1) * STEP
+        self.y = np.arange(np.floor(box[1] / STEP), np.ceil(box[4] / STEP) + 1) * STEP
+        self.z = np.full((len(self.y), len(self.x)), float(top))
+        self.box, self.top = box, top
 
     def window(self, a, b, r):
         span = lambda axis, k: slice(*np.searchsorted(axis, (min(a[k], b[k]) - r, max(a[k], b[k]) + r)))
@@ -332,10 +335,13 @@ def place(p):
     return f"at X{p[0]:.2f} Y{p[1]:.2f}" + (f" Z{p[2]:.3f}" if len(p) > 2 else "")
 
 
+def title(program):
+    return f"{program['face']} {program['step']}"
+
+
 def run_program(program, moves, stock, cutter, milling, table):
     """Carves one program into the stock and holds its moves to the rules; returns its swept mask."""
-    box, step, safe_z = program["blank_box_mm"], program["step"], program["safe_z_mm"]
-    name = f"{program['face']} {step}"
+    box, step, safe_z, name = program["blank_box_mm"], program["step"], program["safe_z_mm"], title(program)
     bed_cut, step_down = milling.get("bed_cut_mm", 0.3), milling.get("step_down_mm")
     swept = np.zeros(stock.z.shape, bool)
     low_rapid = rapid_in_stock = no_spindle = no_feed = too_high = 0
@@ -398,14 +404,46 @@ def run_program(program, moves, stock, cutter, milling, table):
     return swept
 
 
-def run_frame(program, moves, stock, table):
-    box, safe = program["blank_box_mm"], program["safe_z_mm"]
+def run_frame(program, moves, table):
+    """The dry run round the work: spindle off, above the blank; returns what it goes round."""
+    box, safe, name = program["blank_box_mm"], program["safe_z_mm"], title(program)
     low = min(min(m[2][2], m[3][2]) for m in moves)
-    table.row("frame: spindle off", all(m[5] == 0 for m in moves), f"most {max(m[5] for m in moves):g} rpm", "0")
-    table.row("frame: at safe height", low >= safe - 1e-6 and low > box[5], f"lowest Z {low:g}", f">= {safe:g}")
-    table.row("frame: feed set", all(m[1] or m[4] > 0 for m in moves), "", "")
+    table.row(f"{name}: spindle off", all(m[5] == 0 for m in moves), f"most {max(m[5] for m in moves):g} rpm", "0")
+    table.row(f"{name}: at safe height", low >= safe - 1e-6 and low > box[5], f"lowest Z {low:g}", f">= {safe:g}")
+    table.row(f"{name}: feed set", all(m[1] or m[4] > 0 for m in moves), "", "")
     points = np.array([m[3] for m in moves])
     return points[:, 0].min(), points[:, 1].min(), points[:, 0].max(), points[:, 1].max()
+
+
+def run_pins(program, moves, pins, table):
+    """The dry run over the pins: spindle off, and down once over each of them, not to its top."""
+    safe, name = program["safe_z_mm"] - 1e-6, title(program)
+    table.row(f"{name}: spindle off", all(m[5] == 0 for m in moves), f"most {max(m[5] for m in moves):g} rpm", "0")
+    low = sum(1 for m in moves if m[2][:2] != m[3][:2] and min(m[2][2], m[3][2]) < safe)
+    table.row(f"{name}: moves in XY below safe Z", low == 0, f"{low}", f"0 below {program['safe_z_mm']:g}")
+    down = [m[3] for m in moves if m[3][2] < safe]
+    over = [[k for k, pin in enumerate(pins) if np.hypot(p[0] - pin["at_mm"][0], p[1] - pin["at_mm"][1]) < 1e-3] for p in down]
+    table.row(f"{name}: comes down over pins only", sorted(over) == [[k] for k in range(len(pins))], f"{len(down)} places", f"{len(pins)} pins")
+    lowest, highest = min((p[2] for p in down), default=0), max((pin["height_mm"] for pin in pins), default=0)
+    table.row(f"{name}: stays above their tops", lowest > highest, f"Z {lowest:g}", f"> {highest:g}")
+
+
+def check_clamps(program, moves, cutter, clamps, table):
+    """No move may bring the cutter into a clamp: distances to places of the clamp, taken along the move."""
+    for k, clamp in enumerate(clamps, 1):
+        (x0, x1), (y0, y1), high = clamp["x_mm"], clamp["y_mm"], clamp["height_mm"]
+        deepest, where = 0.0, ""
+        for line, _, a, b, _, _ in moves:
+            a, b = np.array(a), np.array(b)
+            low, far = np.minimum(a, b), np.maximum(a, b)
+            if low[2] >= high or (low[:2] > (x1 + cutter.r, y1 + cutter.r)).any() or (far[:2] < (x0 - cutter.r, y0 - cutter.r)).any():
+                continue
+            p = np.linspace(a, b, 2 + int(np.hypot(*(b - a)[:2]) / STEP))
+            d = np.hypot(np.maximum(0, np.maximum(x0 - p[:, 0], p[:, 0] - x1)), np.maximum(0, np.maximum(y0 - p[:, 1], p[:, 1] - y1)))
+            depth = float(np.where(d < cutter.r, high - p[:, 2] - cutter.h(np.minimum(d, cutter.r)), 0).max())
+            if depth > deepest:
+                deepest, where = depth, f" line {line}"
+        table.row(f"{title(program)}: cutter in clamp {k}", deepest <= TOUCH, f"{deepest:.3f} mm{where}", "0")
 
 
 def label(mask):
@@ -471,36 +509,49 @@ def check_hold(stock, swept, design, tabs, table):
     table.row("piece cut free but for its tabs", not (seen & waste & ~piece).any(), "", "")
 
 
-def check_surface(stock, design, cutter, asked, face, table):
+def check_skin(stock, swept, design, skin, table):
+    """After the perimeter the whole groove must be a skin as thick as asked."""
+    groove = stock.z[swept & ~near(design.inside)]
+    table.row("skin no thinner than asked", groove.min() >= skin - 0.02, f"{groove.min():.3f} mm", f"{skin:g}")
+    table.row("groove free above the skin", groove.max() <= skin + 0.02, f"{groove.max():.3f} mm", f"{skin:g}")
+    _, n = label(near(swept & ~design.inside))
+    table.row("the groove goes all round", n == 1, f"{n} parts", "1")
+
+
+def check_surface(face, cutters, asked, table):
+    """The carved surface against the design, where one of the finishing cutters reaches it."""
+    stock, design, name = face.stock, face.design, face.name
     body = design.inside & (design.inset > EDGE)
     # Where the piece keeps the blank's own face nothing has to be finished.
-    cut = body & (design.z < stock.top - FACE)
+    cut = body & (design.z < stock.top - UNCUT)
     normal = np.where(body, (stock.z - np.where(body, design.z, 0)) * design.nz, 0)
     # A cut that bites into the edge is as deep as it reaches in, not as it is long.
     depth = np.minimum(-normal, design.inset)
     j, i = np.unravel_index(np.argmax(np.where(body, depth, -np.inf)), depth.shape)
     gouge = max(float(depth[j, i]), 0.0)
-    table.row(f"{face}deepest cut into the design", gouge <= GOUGE, f"{gouge:.4f} mm {place((stock.x[i], stock.y[j]))}", f"<= {GOUGE}")
-    floor = reachable_floor(design, cutter)
+    table.row(f"{name}: deepest cut into the design", gouge <= GOUGE, f"{gouge:.4f} mm {place((stock.x[i], stock.y[j]))}", f"<= {GOUGE}")
+    floor = np.minimum.reduce([reachable_floor(design, cutter) for cutter in cutters])
     unreached = np.where(body, (floor - np.where(body, design.z, 0)) * design.nz, 0)
     # At the edge of what the cutter cannot reach the tip jumps from one wall to the other; what stands there
     # hangs on where a pass falls and belongs to the unreached.
     over = np.where(cut & ~near(unreached > UNREACHED, 2), normal, -np.inf)
     values = over[np.isfinite(over)]
+    if not values.size:
+        raise Refused(f"{name}: no finishing cutter reaches anything of the design")
     p50, p99 = np.percentile(values, (50, 99))
     j, i = np.unravel_index(np.argmax(over), over.shape)
     limit = "" if asked is None else f"<= {asked:g} asked + {MESH:g} of the mesh"
-    table.row(f"{face}scallop, 99 % of the reachable", asked is None or p99 <= asked + MESH, f"{p99:.4f} mm, half below {p50:.4f}", limit)
-    table.row(f"{face}scallop, most", asked is None or values.max() <= 2 * asked + 0.02, f"{values.max():.4f} mm {place((stock.x[i], stock.y[j]))}",
+    table.row(f"{name}: scallop, 99 % of the reachable", asked is None or p99 <= asked + MESH, f"{p99:.4f} mm, half below {p50:.4f}", limit)
+    table.row(f"{name}: scallop, most", asked is None or values.max() <= 2 * asked + 0.02, f"{values.max():.4f} mm {place((stock.x[i], stock.y[j]))}",
               "" if asked is None else f"<= {2 * asked + 0.02:g}")
     j, i = np.unravel_index(np.argmax(unreached), unreached.shape)
-    table.note(f"{face}most the finishing cutter can not reach", f"{unreached[j, i]:.3f} mm {place((stock.x[i], stock.y[j]))}; {100 * (unreached[cut] > UNREACHED).mean():.2f} % of the surface")
+    table.note(f"{name}: most no finishing cutter can reach", f"{unreached[j, i]:.3f} mm {place((stock.x[i], stock.y[j]))}; {100 * (unreached[cut] > UNREACHED).mean():.2f} % of the surface")
     return gouge, p50, p99, float(values.max())
 
 
 # ---------------------------------------------------------------- the values
 
-def values_of(stock, design, foot, back, under):
+def values_of(stock, design, foot, back):
     """The values read on the carved map as the rule of each says; needs stations and foot length."""
     stations, length = foot["stations"], foot["foot_length_mm"]
     sign = -1.0 if foot["side"] == "right" else 1.0
@@ -550,11 +601,11 @@ def values_of(stock, design, foot, back, under):
     }
 
 
-def check_values(stock, design, foot, back, under, allowed, table):
+def check_values(face, foot, allowed, table):
     if "stations" not in foot:
         table.note("values", "job.json gives no stations, so none can be read")
         return
-    for name, made in values_of(stock, design, foot, back, under).items():
+    for name, made in values_of(face.stock, face.design, foot, face.back).items():
         value = foot["values"][name]
         asked = value["asked"]
         if asked is None:
@@ -587,107 +638,116 @@ def check_mesh(folder, solid, table):
     return triangles, index
 
 
-def check_foot(folder, job, side, table):
-    programs = [p for p in job["programs"] if p["side"] == side]
-    letter = side[0].upper()
-    milling = job.get("milling") or {}
-    meshes = {s["file"]: check_mesh(folder, s, table) for s in job["solids"] if f"-{letter}-" in s["file"]}
-    mesh = next(m for name, m in meshes.items() if name.endswith("-design.stl"))
-    under = check_face(folder, job, "under", [p for p in programs if p["face"] == "under"], mesh, table)
-    top = check_face(folder, job, "top", [p for p in programs if p["face"] == "top"], mesh, table)
-    if top is None:
-        table.row("a finishing program for the top", False, "none")
-        return
-    told = job["proof"]["feet"][side]
-    if under is not None:
-        check_both(top, under, milling, told, table)
-    foot = next(f for f in job["feet"] if f["side"] == side)
-    stock, design, back, _ = top
-    check_values(stock, design, foot, back, under, max(VALUE, milling.get("scallop_mm") or 0), table)
+class Face:
+    """One clamping of one foot: its stock, the design as it lies there, and what its programs have done."""
+
+    def __init__(self, name, programs, mesh, stock, table):
+        self.name, self.stock = name, stock
+        self.back = np.array(programs[0]["bench_from_mill"]).reshape(4, 4)
+        turn = abs(np.linalg.det(self.back) - 1)
+        table.row(f"{name}: program to bench is a turn, no mirror", turn < 1e-9, f"determinant {np.linalg.det(self.back):g}", "1")
+        same = [p["blank_box_mm"] == stock.box and p["bench_from_mill"] == programs[0]["bench_from_mill"] for p in programs]
+        table.row(f"{name}: one blank, one place in it", all(same), f"{sum(same)} programs", f"{len(same)}")
+        triangles, index = mesh
+        to_mill = np.linalg.inv(self.back)
+        triangles = triangles @ to_mill[:3, :3].T + to_mill[:3, 3]
+        self.design = Design(triangles, index, stock)
+        low, high, box = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1)), np.array(stock.box)
+        table.row(f"{name}: design lies in the blank", (low >= box[:3] - 1e-3).all() and (high <= box[3:] + 1e-3).all(),
+                  f"to {place(high)}", f"{box[3]:g} x {box[4]:g} x {box[5]:g}")
+        self.finishers, self.swept, self.frame_box, self.reach = {}, None, None, []
+
+    def run(self, program, moves, milling, clamps, table):
+        """Carves one program of this clamping, or follows its dry run."""
+        cutter, step = Cutter(program["cutter"]), program["step"]
+        check_clamps(program, moves, cutter, clamps, table)
+        if step == "frame":
+            self.frame_box = run_frame(program, moves, table)
+            return
+        if step == "pins":
+            run_pins(program, moves, milling.get("pins") or [], table)
+            return
+        swept = run_program(program, moves, self.stock, cutter, milling, table)
+        self.reach += [m[3][:2] for m in moves]
+        if step in FINISHING:
+            self.finishers[cutter.name] = cutter
+        if step == "perimeter":
+            self.swept = swept
+
+    def judge(self, milling, proof, table):
+        """What the programs that were run have left; False when nothing has finished it."""
+        if self.swept is not None and "skin_mm" in milling:
+            check_skin(self.stock, self.swept, self.design, milling["skin_mm"], table)
+        elif self.swept is not None:
+            check_hold(self.stock, self.swept, self.design, milling.get("tabs"), table)
+        if self.frame_box is not None and self.reach:
+            f, (low, high) = self.frame_box, (np.min(self.reach, axis=0), np.max(self.reach, axis=0))
+            around = (low >= np.array(f[:2]) - 1e-6).all() and (high <= np.array(f[2:]) + 1e-6).all()
+            table.row(f"{self.name} frame: goes round every program", around, f"X {f[0]:g} to {f[2]:g}, Y {f[1]:g} to {f[3]:g}")
+        if not self.finishers:
+            table.row(f"{self.name}: a finishing program", False, "none")
+            return False
+        _, _, p99, _ = check_surface(self, list(self.finishers.values()), milling.get("scallop_mm"), table)
+        told = proof.get("faces", {}).get(self.name, proof)
+        table.note(f"{self.name}: the same, told by job.json", f"gouge {told['max_gouge_mm']:.4f}, scallop {told['scallop_p50_mm']:.4f} / {told['scallop_p99_mm']:.4f} / {told['scallop_max_mm']:.4f}, unreached {told['unreached_max_mm']:.4f}")
+        table.row(f"{self.name}: proof of job.json agrees", abs(told["scallop_p99_mm"] - p99) <= 0.02, f"99 %: {p99:.4f} here, {told['scallop_p99_mm']:.4f} there", "within 0.02")
+        return True
 
 
-def check_face(folder, job, face, programs, mesh, table):
-    """Carves the programs of one clamping; the stock, the design as it lies there, the way to the
-    bench, and the cutter that finished it. None when nothing finishes it."""
-    if not programs:
-        return None
-    milling = job.get("milling") or {}
-    triangles, index = mesh
-    back = np.array(programs[0]["bench_from_mill"]).reshape(4, 4)
-    table.row(f"{face}: program to bench is a turn, no mirror", abs(np.linalg.det(back) - 1) < 1e-9, f"determinant {np.linalg.det(back):g}", "1")
-    to_mill = np.linalg.inv(back)
-    triangles = triangles @ to_mill[:3, :3].T + to_mill[:3, 3]
-    box = programs[0]["blank_box_mm"]
-    # The face that is touched lies where it was set; the other may lie as high as the blank's scatter.
-    top = milling.get("blank_top_mm", box[5]) if face == "top" else box[5]
-    stock = Stock([*box[:5], top])
-    design = Design(triangles, index, stock)
-    low, high = triangles.reshape(-1, 3).min(axis=0), triangles.reshape(-1, 3).max(axis=0)
-    table.row(f"{face}: design lies in the blank", (low >= np.array(box[:3]) - 1e-3).all() and (high <= np.array(box[3:]) + 1e-3).all(), f"to {place(high)}", f"{box[3]:g} x {box[4]:g} x {box[5]:g}")
-    finishing, frame_box, reach = None, None, []
-    for program in programs:
+class Foot:
+    """One foot of a job: its faces, on stocks of their own or shared with the other foot."""
+
+    def __init__(self, folder, job, side, programs, shared, table):
+        self.folder, self.job, self.side, self.faces = folder, job, side, {}
+        self.milling, self.clamps = job.get("milling") or {}, (job.get("lay") or {}).get("clamps") or []
+        meshes = {s["file"]: check_mesh(folder, s, table) for s in job["solids"] if f"-{side[0].upper()}-" in s["file"]}
+        mesh = next(m for name, m in meshes.items() if name.endswith("-design.stl"))
+        for face in FACES:
+            mine = [p for p in programs if p["side"] == side and p["face"] == face]
+            if mine:
+                stock = stock_of(mine[0], self.milling)
+                # What lies in one blank is cut from one stock; a blank is turned over with one foot in it only.
+                stock = shared.setdefault(face, stock) if face == "top" else stock
+                self.faces[face] = Face(face, mine, mesh, stock, table)
+
+    def run(self, program, table):
         try:
-            moves = read_program((folder / program["file"]).read_bytes(), program.get("work_offset", "G54"))
+            moves = read_program((self.folder / program["file"]).read_bytes(), program.get("work_offset", "G54"))
         except (Refused, UnicodeDecodeError) as problem:
             table.row(f"{program['file']} reads", False, str(problem))
-            continue
-        if program["step"] == "frame":
-            frame_box = run_frame(program, moves, stock, table)
-            continue
-        if program["step"] == "pins":
-            run_pins(program, moves, milling, table)
-            continue
-        cutter = Cutter(program["cutter"])
-        check_clamps(program, moves, cutter, (self.job.get("lay") or {}).get("clamps", []), table)
-        if program["step"] == "frame":
-            self.frame_box = run_frame(program, moves, self.stock, table)
             return
-        swept = run_program(program, moves, self.stock, cutter, self.milling, table)
-        self.reach += [m[3][:2] for m in moves]
-        if program["step"] == "finish":
-            self.finishing = cutter
-        if program["step"] == "perimeter":
-            check_hold(stock, swept, design, milling.get("tabs"), table)
-    if frame_box is not None:
-        reach = np.array(reach)
-        wide = (*reach.min(axis=0), *reach.max(axis=0))
-        inside = all(f <= w + 1e-6 for f, w in zip(frame_box[:2], wide[:2])) and all(f >= w - 1e-6 for f, w in zip(frame_box[2:], wide[2:]))
-        table.row(f"{face} frame: goes round every program", inside, f"X {frame_box[0]:g} to {frame_box[2]:g}, Y {frame_box[1]:g} to {frame_box[3]:g}")
-    if finishing is None:
-        return None
-    asked = milling.get("scallop_mm")
-    found = check_surface(stock, design, finishing, asked, f"{face}: ", table)
-    proof = job["proof"]["feet"][programs[0]["side"]]
-    told = proof.get("faces", {}).get(face, proof)
-    table.note(f"{face}: the same, told by job.json", f"gouge {told['max_gouge_mm']:.4f}, scallop {told['scallop_p50_mm']:.4f} / {told['scallop_p99_mm']:.4f} / {told['scallop_max_mm']:.4f}, unreached {told['unreached_max_mm']:.4f}")
-    table.row(f"{face}: proof of job.json agrees", abs(told["scallop_p99_mm"] - found[2]) <= 0.02, f"99 %: {found[2]:.4f} here, {told['scallop_p99_mm']:.4f} there", "within 0.02")
-    return stock, design, back, finishing
+        self.faces[program["face"]].run(program, moves, self.milling, self.clamps, table)
+
+    def judge(self, table):
+        """What all programs together have left of this foot."""
+        proof = self.job["proof"]["feet"][self.side]
+        finished = {name for name, face in self.faces.items() if face.judge(self.milling, proof, table)}
+        if "top" not in self.faces:
+            table.row("programs for the top", False, "none")
+        if finished == set(FACES):
+            check_both(self.faces["top"], self.faces["under"], self.milling, proof, table)
+        if "top" in finished:
+            foot = next(f for f in self.job["feet"] if f["side"] == self.side)
+            check_values(self.faces["top"], foot, max(VALUE, self.milling.get("scallop_mm") or 0), table)
 
 
-def run_pins(program, moves, milling, table):
-    """The dry run over the pins: spindle off, and down over nothing but the pins, above their tops."""
-    pins = milling.get("pins") or []
-    table.row("pins: spindle off", all(m[5] == 0 for m in moves), f"most {max(m[5] for m in moves):g} rpm", "0")
-    down = [m[3] for m in moves if m[3][2] < program["safe_z_mm"] - 1e-6]
-    gaps = [min(np.hypot(p[0] - pin["at_mm"][0], p[1] - pin["at_mm"][1]) for pin in pins) for p in down]
-    table.row("pins: comes down over pins only", len(down) == len(pins) and max(gaps, default=1) < 1e-3, f"{len(down)} places", f"{len(pins)} pins")
-    lowest, highest = min((p[2] for p in down), default=0), max((pin["height_mm"] for pin in pins), default=0)
-    table.row("pins: stays above their tops", lowest > highest, f"Z {lowest:g}", f"> {highest:g}")
+def stock_of(program, milling):
+    box = program["blank_box_mm"]
+    # The face that is touched lies where it was set; the other may lie as high as the blank's scatter.
+    return Stock(box, milling.get("blank_top_mm", box[5]) if program["face"] == "top" else box[5])
 
 
 def check_both(top, under, milling, told, table):
     """The piece that both clampings leave: thickness, and the pins in the waste."""
-    stock, design, back, _ = top
-    below, below_design, below_back, _ = under
-    turn = np.linalg.inv(below_back) @ back
+    stock, design = top.stock, top.design
+    turn = np.linalg.inv(under.back) @ top.back
     table.row("turning is a rotation", abs(np.linalg.det(turn) - 1) < 1e-9 and np.allclose(turn @ turn, np.eye(4)), f"determinant {np.linalg.det(turn):g}, twice is none", "1")
-    body = design.inside & (design.inset > EDGE)
-    made, asked = underside(stock, below.z, below, turn), underside(stock, below_design.z, below, turn)
-    body &= np.isfinite(made) & np.isfinite(asked)
+    made, asked = (underside(z, under, stock, turn) for z in (under.stock.z, under.design.z))
+    body = design.inside & (design.inset > EDGE) & np.isfinite(made) & np.isfinite(asked)
     thickness, wanted = stock.z - made, design.z - asked
     # Cut too deep on both sides at once, straight up: a wall's share of it is large, so it is held across the
     # steeper of the two faces.
-    facing = np.minimum(design.nz, underside(stock, np.where(np.isfinite(below_design.z), below_design.nz, 1), below, turn))
+    facing = np.minimum(design.nz, turned(under.design.nz, under, stock, turn))
     short = np.where(body, np.minimum((wanted - thickness) * facing, design.inset), -np.inf)
     j, i = np.unravel_index(np.argmax(short), short.shape)
     table.row("thickness less than designed", short[j, i] <= 2 * GOUGE, f"{short[j, i]:.4f} mm {place((stock.x[i], stock.y[j]))}", f"<= {2 * GOUGE:g}")
@@ -696,28 +756,66 @@ def check_both(top, under, milling, told, table):
     table.note("thinnest of both faces", f"{least[j, i]:.3f} mm {place((stock.x[i], stock.y[j]))}; told {told['thinnest']['thickness_mm']:.3f} where its least is {told['thinnest']['least_mm']:.3f}")
     x, y = np.meshgrid(stock.x, stock.y)
     for pin in milling.get("pins") or []:
-        hole = np.hypot(x - pin["at_mm"][0], y - pin["at_mm"][1]) <= pin["diameter_mm"] / 2
+        away = np.hypot(x - pin["at_mm"][0], y - pin["at_mm"][1]) - pin["diameter_mm"] / 2
+        hole = away <= 0
         # A node's cell at the hole's own wall is half outside it.
-        under_pin = made[np.hypot(x - pin["at_mm"][0], y - pin["at_mm"][1]) <= pin["diameter_mm"] / 2 - STEP]
-        table.row("pin: its hole takes it", np.nanmin(under_pin) >= pin["height_mm"] - 1e-6, f"{np.nanmin(under_pin):.2f} mm deep", f">= {pin['height_mm']:g}")
+        deep = np.nanmin(made[away <= -STEP])
+        table.row("pin: its hole takes it", deep >= pin["height_mm"] - 1e-6, f"{deep:.2f} mm deep", f">= {pin['height_mm']:g}")
         table.row("pin: no cutter comes down to it", stock.z[hole].min() >= pin["height_mm"], f"{stock.z[hole].min():.2f} mm left", f">= {pin['height_mm']:g}")
         table.row("pin: in the waste", not (hole & near(design.inside, 2)).any(), "", "")
 
 
-def underside(stock, heights, below, turn):
-    """A map of the lower clamping at the nodes of the upper one, turned back; NaN where it ends. A
-    map of heights becomes heights above the bed; slopes stay what they are."""
+def turned(values, under, stock, turn):
+    """Values at the nodes of the lower clamping, read at the nodes of the upper one; NaN where they end."""
     x, y = np.meshgrid(stock.x, stock.y)
     u, v = turn[0, 0] * x + turn[0, 1] * y + turn[0, 3], turn[1, 0] * x + turn[1, 1] * y + turn[1, 3]
-    fx, fy = (u - below.x[0]) / STEP, (v - below.y[0]) / STEP
-    inside = (fx >= 0) & (fy >= 0) & (fx <= len(below.x) - 1) & (fy <= len(below.y) - 1)
-    i, j = np.clip(fx.astype(int), 0, len(below.x) - 2), np.clip(fy.astype(int), 0, len(below.y) - 2)
+    fx, fy = (u - under.stock.x[0]) / STEP, (v - under.stock.y[0]) / STEP
+    inside = (fx >= 0) & (fy >= 0) & (fx <= len(under.stock.x) - 1) & (fy <= len(under.stock.y) - 1)
+    i, j = np.clip(fx.astype(int), 0, len(under.stock.x) - 2), np.clip(fy.astype(int), 0, len(under.stock.y) - 2)
     a, b = fx - i, fy - j
     with np.errstate(invalid="ignore"):
-        z = (heights[j, i] * (1 - a) + heights[j, i + 1] * a) * (1 - b) + (heights[j + 1, i] * (1 - a) + heights[j + 1, i + 1] * a) * b
-    z = np.where(inside & np.isfinite(z), z, np.nan)
-    is_slope = np.nanmax(np.abs(z)) <= 1.0
-    return z if is_slope else (z - turn[2, 3]) / turn[2, 2]
+        z = (values[j, i] * (1 - a) + values[j, i + 1] * a) * (1 - b) + (values[j + 1, i] * (1 - a) + values[j + 1, i + 1] * a) * b
+    return np.where(inside & np.isfinite(z), z, np.nan)
+
+
+def underside(heights, under, stock, turn):
+    """Heights of the lower clamping as heights above the bed of the upper one."""
+    return (turned(heights, under, stock, turn) - turn[2, 3]) / turn[2, 2]
+
+
+def check_blank(folder, job, sides, order, table):
+    """The feet that are cut from one blank: every program in the order it is run, and the pieces at the end."""
+    feet, shared = {}, {}
+    for side in sides:
+        print(f"  -- {side} foot")
+        feet[side] = Foot(folder, job, side, order, shared, table)
+    for program in (p for p in order if p["side"] in feet):
+        if len(feet) > 1:
+            print(f"  -- {program['file']}")
+        others = {side: foot.faces["top"] for side, foot in feet.items() if side != program["side"] and "top" in foot.faces}
+        before = [other.stock.z[near(other.design.inside)] for other in others.values()]
+        feet[program["side"]].run(program, table)
+        for (side, other), z in zip(others.items(), before):
+            lost = float((z - other.stock.z[near(other.design.inside)]).max())
+            table.row(f"{title(program)}: the {side} piece is left alone", lost <= 0, f"{lost:.3f} mm taken", "0")
+    for side, foot in feet.items():
+        if len(feet) > 1:
+            print(f"  -- {side} foot, as all programs leave it")
+        foot.judge(table)
+
+
+def order_of(job, table):
+    """The programs in the order they are run, without those that this check does not know."""
+    files = {p["file"]: p for p in job["programs"]}
+    told = (job.get("lay") or {}).get("order") or list(files)
+    table.row("every program has its turn", sorted(told) == sorted(files), f"{len(told)} programs", f"{len(files)}")
+    order = []
+    for program in (files[f] for f in told if f in files):
+        if program["face"] in FACES and program["step"] in STEPS:
+            order.append(program)
+        else:
+            table.row(f"{program['file']}", False, f"this check knows no step {title(program)}")
+    return order
 
 
 def check_folder(folder):
@@ -725,13 +823,11 @@ def check_folder(folder):
     table = Table()
     print(f"{folder.name}")
     check_files(folder, job, table)
+    order = order_of(job, table)
     sides = list(dict.fromkeys(p["side"] for p in job["programs"]))
-    if (job.get("lay") or {}).get("blanks") == "pair":
-        check_pair(folder, job, sides, table)
-    else:
-        for side in sides:
-            print(f"  -- {side} foot")
-            check_foot(folder, job, side, table)
+    pair = (job.get("lay") or {}).get("blanks") == "pair"
+    for together in [sides] if pair else [[side] for side in sides]:
+        check_blank(folder, job, together, order, table)
     table.row("job.json says pass", job["pass"] is True, str(job["pass"]))
     print(f"  {'all good' if not table.failed else str(table.failed) + ' FAILED'}")
     return table.failed

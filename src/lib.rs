@@ -75,6 +75,10 @@ pub mod nc;
 // floor 8: what the text leaves, and how it is shown
 // the proof
 pub mod carve;
+// a made piece against its ticket
+pub mod inspect;
+// many inspected pieces: what the workshop does to all of them
+pub mod drift;
 // sheets and drawings; the door to svg
 pub mod draw;
 

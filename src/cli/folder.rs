@@ -1,4 +1,4 @@
-//! A job's folder on disk: there whole or not at all, whatever happens on the way.
+//! A job's folder on disk, or a single file: there whole or not at all, whatever happens on the way.
 //!
 //! The files are written into a hidden folder beside the goal, which then changes places with it.
 //! Where the system can exchange two names in one step (Linux, macOS) there is no moment without a
@@ -60,6 +60,28 @@ pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Fai
     Ok(())
 }
 
+/// Writes one file: there whole, or as it was before.
+pub(super) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let fault = |e: io::Error| Failure::of_io(path, &e).and("it was not written");
+    let name = path.file_name().ok_or_else(|| Failure::of(path, "this names no file"))?;
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if path.is_dir() {
+        return Err(Failure::of(path, "this is a folder; name a file"));
+    }
+    let whole = folder.join(format!("{NEW}{}-{}", std::process::id(), name.to_string_lossy()));
+    let written = File::create(&whole).and_then(|mut file| {
+        file.write_all(bytes)?;
+        file.sync_all()?;
+        fs::rename(&whole, path)
+    });
+    if let Err(error) = written {
+        let _ = fs::remove_file(&whole);
+        return Err(fault(error));
+    }
+    sync_folder(folder);
+    Ok(())
+}
+
 /// Waits until no other run writes here; the lock ends with the file, and with the process.
 fn lock(out: &Path) -> io::Result<File> {
     let folder = File::open(out).and_then(|folder| folder.lock().map(|()| folder));
@@ -78,7 +100,7 @@ fn sweep(out: &Path) -> io::Result<()> {
         let name = entry.file_name();
         let Some(name) = name.to_str() else { continue };
         if name.starts_with(NEW) {
-            let _ = fs::remove_dir_all(entry.path());
+            let _ = fs::remove_dir_all(entry.path()).or_else(|_| fs::remove_file(entry.path()));
         } else if let Some(job) = name.strip_prefix(OLD) {
             let folder = out.join(job);
             if fs::symlink_metadata(&folder).is_err() {

@@ -1,8 +1,11 @@
 //! The command: arguments, files, progress, exit status. Nothing here knows mathematics.
 
 mod check;
+mod drift;
 mod failure;
 mod folder;
+mod inspect;
+mod log;
 mod mill;
 mod output;
 mod profiles;
@@ -51,6 +54,7 @@ Examples:
   sustent check ticket.toml                what will not stand, and the way out
   sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
   sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
+  sustent inspect ticket.toml --side left --readings left.csv
   sustent profiles materials eva-firm      every number and where it comes from
 
 Messages go to standard error. Under --json a failure, too, is one document on
@@ -74,6 +78,12 @@ enum Verb {
     /// Carve programs from their own text and judge what they leave
     #[command(after_help = prove::HELP)]
     Prove(prove::Prove),
+    /// Judge a made piece by gauge readings, value by value
+    #[command(after_help = inspect::HELP)]
+    Inspect(inspect::Inspect),
+    /// Show what many inspected pieces have in common, and what would explain it
+    #[command(after_help = drift::HELP)]
+    Drift(drift::DriftVerb),
     /// Show materials, blanks, cutters, machines, starting supports and tolerances
     #[command(after_help = profiles::HELP)]
     Profiles(profiles::Profiles),
@@ -115,6 +125,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
             Verb::Mill(mill) => mill.run(&shelf, &console),
             Verb::Check(check) => check.run(&shelf, &console),
             Verb::Prove(prove) => prove.run(&shelf, &console),
+            Verb::Inspect(inspect) => inspect.run(&shelf, &console),
+            Verb::Drift(drift) => drift.run(&console),
             Verb::Profiles(profiles) => profiles.run(&shelf, &console),
             Verb::Completions { shell } => completions(shell, &console),
         },

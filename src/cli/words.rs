@@ -58,6 +58,11 @@ pub(super) fn share(share: Option<f64>) -> String {
     share.map_or("-".into(), |share| format!("{:.0} % of the time that cuts", 100.0 * share))
 }
 
+/// Rounded to what is printed, so that nothing prints as minus zero.
+pub(super) fn hundredths(x: f64) -> f64 {
+    (100.0 * x).round() / 100.0 + 0.0
+}
+
 /// A figure in mm, or a dash.
 pub(super) fn mm(figure: Option<f64>) -> String {
     figure.map_or("-".into(), |figure| format!("{figure:.3} mm"))

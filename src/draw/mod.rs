@@ -9,6 +9,7 @@
 //! (dimensions), ISO 5455 (scales), ISO 5457 (frame), ISO 7200 (title block).
 
 mod cautions;
+mod chart;
 mod contours;
 mod data;
 mod depths;
@@ -23,6 +24,7 @@ mod notes_block;
 mod overlap;
 mod plan;
 mod profile_a;
+mod record;
 #[cfg(test)]
 mod sample;
 mod section;
@@ -32,10 +34,12 @@ mod tint;
 mod trim;
 mod wearer;
 
+pub use chart::chart_svg;
 pub use data::{
     Bevel, BootRow, DrawError, DrawnFoot, Height, LaidFoot, Landmarks, LayData, NoteRow, ProgramRow, SheetData,
     ValueRow,
 };
+pub use record::{RecordData, record_html};
 pub use sheet::sheet_html;
 pub use trim::trim_svg;
 pub use wearer::wearer_html;

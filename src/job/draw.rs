@@ -159,7 +159,7 @@ impl<'a> Model<'a> {
     }
 }
 
-fn landmarks(footbed: &Footbed) -> Landmarks {
+pub(super) fn landmarks(footbed: &Footbed) -> Landmarks {
     let places = &footbed.places;
     let (top, underside) = (|p| Some(footbed.top_at(p)), |p| Some(footbed.underside_at(p)));
     let piece = Piece { top: &top, underside: &underside, outline: &footbed.outline };

@@ -216,6 +216,10 @@ pub struct Tolerances {
     pub left_right: Band,
     /// Deviation of the surface along its normal, mm.
     pub surface: Band,
+    /// Standard deviation that the shop expects of one reading of a length, mm.
+    pub reading_sd_mm: f64,
+    /// The same of an angle, degrees.
+    pub reading_sd_deg: f64,
     /// Share of the surface's points that must be within the accepted deviation, 0..=1.
     pub surface_share: f64,
 }

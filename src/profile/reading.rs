@@ -294,6 +294,8 @@ pub(super) fn tolerances(s: &Section, name: &str, title: &str) -> Option<Toleran
     let left_right = band(s, "left_right", "mm");
     let surface = band(s, "surface", "mm");
     let surface_share = number(s, "surface_share", Allowed::plain(0.5, 1.0));
+    let reading_sd_mm = mm(s, "reading_sd_mm", 0.001, 2.0);
+    let reading_sd_deg = number(s, "reading_sd_deg", Allowed::new(0.001, 3.0, "deg"));
     Some(Tolerances {
         name: name.to_owned(),
         title: title.to_owned(),
@@ -303,6 +305,8 @@ pub(super) fn tolerances(s: &Section, name: &str, title: &str) -> Option<Toleran
         left_right: left_right?,
         surface: surface?,
         surface_share: surface_share?,
+        reading_sd_mm: reading_sd_mm?,
+        reading_sd_deg: reading_sd_deg?,
     })
 }
 

@@ -1,6 +1,7 @@
 //! What is wrong with a text, where, and what to do; printed on one line or with the line quoted.
 
 use std::fmt;
+use std::ops::Range;
 
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
@@ -62,6 +63,18 @@ impl Problem {
             label: String::new(),
             quote: None,
         }
+    }
+
+    /// A problem with the part of `text` at this range of bytes.
+    pub fn of_place(
+        file: &str,
+        text: &str,
+        place: Range<usize>,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) -> Problem {
+        let note = Note { place, message: message.into(), label: String::new(), help: help.into() };
+        Problem::of_note(file, text, note)
     }
 
     /// The problem as a compiler would show it: message, place, the line quoted and marked, help.

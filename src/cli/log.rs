@@ -1,0 +1,128 @@
+//! The inspection log on disk: lines are only ever added, whole or not at all.
+
+use std::fs::{File, OpenOptions};
+use std::io::{Read, Seek, SeekFrom, Write};
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::failure::Failure;
+use super::tickets::read_text;
+use crate::inspect::Entry;
+
+/// Longest log that is read, bytes: a hundred thousand pieces.
+const LONGEST_LOG: usize = 256 << 20;
+
+/// A line of a log that is no record.
+#[derive(Clone, Debug, Serialize)]
+pub(super) struct PassedOver {
+    /// From 1.
+    pub(super) line: usize,
+    pub(super) why: String,
+}
+
+/// Adds an entry. Should the disk fill up on the way, the log ends where it ended before.
+pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
+    let fault = |e: std::io::Error| Failure::of_io(path, &e).and("nothing was added to the log");
+    let mut file = OpenOptions::new().create(true).read(true).append(true).open(path).map_err(fault)?;
+    // Two benches may add to one log at once; where a disk knows no locks, one line is one write.
+    let _ = file.lock();
+    let before = file.metadata().map_err(fault)?.len();
+    let mut line = String::new();
+    if !ends_a_line(&mut file, before).map_err(fault)? {
+        // What a broken-off run left stays a line of its own.
+        line.push('\n');
+    }
+    line.push_str(&entry.line());
+    file.write_all(line.as_bytes()).and_then(|()| file.sync_data()).map_err(|error| {
+        let _ = file.set_len(before);
+        fault(error)
+    })
+}
+
+fn ends_a_line(file: &mut File, length: u64) -> std::io::Result<bool> {
+    if length == 0 {
+        return Ok(true);
+    }
+    let mut last = [0];
+    file.seek(SeekFrom::Start(length - 1))?;
+    file.read_exact(&mut last)?;
+    Ok(last == *b"\n")
+}
+
+/// Every record of a log, in order, and the lines that are none.
+pub(super) fn read(path: &Path) -> Result<(Vec<Entry>, Vec<PassedOver>), Failure> {
+    let text = read_text(path, LONGEST_LOG)?;
+    let (mut entries, mut passed_over) = (vec![], vec![]);
+    for (k, line) in text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty()) {
+        match serde_json::from_str::<Entry>(line) {
+            Ok(entry) if entry.values.values().all(|v| v.made.is_finite() && v.asked.is_finite()) => {
+                entries.push(entry)
+            }
+            Ok(_) => passed_over.push(PassedOver { line: k + 1, why: "a number in it is none".into() }),
+            Err(error) => passed_over.push(PassedOver { line: k + 1, why: error.to_string() }),
+        }
+    }
+    if entries.is_empty() {
+        let first = passed_over.first().map_or("it is empty".to_string(), |p| format!("line {}: {}", p.line, p.why));
+        return Err(Failure::of(
+            path,
+            format!("there is no inspection record in this log ({first}); `sustent inspect --log` writes them"),
+        ));
+    }
+    Ok((entries, passed_over))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::Side;
+    use crate::inspect::{Logged, Verdict};
+    use crate::value::Value;
+
+    fn entry(code: &str) -> Entry {
+        let logged = Logged { asked: 18.0, made: 18.4, uncertainty: 0.2, tolerance: 1.0, verdict: Verdict::Accept };
+        Entry {
+            ticket: code.into(),
+            revision: 1,
+            side: Side::Left,
+            material: "eva-firm".into(),
+            machine: "fast-router".into(),
+            blank: "foam-300".into(),
+            finishing: "ball-6".into(),
+            perimeter: "flat-6".into(),
+            verdict: Verdict::Accept,
+            values: [(Value::MedialArch, logged)].into(),
+            note: "2026-11-20".into(),
+        }
+    }
+
+    #[test]
+    fn what_is_added_is_read_back_and_a_broken_line_loses_only_itself() {
+        let folder = tempfile::tempdir().unwrap();
+        let log = folder.path().join("log.jsonl");
+        append(&log, &entry("P-1")).unwrap();
+        let whole = std::fs::read_to_string(&log).unwrap();
+        std::fs::write(&log, format!("{whole}{}", &whole[..40])).unwrap();
+        append(&log, &entry("P-2")).unwrap();
+        let (entries, passed_over) = read(&log).unwrap();
+        assert_eq!(entries, [entry("P-1"), entry("P-2")]);
+        assert_eq!(passed_over.iter().map(|p| p.line).collect::<Vec<_>>(), [2]);
+        std::fs::write(&log, "nothing\n").unwrap();
+        assert!(read(&log).unwrap_err().words(crate::ticket::Colour::Plain).contains("no inspection record"));
+    }
+
+    #[test]
+    fn benches_that_add_at_once_lose_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let log = folder.path().join("log.jsonl");
+        std::thread::scope(|scope| {
+            for bench in 0..4 {
+                let log = &log;
+                scope.spawn(move || (0..25).for_each(|k| append(log, &entry(&format!("P-{bench}-{k}"))).unwrap()));
+            }
+        });
+        let (entries, passed_over) = read(&log).unwrap();
+        assert_eq!((entries.len(), passed_over.len()), (100, 0));
+    }
+}

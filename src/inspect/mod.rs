@@ -1,0 +1,256 @@
+//! A made piece against its ticket: readings of gauges become values with an uncertainty, values
+//! become verdicts, and verdicts become advice. Knows the design and the shop's tolerances; does not
+//! know programs or files.
+//!
+//! [`read_table`] takes a table of readings apart, [`inspect`] judges them, [`Entry`] is what the log
+//! keeps of it.
+
+mod advice;
+mod entry;
+mod estimate;
+mod made;
+mod readings;
+mod verdict;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::Serialize;
+
+use crate::footbed::Footbed;
+use crate::frame::Side;
+use crate::profile::{Band, Tolerances};
+use crate::ticket::{FootOrder, Make};
+use crate::value::{Value, Values};
+
+pub use entry::{Entry, LONGEST_NOTE, Logged};
+pub use estimate::{COVERAGE, Estimate, estimate, readings_needed};
+pub use made::{Cover, InspectError};
+pub use readings::{LONGEST_TABLE, Quantity, Reading, read as read_table};
+pub use verdict::{Verdict, verdict};
+
+use made::Made;
+
+/// What a piece is held to.
+#[derive(Clone, Copy, Debug)]
+#[allow(missing_docs)]
+pub struct Case<'a> {
+    pub make: &'a Make,
+    pub order: &'a FootOrder,
+    pub footbed: &'a Footbed,
+    /// Values of the design: what is asked for where the ticket leaves a value to it.
+    pub read_back: &'a Values,
+    pub tolerances: &'a Tolerances,
+}
+
+/// What was found of a piece.
+#[derive(Clone, Debug, Serialize)]
+pub struct Inspection {
+    /// Which foot.
+    pub side: Side,
+    /// Whether the piece looks like the other foot's.
+    pub probable_other_side: bool,
+    /// The values that were measured.
+    pub values: BTreeMap<Value, Judged>,
+    /// What was measured besides.
+    pub checks: Vec<CheckFound>,
+    /// The surface all over; readings of single places say nothing about it.
+    pub surface: Option<Surface>,
+    /// The gravest of all verdicts.
+    pub verdict: Verdict,
+    /// Values that nothing was measured for.
+    pub not_judged: Vec<Value>,
+    /// What to do next, gravest first.
+    pub advice: Vec<String>,
+    /// What to know about how it was measured.
+    pub notes: Vec<String>,
+}
+
+/// One value of the piece.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct Judged {
+    pub asked: f64,
+    pub made: f64,
+    /// Made minus asked.
+    pub difference: f64,
+    /// Expanded, k = 2.
+    pub uncertainty: f64,
+    /// Accepted up to this either way.
+    pub tolerance: f64,
+    pub verdict: Verdict,
+    pub unit: &'static str,
+    /// How many readings it comes from.
+    pub readings: usize,
+    /// Standard deviation of repeats.
+    pub spread: Option<f64>,
+}
+
+/// What is measured but is no value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Check {
+    /// The widest gap under the piece on a flat plate.
+    BaseFlatness,
+    /// Forefoot thickness, medial less lateral.
+    ForefootTilt,
+    /// Thickness at one place.
+    Thickness,
+}
+
+/// One check of the piece.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct CheckFound {
+    pub check: Check,
+    /// Where, foot frame, mm; `None` for the whole piece.
+    pub at_mm: Option<[f64; 2]>,
+    #[serde(flatten)]
+    pub judged: Judged,
+}
+
+/// Deviation of the surface along its normal, mm.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct Surface {
+    pub p50: f64,
+    pub p95: f64,
+    pub max: f64,
+    pub rms: f64,
+}
+
+impl Check {
+    /// The check in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Check::BaseFlatness => "base flatness",
+            Check::ForefootTilt => "forefoot tilt",
+            Check::Thickness => "thickness",
+        }
+    }
+
+    /// What is accepted.
+    pub fn band(self, tolerances: &Tolerances) -> Band {
+        match self {
+            Check::BaseFlatness => tolerances.base_flatness,
+            Check::ForefootTilt => tolerances.forefoot_tilt,
+            Check::Thickness => tolerances.surface,
+        }
+    }
+}
+
+/// Judges a piece by its readings.
+///
+/// # Errors
+/// Readings that cannot be of this piece: a wrong unit, one post height without its twin, a thickness
+/// outside the outline. Each with the line of the table.
+pub fn inspect(case: &Case, readings: &[Reading], cover: Cover) -> Result<Inspection, InspectError> {
+    let made = made::made(case, readings, cover)?;
+    let values: BTreeMap<Value, Judged> = made
+        .values
+        .iter()
+        .filter_map(|(&value, made)| Some((value, judge(*case.tolerances.bands.get(&value)?, value.unit(), made))))
+        .collect();
+    let checks: Vec<CheckFound> = made
+        .checks
+        .iter()
+        .map(|(check, at_mm, made)| CheckFound {
+            check: *check,
+            at_mm: *at_mm,
+            judged: judge(check.band(case.tolerances), "mm", made),
+        })
+        .collect();
+    let verdicts = values.values().chain(checks.iter().map(|found| &found.judged)).map(|judged| judged.verdict);
+    let measured: BTreeSet<Value> = values.keys().copied().collect();
+    let probable_other_side = values.get(&Value::RearfootPost).is_some_and(mirrored);
+    let verdict = verdicts.max().unwrap_or(Verdict::Borderline);
+    Ok(Inspection {
+        side: case.order.side,
+        probable_other_side,
+        verdict: if probable_other_side { Verdict::Reject } else { verdict },
+        not_judged: Value::ALL.into_iter().filter(|value| !measured.contains(value)).collect(),
+        advice: told(case, &made, &values, &checks, probable_other_side),
+        notes: made.notes,
+        values,
+        checks,
+        surface: None,
+    })
+}
+
+fn judge(band: Band, unit: &'static str, made: &Made) -> Judged {
+    let Made { asked, estimate, .. } = made;
+    let uncertainty = COVERAGE * estimate.standard_uncertainty;
+    let difference = estimate.mean - asked;
+    Judged {
+        asked: *asked,
+        made: estimate.mean,
+        difference,
+        uncertainty,
+        tolerance: band.accept,
+        verdict: verdict(band, difference, uncertainty),
+        unit,
+        readings: estimate.count,
+        spread: estimate.spread,
+    }
+}
+
+/// Whether a post is what its mirror twin's would be and not what was asked.
+fn mirrored(post: &Judged) -> bool {
+    let doubt = post.uncertainty + post.tolerance;
+    (post.made + post.asked).abs() <= post.uncertainty.max(post.tolerance) && post.difference.abs() > 2.0 * doubt
+}
+
+/// Advice for everything that is not accepted, gravest first.
+fn told(
+    case: &Case,
+    made: &made::All,
+    values: &BTreeMap<Value, Judged>,
+    checks: &[CheckFound],
+    other_side: bool,
+) -> Vec<String> {
+    let mut told: Vec<(Verdict, String)> = vec![];
+    if other_side {
+        let other = if case.order.side == Side::Left { Side::Right } else { Side::Left };
+        let words = format!("the post runs the other way round: this is probably the {} foot's piece", other.name());
+        told.push((Verdict::Reject, words));
+    }
+    for (value, judged) in values {
+        let one = made.values.get(value).map_or(0.0, |made| made.one_reading);
+        let band = case.tolerances.bands.get(value).copied();
+        let remedy = advice::remedy(*value, judged.difference > 0.0);
+        told.extend(band.and_then(|band| advice_for(&value.words(), judged, band, one, remedy)));
+    }
+    for found in checks {
+        let band = found.check.band(case.tolerances);
+        let place = found.at_mm.map_or(String::new(), |[x, y]| {
+            format!(" at {:.0} % of the foot, {x:+.0} mm from the axis", 100.0 * y / case.order.foot.length_mm())
+        });
+        let words = format!("{}{place}", found.check.words());
+        let one = case.tolerances.reading_sd_mm;
+        told.extend(advice_for(&words, &found.judged, band, one, advice::check_remedy(found.check)));
+    }
+    told.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
+    told.into_iter().map(|(_, words)| words).collect()
+}
+
+fn advice_for(words: &str, judged: &Judged, band: Band, one: f64, remedy: &str) -> Option<(Verdict, String)> {
+    let Judged { difference, uncertainty, unit, verdict, .. } = *judged;
+    let off = format!("{words} is {:.2} {unit} {}", difference.abs(), if difference > 0.0 { "high" } else { "low" });
+    let told = match verdict {
+        Verdict::Accept => return None,
+        Verdict::Borderline => format!("{off}, known to {uncertainty:.2} {unit}: {}", doubt(judged, band, one)),
+        Verdict::Rework => format!("{off}: {remedy}"),
+        Verdict::Reject => format!("{off}, beyond what the shop lets go: {remedy}"),
+    };
+    Some((verdict, told))
+}
+
+/// How to settle what is borderline.
+fn doubt(judged: &Judged, band: Band, one: f64) -> String {
+    let bounds = [Some(band.accept), Some(-band.accept), band.reject_above, band.reject_below];
+    let nearest =
+        bounds.into_iter().flatten().map(|bound| (judged.difference - bound).abs()).fold(f64::INFINITY, f64::min);
+    match readings_needed(one, 0.0, nearest) {
+        Some(n) if n > judged.readings => format!("measure again; {n} readings would settle it"),
+        _ => "too near to a bound for this gauge: use a finer one, or decide and note why".to_string(),
+    }
+}
