@@ -1,5 +1,6 @@
 //! The upper envelope of a height map under a round stamp: dilation in grey-scale morphology.
 
+use multiversion::multiversion;
 use rayon::prelude::*;
 
 use super::{Grid, Lattice};
@@ -31,7 +32,7 @@ pub fn envelope_where(
     out.z.par_chunks_mut(nx).enumerate().for_each(|(j, row)| {
         let any_wanted = |run: &usize| (run * RUN..nx.min((run + 1) * RUN)).any(|i| wanted(i, j));
         let runs: Vec<usize> = (0..nx.div_ceil(RUN)).filter(any_wanted).collect();
-        source.envelope_row(&stamp, j, &runs, row);
+        envelope_row(&source, &stamp, j, &runs, row);
     });
     out
 }
@@ -80,37 +81,44 @@ impl Padded {
     fn row(&self, j: usize) -> &[f64] {
         &self.z[j * self.width..(j + 1) * self.width]
     }
+}
 
-    /// Row `j` of the envelope, at the runs that are asked for.
-    ///
-    /// The stamp looks the same from all four sides, so of the four nodes at one distance only the
-    /// highest counts: the rows above and below are joined first, then left and right, and the
-    /// drop is taken once for all four. Drops grow from the axis outward, so a row of the stamp ends
-    /// where even the highest node around would no longer raise the lowest of the run.
-    fn envelope_row(&self, stamp: &Stamp, j: usize, runs: &[usize], row: &mut [f64]) {
-        let mut best = vec![[f64::NEG_INFINITY; RUN]; runs.len()];
-        let mut joined = vec![0.0; if runs.is_empty() { 0 } else { self.width }];
-        let mut tops = Vec::with_capacity(self.width / RUN);
-        for (dj, drops) in stamp.quarter.iter().enumerate() {
-            let (above, below) = (self.row(j + self.margin - dj), self.row(j + self.margin + dj));
-            joined.iter_mut().zip(above.iter().zip(below)).for_each(|(z, (&a, &b))| *z = larger(a, b));
-            tops.clear();
-            tops.extend(joined.as_chunks().0.iter().map(|block| reduced(*block, larger)));
-            for (best, run) in best.iter_mut().zip(runs) {
-                let first = self.margin + run * RUN;
-                let blocks = (first + 1 - drops.len()) / RUN..=(first + RUN + drops.len() - 2) / RUN;
-                let top = tops[blocks].iter().copied().fold(f64::NEG_INFINITY, larger);
-                let low = reduced(*best, |a, b| -larger(-a, -b));
-                raise(best, &joined, first, &drops[..drops.partition_point(|drop| top - drop > low)]);
-            }
+/// Row `j` of the envelope, at the runs that are asked for.
+///
+/// The stamp looks the same from all four sides, so of the four nodes at one distance only the
+/// highest counts: the rows above and below are joined first, then left and right, and the
+/// drop is taken once for all four. Drops grow from the axis outward, so a row of the stamp ends
+/// where even the highest node around would no longer raise the lowest of the run.
+///
+/// Compiled once more for wider vectors, chosen when the program runs. Comparing and subtracting
+/// round the same in vectors of any width, so every machine gives the same heights.
+#[multiversion(targets("x86_64+avx2"))]
+fn envelope_row(source: &Padded, stamp: &Stamp, j: usize, runs: &[usize], row: &mut [f64]) {
+    let mut best = vec![[f64::NEG_INFINITY; RUN]; runs.len()];
+    let mut joined = vec![0.0; if runs.is_empty() { 0 } else { source.width }];
+    let mut tops = Vec::with_capacity(source.width / RUN);
+    for (dj, drops) in stamp.quarter.iter().enumerate() {
+        let (above, below) = (source.row(j + source.margin - dj), source.row(j + source.margin + dj));
+        joined.iter_mut().zip(above.iter().zip(below)).for_each(|(z, (&a, &b))| *z = larger(a, b));
+        tops.clear();
+        for block in joined.as_chunks().0 {
+            tops.push(reduced(*block, larger));
         }
-        for (best, run) in best.iter().zip(runs) {
-            row[run * RUN..].iter_mut().zip(best).for_each(|(z, &best)| *z = best);
+        for (best, run) in best.iter_mut().zip(runs) {
+            let first = source.margin + run * RUN;
+            let blocks = (first + 1 - drops.len()) / RUN..=(first + RUN + drops.len() - 2) / RUN;
+            let top = tops[blocks].iter().copied().fold(f64::NEG_INFINITY, larger);
+            let low = reduced(*best, |a, b| -larger(-a, -b));
+            raise(best, &joined, first, &drops[..drops.partition_point(|drop| top - drop > low)]);
         }
+    }
+    for (best, run) in best.iter().zip(runs) {
+        row[run * RUN..].iter_mut().zip(best).for_each(|(z, &best)| *z = best);
     }
 }
 
 /// Raises a run of nodes, the first of which lies at `first` of `joined`.
+#[inline(always)]
 fn raise(best: &mut [f64; RUN], joined: &[f64], first: usize, drops: &[f64]) {
     let mut held = *best;
     for (di, &drop) in drops.iter().enumerate() {
@@ -135,6 +143,7 @@ fn reduced(mut run: [f64; RUN], pick: impl Fn(f64, f64) -> f64) -> f64 {
 }
 
 /// The plain comparison, not `f64::max`, is what the compiler turns into vector instructions.
+#[inline(always)]
 fn larger(a: f64, b: f64) -> f64 {
     if a > b { a } else { b }
 }

@@ -60,23 +60,6 @@ impl Shape {
         }
     }
 
-    /// Height at distance `sqrt(q2)` from the axis, well inside the radius, and slope over distance
-    /// there: what a search asks for most often, with as few roots as the form needs.
-    #[inline]
-    pub(super) fn tangent(&self, q2: f64) -> (f64, f64) {
-        match *self {
-            Shape::Flat { .. } => (0.0, 0.0),
-            Shape::Ball { radius } => {
-                let above = (radius * radius - q2).sqrt();
-                (radius - above, 1.0 / above)
-            }
-            Shape::Bull { .. } | Shape::Taper { .. } => {
-                let q = q2.sqrt();
-                (self.height_within(q), if q > 0.0 { self.slope_at(q) / q } else { 0.0 })
-            }
-        }
-    }
-
     /// The place x on a line that passes the axis at distance `d` (x = 0) and rises with slope `m`
     /// at which `m x - h(sqrt(x^2 + d^2))` is greatest. `half` is half the line's chord in the
     /// cutter's disc.
@@ -92,6 +75,79 @@ impl Shape {
             Shape::Taper { tip, half_angle_rad, .. } => taper_edge(tip, half_angle_rad, m.abs(), d),
         };
         x.min(half).copysign(m)
+    }
+}
+
+/// One profile for all forms, with its roots and angles taken once: level up to `flat`, then round
+/// with radius `corner`, then straight from `meets` on. What a search asks for most often.
+pub(super) struct Profile {
+    radius: f64,
+    flat: f64,
+    corner: f64,
+    /// Distance from the axis at which the cone begins; infinite without one.
+    meets: f64,
+    /// Height where it begins, and its slope.
+    begins: f64,
+    cone: f64,
+}
+
+impl Profile {
+    pub(super) fn of(shape: &Shape) -> Profile {
+        let radius = shape.radius();
+        let round = |flat: f64, corner: f64| Profile {
+            radius,
+            flat,
+            corner,
+            meets: f64::INFINITY,
+            begins: f64::INFINITY,
+            cone: f64::INFINITY,
+        };
+        match *shape {
+            Shape::Flat { .. } => round(radius, 0.0),
+            Shape::Ball { .. } => round(0.0, radius),
+            Shape::Bull { corner, .. } => round(radius - corner, corner),
+            Shape::Taper { tip, half_angle_rad, .. } => {
+                let (sin, cos) = half_angle_rad.sin_cos();
+                Profile { meets: tip * cos, begins: tip * (1.0 - sin), cone: cos / sin, ..round(0.0, tip) }
+            }
+        }
+    }
+
+    /// Whether an edge's optimum is more than one closed form.
+    #[inline]
+    pub(super) fn is_compound(&self) -> bool {
+        self.corner > 0.0 && self.corner < self.radius
+    }
+
+    /// Height at distance `sqrt(q2)` from the axis, well inside the radius, and slope over distance
+    /// there.
+    #[inline]
+    pub(super) fn tangent(&self, q2: f64) -> (f64, f64) {
+        if self.corner == self.radius {
+            let above = (self.radius * self.radius - q2).sqrt();
+            return (self.radius - above, 1.0 / above);
+        }
+        if q2 <= self.flat * self.flat {
+            return (0.0, 0.0);
+        }
+        let q = q2.sqrt();
+        if q <= self.meets {
+            let out = q - self.flat;
+            let above = (self.corner * self.corner - out * out).sqrt();
+            (self.corner - above, out / (above * q))
+        } else {
+            (self.begins + (q - self.meets) * self.cone, self.cone / q)
+        }
+    }
+
+    /// As [`Shape::lift_on_slope`].
+    #[inline]
+    pub(super) fn lift_on_slope(&self, m: f64) -> f64 {
+        if m <= self.cone {
+            self.flat * m + self.corner * secant_less_one(m)
+        } else {
+            m * self.radius - self.begins - (self.radius - self.meets) * self.cone
+        }
     }
 }
 

@@ -148,6 +148,14 @@ mod tests {
             .prop_map(|z| Grid { lattice: Lattice { x0: -1.0, y0: 2.0, step: 0.5, nx: 9, ny: 9 }, z })
     }
 
+    /// Ground with walls, on few heights, so that contacts tie.
+    fn steep_ground() -> impl Strategy<Value = Grid> {
+        proptest::collection::vec(-5i32..=5, 81).prop_map(|z| {
+            let z = z.into_iter().map(|z| 0.5 * f64::from(z)).collect();
+            Grid { lattice: Lattice { x0: -1.0, y0: 2.0, step: 0.5, nx: 9, ny: 9 }, z }
+        })
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(64))]
 
@@ -168,6 +176,29 @@ mod tests {
                 }
                 prop_assert!(exact >= dumb - 1e-9, "{shape:?}: {exact} < {dumb}");
                 prop_assert!(exact <= dumb + 0.13, "{shape:?}: {exact} > {dumb}");
+            }
+        }
+
+        /// Steep steps of up to 10, cutters from far smaller than a cell up, axes on nodes, on edges, on
+        /// diagonals and anywhere, several nodes of one height: whatever the search passes by, no
+        /// place that samples find stands above the tip.
+        #[test]
+        fn steep_ground_and_fine_cutters_are_never_cut_into(
+            grid in steep_ground(), (x, y) in (0u8..=16, 0u8..=16), (u, v) in (-0.5..0.5f64, -0.5..0.5f64),
+            on in 0u8..4, radius in 0.05..2.5f64,
+        ) {
+            let surface = Surface::new(&grid).unwrap();
+            let half = 0.5 * grid.lattice.step;
+            let node = Point2::new(grid.lattice.x0 + f64::from(x / 2 * 2) * half, grid.lattice.y0 + f64::from(y / 2 * 2) * half);
+            let c = match on {
+                0 => node,
+                1 => Point2::new(node.x + u, node.y),
+                2 => Point2::new(node.x + u, node.y + u),
+                _ => Point2::new(node.x + u, node.y + v),
+            };
+            for shape in shapes(radius) {
+                let (exact, dumb) = (surface.reach(&shape, c), brute(&grid, &shape, c, 16));
+                prop_assert!(exact >= dumb - 1e-9, "{shape:?} at {c:?}: {exact} < {dumb}");
             }
         }
 
