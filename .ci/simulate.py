@@ -534,7 +534,7 @@ def check_surface(face, cutters, asked, table):
     unreached = np.where(body, (floor - np.where(body, design.z, 0)) * design.nz, 0)
     # At the edge of what the cutter cannot reach the tip jumps from one wall to the other; what stands there
     # hangs on where a pass falls and belongs to the unreached.
-    over = np.where(cut & ~near(unreached > UNREACHED, 2), normal, -np.inf)
+    over = np.where(cut & ~near(unreached > UNREACHED, 4), normal, -np.inf)
     values = over[np.isfinite(over)]
     if not values.size:
         raise Refused(f"{name}: no finishing cutter reaches anything of the design")
