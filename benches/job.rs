@@ -90,6 +90,16 @@ fn cutting() -> Cutting {
     Cutting::of(&TICKET.make)
 }
 
+/// Columns and rows of places spread over all of a target that the whole cutter stays on.
+fn spread(target: &Target, shape: &Shape, columns: usize, rows: usize) -> Vec<Point2> {
+    let rect = target.surface.lattice.rect().grown(-shape.radius());
+    let at = |k: usize, n: usize| (k as f64 + 0.5) / n as f64;
+    let place = |k: usize| {
+        Point2::new(rect.x0 + at(k % columns, columns) * rect.width(), rect.y0 + at(k / columns, rows) * rect.height())
+    };
+    (0..columns * rows).map(place).collect()
+}
+
 fn threads(count: usize) -> ThreadPool {
     ThreadPoolBuilder::new().num_threads(count).build().expect("threads can be started")
 }
@@ -137,19 +147,54 @@ fn target_heights(bencher: Bencher) {
     bencher.bench(|| alone(|| target(Precision::SHOP.plan_mm)));
 }
 
+/// Steps of lattices, mm, over which the cost of a cell should stay the same.
+const STEPS_MM: [f64; 5] = [0.5, 0.25, 0.2, 0.125, 0.1];
+
 /// Exact tip heights of the finishing ball at a million places spread over the footbed.
 #[divan::bench(sample_count = 5)]
 fn reach_of_a_million_points(bencher: Bencher) {
-    const ROWS: usize = 1000;
     let target = target(Precision::SHOP.plan_mm);
     let surface = Surface::new(&target.surface).expect("the target is a surface");
     let shape = TICKET.make.finishing.shape;
-    let rect = target.surface.lattice.rect().grown(-shape.radius());
-    let at = |k: usize, n: usize| (k as f64 + 0.5) / n as f64;
-    let place = |k: usize| {
-        Point2::new(rect.x0 + at(k % ROWS, ROWS) * rect.width(), rect.y0 + at(k / ROWS, ROWS) * rect.height())
+    let places = spread(&target, &shape, 1000, 1000);
+    bencher.counter(ItemsCount::new(places.len())).bench(|| alone(|| surface.reach_many(&shape, &places)));
+}
+
+/// The cost of one tip height whatever the lattice: the same 100,000 places over lattices of ever finer
+/// step. The facets under a cutter are 25 times as many at 0.1 mm as at 0.5; the time must not be.
+#[divan::bench(args = STEPS_MM, sample_count = 3)]
+fn reach_by_step(bencher: Bencher, step_mm: f64) {
+    let target = target(step_mm);
+    let surface = Surface::new(&target.surface).expect("the target is a surface");
+    let shape = TICKET.make.finishing.shape;
+    let places = spread(&target, &shape, 250, 400);
+    bencher.counter(ItemsCount::new(places.len())).bench(|| alone(|| surface.reach_many(&shape, &places)));
+}
+
+/// Heights to cut and the lids over them, for every cell of the lattice.
+#[divan::bench(args = STEPS_MM, sample_count = 3)]
+fn surface_by_step(bencher: Bencher, step_mm: f64) {
+    let cells = target(step_mm).surface.lattice.len();
+    let made = || {
+        let target = target(step_mm);
+        Surface::new(&target.surface).map(|surface| surface.grid().z.len())
     };
-    let places: Vec<Point2> = (0..ROWS * ROWS).map(place).collect();
+    bencher.counter(ItemsCount::new(cells)).bench(|| alone(made));
+}
+
+/// Tip heights of each form of cutter, 6 mm wide.
+#[divan::bench(args = ["flat", "ball", "bull-nose", "tapered ball"], sample_count = 3)]
+fn reach_by_form(bencher: Bencher, form: &str) {
+    let shape = match form {
+        "flat" => Shape::flat(3.0),
+        "ball" => Shape::ball(3.0),
+        "bull-nose" => Shape::bull(3.0, 1.0),
+        _ => Shape::taper(1.0, 15.0, 3.0),
+    };
+    let shape = shape.expect("these are cutters");
+    let target = target(Precision::SHOP.plan_mm);
+    let surface = Surface::new(&target.surface).expect("the target is a surface");
+    let places = spread(&target, &shape, 500, 500);
     bencher.counter(ItemsCount::new(places.len())).bench(|| alone(|| surface.reach_many(&shape, &places)));
 }
 
@@ -183,9 +228,9 @@ fn perimeter(bencher: Bencher) {
     bencher.bench(|| alone(|| path::perimeter(&target, &cutting)));
 }
 
-/// The finishing program alone, carved move by move from a whole blank on lattices of 0.5, 0.25 and
-/// 0.125 mm. The count is the nodes under all moves.
-#[divan::bench(args = [0.5, 0.25, 0.125], sample_count = 10)]
+/// The finishing program alone, carved move by move from a whole blank on lattices of ever finer
+/// step. The count is the nodes under all moves.
+#[divan::bench(args = STEPS_MM, sample_count = 10)]
 fn carve(bencher: Bencher, step_mm: f64) {
     let target = target(Precision::SHOP.plan_mm);
     let finish = finishing();

@@ -240,14 +240,18 @@ fn damaged(random: &mut Random) -> Vec<u8> {
 
 // ---------------------------------------------------------------- tip heights
 
-/// Cutters as the drop-cutter library names them: kind, diameter, corner radius.
-const CUTTERS: [(&str, f64, f64); 3] = [("ball", 6.0, 3.0), ("flat", 6.0, 0.0), ("bull", 8.0, 1.5)];
+/// Cutters as the drop-cutter library names them: kind, diameter, radius of corner or tip, half of
+/// the cone's angle in degrees.
+const CUTTERS: [(&str, f64, f64, f64); 4] =
+    [("ball", 6.0, 3.0, 0.0), ("flat", 6.0, 0.0, 0.0), ("bull", 8.0, 1.5, 0.0), ("taper", 8.0, 1.0, 15.0)];
 
-fn shape(kind: &str, diameter: f64, corner: f64) -> Shape {
+fn shape((kind, diameter, corner, half_angle_deg): (&str, f64, f64, f64)) -> Shape {
+    let radius = diameter / 2.0;
     match kind {
-        "ball" => Shape::ball(diameter / 2.0).unwrap(),
-        "flat" => Shape::flat(diameter / 2.0).unwrap(),
-        _ => Shape::bull(diameter / 2.0, corner).unwrap(),
+        "ball" => Shape::ball(radius).unwrap(),
+        "flat" => Shape::flat(radius).unwrap(),
+        "bull" => Shape::bull(radius, corner).unwrap(),
+        _ => Shape::taper(corner, half_angle_deg, radius).unwrap(),
     }
 }
 
@@ -266,8 +270,8 @@ fn tip_heights_are_those_of_a_drop_cutter_library() {
     let grid = hollow_grid();
     let surface = Surface::new(&grid).unwrap();
     hand_on_heights(&grid, &surface);
-    for (kind, diameter, corner) in CUTTERS {
-        let cutter = shape(kind, diameter, corner);
+    for named in CUTTERS {
+        let (kind, cutter) = (named.0, shape(named));
         let rows = table(&format!("opencamlib-{kind}.csv"));
         assert!(rows.len() >= 300);
         for row in rows {
@@ -281,10 +285,10 @@ fn tip_heights_are_those_of_a_drop_cutter_library() {
 fn hand_on_heights(grid: &Grid, surface: &Surface) {
     hand_on("hollow.csv", heights_csv(grid).as_bytes());
     let mut random = Random(0xd10b);
-    for (kind, diameter, corner) in CUTTERS {
-        let cutter = shape(kind, diameter, corner);
-        let mut text = format!("# {kind},{diameter},{corner}\nx,y,z\n");
-        for _ in 0..3000 {
+    for named in CUTTERS {
+        let (cutter, (kind, diameter, corner, half_angle_deg)) = (shape(named), named);
+        let mut text = format!("# {kind},{diameter},{corner},{half_angle_deg}\nx,y,z\n");
+        for _ in 0..5000 {
             // Whole hundredths survive a text unchanged; the cutter stays over the mesh.
             let [x, y] = [25.0, 15.0].map(|half| (random.between(-half, half) * 100.0).round() / 100.0);
             writeln!(text, "{x},{y},{}", surface.reach(&cutter, Point2::new(x, y))).unwrap();

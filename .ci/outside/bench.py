@@ -41,7 +41,7 @@ def ours():
     print(run.stdout)
     seconds, parent = {}, ""
     for line in run.stdout.splitlines():
-        found = re.match(r"([│ ]*)[├╰]─ (\S+)(.*)", line)
+        found = re.match(r"([│ ]*)[├╰]─ (\S+(?: \S+)*)(.*)", line)
         if not found:
             continue
         depth, name, columns = len(found[1]), found[2], found[3].split("│")
