@@ -249,9 +249,9 @@ fn pins_that_cannot_be_are_refused_where_they_are_written() {
 /// With a stored zero of its own the underside's programs count from G55, and only those.
 #[test]
 fn each_face_counts_from_its_own_zero() {
-    let machine = include_str!("../profiles/machines/strict-old.toml");
+    let machine = include_str!("../profiles/machines/small-mill.toml");
     let machine = machine.replacen("end = ", "under_offset = \"g55\"\nend = ", 1);
-    let shelf = Shelf::built_in().with_files([(Kind::Machine, "strict-old.toml", machine)]).unwrap();
+    let shelf = Shelf::built_in().with_files([(Kind::Machine, "small-mill.toml", machine)]).unwrap();
     let ticket = read_with(RELIEVED, &shelf).unwrap();
     for written in written(&ticket).iter().flat_map(|foot| &foot.written) {
         let (wanted, other) = if written.face == Face::Under { (55, 54) } else { (54, 55) };
