@@ -32,6 +32,14 @@ DROPS = 200  # tip heights asked of the drop-cutter: it is slow on meshes of thi
 UNITS = {"ns": 1e-9, "µs": 1e-6, "ms": 1e-3, "s": 1.0}
 
 
+class Seconds(dict):
+    """Seconds by name of stage, and items in a second where a stage counts any."""
+
+    def __init__(self):
+        super().__init__()
+        self.counted = {}
+
+
 def ours():
     """Seconds by name of stage, from the table that `cargo bench` prints."""
     environment = dict(os.environ, SUSTENT_BENCH=str(GIVEN))
@@ -39,17 +47,23 @@ def ours():
         ["cargo", "bench", "--bench", "job"], cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True, check=True
     )
     print(run.stdout)
-    seconds, parent = {}, ""
+    seconds, parent, key = Seconds(), "", ""
     for line in run.stdout.splitlines():
         found = re.match(r"([│ ]*)[├╰]─ (\S+(?: \S+)*)(.*)", line)
         if not found:
+            # The line below a stage has its items in a second, in the same columns.
+            columns = line.split("│")
+            rate = re.match(r"\s*([\d.]+) ([KM]?)item/s\s*$", columns[-4]) if len(columns) > 5 else None
+            if rate and key:
+                seconds.counted[key] = float(rate[1]) * {"": 1.0, "K": 1e3, "M": 1e6}[rate[2]]
             continue
         depth, name, columns = len(found[1]), found[2], found[3].split("│")
         if depth == 0:
             parent = name
         median = re.match(r"\s*([\d.]+) (ns|µs|ms|s)\s*$", columns[2]) if len(columns) > 2 else None
+        key = (name if depth == 0 else f"{parent} {name}") if median else ""
         if median:
-            seconds[name if depth == 0 else f"{parent} {name}"] = float(median[1]) * UNITS[median[2]]
+            seconds[key] = float(median[1]) * UNITS[median[2]]
     return seconds
 
 
@@ -132,7 +146,7 @@ def sheet(sizes):
     return timed(lambda: spsolve(matrix, right)), timed(lambda: solveh_banded(band, right, lower=True)), nx * ny
 
 
-def drop(heights, lattice, radius):
+def drop(heights, lattice, radius, drops=DROPS):
     """Seconds for one tip height of the same ball over the same facets."""
     x0, y0, step = lattice
     at = lambda i, j: opencamlib.Point(x0 + i * step, y0 + j * step, float(heights[j, i]))
@@ -148,10 +162,10 @@ def drop(heights, lattice, radius):
     batch.setCutter(ball)
     random = numpy.random.default_rng(1)
     ny, nx = heights.shape
-    for u, v in random.random((DROPS, 2)):
+    for u, v in random.random((drops, 2)):
         x, y = x0 + radius + u * ((nx - 1) * step - 2 * radius), y0 + radius + v * ((ny - 1) * step - 2 * radius)
         batch.appendPoint(opencamlib.CLPoint(float(x), float(y), -100.0))
-    return timed(batch.run, 1) / DROPS
+    return timed(batch.run, 1) / drops
 
 
 def carve(moves, radius, blank, step=0.25):
@@ -178,6 +192,20 @@ def carve(moves, radius, blank, step=0.25):
     return stock
 
 
+def thinned(heights, lattice, every):
+    """Every eighth node, or whatever is asked: the same surface in few facets."""
+    x0, y0, step = lattice
+    return heights[::every, ::every], (x0, y0, step * every)
+
+
+def costs(our):
+    """What a cell or a place costs on finer and finer lattices, from the benches' counts."""
+    print(f"\n{'step mm':>8}{'surface, ns a cell':>22}{'reach, us a place':>20}{'carve, ns a node under a move':>32}")
+    for step in ("0.5", "0.25", "0.2", "0.125", "0.1"):
+        surface, carved = our.counted[f"surface_by_step {step}"], our.counted[f"carve {step}"]
+        print(f"{step:>8}{1e9 / surface:22.1f}{our[f'reach_by_step {step}'] / 0.1:20.2f}{1e9 / carved:32.1f}")
+
+
 def main():
     our = ours()
     heights, lattice = table("heights.csv")
@@ -191,12 +219,17 @@ def main():
         (f"thin plate, {unknowns} unknowns", our["sheet_solve"], "scipy spsolve, solving only", sparse),
         ("", our["sheet_solve"], "scipy solveh_banded, solving only", banded),
         (f"one tip height over {facets} facets", our["reach_of_a_million_points"] / 1e6, "opencamlib BatchDropCutter", drop(heights, lattice, radius)),
+        *(
+            (f"the same over {2 * (few.shape[0] - 1) * (few.shape[1] - 1)} facets", our[f"reach_by_step {step}"] / 1e5, "opencamlib BatchDropCutter", drop(few, wide, radius, 2000))
+            for step, (few, wide) in ((2, thinned(heights, lattice, 8)), (4, thinned(heights, lattice, 16)))
+        ),
         (f"carving {len(moves)} finishing moves, 0.25 mm", our["carve 0.25"], "numpy, same closed form", timed(lambda: carve(moves, radius, blank), 1)),
     ]
     print(f"numpy {numpy.__version__}, scipy {scipy.__version__}, opencamlib {opencamlib.version()}, Python {sys.version.split()[0]}")
     print(f"{'':46}{'ours':>12}{'theirs':>12}{'ratio':>9}")
     for what, mine, whose, theirs in rows:
         print(f"{what:46}{mine * 1e3:9.4f} ms{theirs * 1e3:9.3f} ms{theirs / mine:9.1f}  {whose}")
+    costs(our)
 
 
 if __name__ == "__main__":

@@ -140,6 +140,12 @@ impl Profile {
         }
     }
 
+    /// As [`Shape::contact_radius`].
+    #[inline]
+    pub(super) fn contact_radius(&self, m: f64) -> f64 {
+        if m <= self.cone { self.flat + self.corner * sine(m) } else { self.radius }
+    }
+
     /// As [`Shape::lift_on_slope`].
     #[inline]
     pub(super) fn lift_on_slope(&self, m: f64) -> f64 {

@@ -73,7 +73,7 @@ impl Search<'_> {
             self.cell(i, j);
             let lid = Lid::over_cell(self.surface.grid, i, j);
             let m = lid.gx.hypot(lid.gy);
-            let q = if m > 0.0 { self.shape.contact_radius(m) / m } else { 0.0 };
+            let q = if m > 0.0 { self.profile.contact_radius(m) / m } else { 0.0 };
             p = Point2::new(self.c.x + q * lid.gx, self.c.y + q * lid.gy);
         }
     }
@@ -217,7 +217,7 @@ impl Search<'_> {
         if tip <= self.best {
             return None;
         }
-        let q = if m > 0.0 { self.shape.contact_radius(m) / m } else { 0.0 };
+        let q = if m > 0.0 { self.profile.contact_radius(m) / m } else { 0.0 };
         let (x, y) = (c.0 + q * gx, c.1 + q * gy);
         if within(x, y) {
             self.best = tip;
@@ -239,25 +239,53 @@ impl Search<'_> {
             return;
         }
         let m = (z1 - z0) / length;
-        // Where the optimum takes steps to find, the tangent at the edge's middle rules most edges out.
-        if self.profile.is_compound() {
-            let middle = 0.5 * (low + high);
-            let q2 = middle * middle + d * d;
-            if q2 <= self.gentle.radius * self.gentle.radius {
-                let (height, k) = self.profile.tangent(q2);
-                let bound = z0 + m * (middle - x0) - height + (m - k * middle).abs() * 0.5 * (high - low);
-                if bound <= self.best {
-                    return;
-                }
-            }
-        }
-        let x = self.shape.edge_optimum(m, d.abs(), half).clamp(low, high);
+        let end = if self.profile.is_compound() { self.leaning(m, d, (low, high), z0 - m * x0) } else { Lean::Within };
+        let x = match end {
+            Lean::Lost => return,
+            Lean::At(x) => x,
+            Lean::Within => self.shape.edge_optimum(m, d.abs(), half).clamp(low, high),
+        };
         let q = (x * x + d * d).sqrt().min(self.radius);
         let tip = z0 + m * (x - x0) - self.shape.height_within(q);
         if tip > self.best {
             self.best = tip;
         }
     }
+
+    /// Where the optimum of a part of a line takes steps to find, tangents rule most parts out: the
+    /// one in the middle bounds what the rising half holds, the one at that half's end tells whether
+    /// the optimum lies beyond. The line has height `z` at the foot of the axis and slope `m`.
+    #[inline]
+    fn leaning(&self, m: f64, d: f64, (low, high): (f64, f64), z: f64) -> Lean {
+        let gentle2 = self.gentle.radius * self.gentle.radius;
+        let middle = 0.5 * (low + high);
+        let q2 = middle * middle + d * d;
+        if q2 > gentle2 {
+            return Lean::Within;
+        }
+        let (height, k) = self.profile.tangent(q2);
+        let rising = m - k * middle;
+        if z + m * middle - height + rising.abs() * 0.5 * (high - low) <= self.best {
+            return Lean::Lost;
+        }
+        let end = if rising > 0.0 { high } else { low };
+        let q2 = end * end + d * d;
+        if q2 <= gentle2 && (m - self.profile.tangent(q2).1 * end) * rising > 0.0 {
+            Lean::At(end)
+        } else {
+            Lean::Within
+        }
+    }
+}
+
+/// What tangents tell of an edge before its optimum is looked for.
+enum Lean {
+    /// Nothing on it beats the best.
+    Lost,
+    /// The optimum is this end.
+    At(f64),
+    /// It lies between the ends, or it is not known where.
+    Within,
 }
 
 /// The most that `g x - curvature x^2 / 2` rises over `-half..=half`.
@@ -324,6 +352,7 @@ mod tests {
                 let (height, k) = profile.tangent(q * q);
                 let (own, slope) = (shape.height_at(q), shape.slope_at(q));
                 prop_assert!((height - own).abs() < 1e-9 && (k * q - slope).abs() < 1e-6 * (1.0 + slope));
+                prop_assert!((profile.contact_radius(m) - shape.contact_radius(m)).abs() < 1e-9);
                 prop_assert!((profile.lift_on_slope(m) - shape.lift_on_slope(m)).abs() < 1e-9);
             }
         }
