@@ -71,6 +71,16 @@ impl Rect {
         Rect { x0: self.x0 - margin, y0: self.y0 - margin, x1: self.x1 + margin, y1: self.y1 + margin }
     }
 
+    /// What lies in both rectangles; x0 > x1 or y0 > y1 where they do not meet.
+    pub fn overlap(self, other: Rect) -> Rect {
+        Rect {
+            x0: self.x0.max(other.x0),
+            y0: self.y0.max(other.y0),
+            x1: self.x1.min(other.x1),
+            y1: self.y1.min(other.y1),
+        }
+    }
+
     /// Extent in x, mm.
     pub fn width(self) -> f64 {
         self.x1 - self.x0

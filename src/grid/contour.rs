@@ -31,6 +31,12 @@ pub fn loops_above(grid: &Grid, level: f64) -> Vec<Vec<Point2>> {
     loops
 }
 
+/// Area inside a loop that is not repeated at its end, mm2; negative when it runs clockwise.
+pub fn signed_area(points: &[Point2]) -> f64 {
+    let n = points.len();
+    (0..n).map(|k| (points[k], points[(k + 1) % n])).map(|(a, b)| 0.5 * (a.x * b.y - b.x * a.y)).sum()
+}
+
 /// The loop with every point left out that lies within `tolerance` of the chord it would leave
 /// (Douglas & Peucker 1973).
 pub fn simplified(points: &[Point2], tolerance: f64) -> Vec<Point2> {

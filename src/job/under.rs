@@ -7,9 +7,9 @@ use super::turning;
 use super::{Design, Precision, StageError, programs};
 use crate::carve::FACE_MM;
 use crate::footbed::Footbed;
-use crate::frame::{Placement, Point2, Rect};
+use crate::frame::{Placement, Rect};
 use crate::grid::Grid;
-use crate::grid::contour::{loops_above, simplified};
+use crate::grid::contour::{loops_above, signed_area, simplified};
 use crate::nc;
 use crate::path::{self, Cutting, PathError, Step, Target, Toolpath};
 use crate::ticket::Make;
@@ -94,9 +94,4 @@ fn joined(paths: Vec<Toolpath>) -> Option<Toolpath> {
         all.moves.extend(next.moves);
         all
     })
-}
-
-fn signed_area(line: &[Point2]) -> f64 {
-    let next = line.iter().cycle().skip(1);
-    line.iter().zip(next).map(|(a, b)| 0.5 * (a.x * b.y - b.x * a.y)).sum()
 }

@@ -5,9 +5,9 @@ use super::PathError;
 use super::form::{Form, distances};
 use super::front::arrivals;
 use super::metric::{Metric, inside};
-use super::outline::{Outline, signed_area};
+use super::outline::Outline;
 use crate::frame::Point2;
-use crate::grid::contour::loops_above;
+use crate::grid::contour::{loops_above, signed_area};
 use crate::grid::{Grid, Lattice};
 
 /// How deep every node lies inside the region, in passes; negative outside of it.

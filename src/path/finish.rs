@@ -5,18 +5,18 @@ use std::sync::OnceLock;
 
 use rayon::prelude::*;
 
-use super::cutting::{LEAST_AIR_MM, check, shortest};
+use super::cutting::check;
 use super::depth::Depth;
-use super::heights::{Band, Heights, Hills, Sampling};
 use super::metric::Metric;
 use super::outline::{Axis, Outline, thinned_line};
-use super::passes::{Region, Run, Turn, evenly, zigzag};
+use super::passes::{Region, Run, Turn, evenly};
 use super::rings::Way;
 use super::sidestep::{axis_beyond_contact, plane_step, round_radius, steepest_fall};
+use super::surfacing::{Surfacing, planned_scallop_mm};
 use super::trail::Trail;
 use super::{Cutting, PathError, Step, Target, Toolpath};
 use crate::frame::{Point2, Point3, Rect};
-use crate::kernel::{Shape, Surface};
+use crate::kernel::Surface;
 use crate::ticket::Passes;
 
 /// Sketched times that differ by less than this decide nothing (our own choice: on nine footbeds and
@@ -47,7 +47,7 @@ pub fn finish(
     match cutting.passes {
         Passes::Along => plan.toolpath(Strategy::Parallel(Axis::X)),
         Passes::Across => plan.toolpath(Strategy::Parallel(Axis::Y)),
-        Passes::Rings if round_radius(&plan.shape).is_none() => {
+        Passes::Rings if round_radius(&plan.on.shape()).is_none() => {
             Err(PathError::RingsFlat { name: cutting.finishing.name.clone() })
         }
         Passes::Rings => plan.toolpath(Strategy::Rings),
@@ -57,43 +57,31 @@ pub fn finish(
 
 /// What all strategies share.
 pub(super) struct Plan<'t> {
-    target: &'t Target,
-    cutting: &'t Cutting,
-    shape: Shape,
-    surface: Surface<'t>,
+    on: Surfacing<'t>,
     pub(super) metric: Metric,
     pub(super) depth: Depth,
-    /// Where parallel passes run.
-    region: Region,
-    sampling: Sampling,
     /// The way of the rings as straight pieces, once anyone asked for it.
     chords: OnceLock<Vec<(Point2, Point2)>>,
 }
 
 impl<'t> Plan<'t> {
-    pub(super) fn new(target: &'t Target, cutting: &'t Cutting) -> Result<Plan<'t>, PathError> {
+    pub(super) fn new(target: &'t Target, cutting: &Cutting) -> Result<Plan<'t>, PathError> {
         let shape = cutting.finishing.shape;
         let surface = Surface::new(&target.surface)?;
-        let above = above_mm(cutting);
-        let scallop = cutting.scallop_mm - RAISED_SHARE * above;
+        let scallop = planned_scallop_mm(cutting);
         let outline = Outline::new(&target.outline)?;
         let reach = growth(target, cutting, &outline);
         let clip = clip(target);
         let metric = Metric::new(&surface, &shape, scallop, &outline, reach, clip);
         let depth = Depth::new(&metric, &metric.touches_outside(&shape, scallop, &outline, reach))?;
         let region = Region::new(depth.around(-BEYOND)?.thinned(REGION_MM), clip);
-        let sampling = Sampling {
-            step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
-            bulge: cutting.gouge_mm / 3.0,
-            dip: above,
-            hills: Hills::under(&shape),
-        };
-        Ok(Plan { target, cutting, shape, surface, metric, depth, region, sampling, chords: OnceLock::new() })
+        let on = Surfacing::new(target, cutting.clone(), surface, region);
+        Ok(Plan { on, metric, depth, chords: OnceLock::new() })
     }
 
     fn quickest(&self, time: &(dyn Fn(&Toolpath) -> f64 + Sync)) -> Result<Toolpath, PathError> {
         // A flat end leaves stairs, whose height is no distance: there are no rings of it.
-        let strategies = if round_radius(&self.shape).is_some() { &STRATEGIES[..] } else { &STRATEGIES[..2] };
+        let strategies = if round_radius(&self.on.shape()).is_some() { &STRATEGIES[..] } else { &STRATEGIES[..2] };
         let sketched: Vec<f64> = strategies.par_iter().map(|s| time(&self.sketch(*s))).collect();
         let least = sketched.iter().copied().fold(f64::INFINITY, f64::min);
         let close: Vec<Strategy> = strategies
@@ -113,26 +101,26 @@ impl<'t> Plan<'t> {
 
     /// The passes and their order.
     fn order(&self, axis: Axis) -> (Vec<Run>, Vec<Turn>) {
-        let (low, high) = self.region.extent(axis);
+        let (low, high) = self.on.region.extent(axis);
         let within: Vec<bool> = self.depth.grid.z.iter().map(|d| *d >= -BEYOND).collect();
         self.order_of(axis, &self.metric.places(axis, &within, low, high))
     }
 
     fn order_of(&self, axis: Axis, places: &[f64]) -> (Vec<Run>, Vec<Turn>) {
-        let runs = self.region.runs(axis, places);
-        let turns = zigzag(&runs, |a, b| self.corner(a, b).is_some());
+        let runs = self.on.region.runs(axis, places);
+        let turns = self.on.turns(&runs);
         (runs, turns)
     }
 
     /// The same passes at heights read from the coarse map: good enough to time, never to cut.
     fn sketch(&self, strategy: Strategy) -> Toolpath {
-        let mut trail = Trail::new(self.target, self.cutting);
+        let mut trail = Trail::new(self.on.target, &self.on.cutting);
         match strategy {
             Strategy::Parallel(axis) => self.sketch_parallel(axis, &mut trail),
             Strategy::Rings => {
                 let chords = self.chords();
                 if let Some((first, _)) = chords.first() {
-                    trail.enter_over(*first, self.target.blank_top_mm + LEAST_AIR_MM);
+                    self.on.enter(&mut trail, *first);
                     trail.cut_to(self.sketched(*first));
                 }
                 chords.iter().for_each(|(_, to)| trail.cut_to(self.sketched(*to)));
@@ -147,7 +135,7 @@ impl<'t> Plan<'t> {
             let Run { from, to, .. } = runs[turn.run];
             let (from, to) = if turn.backward { (to, from) } else { (from, to) };
             if !turn.linked {
-                trail.enter_over(from, self.target.blank_top_mm + LEAST_AIR_MM);
+                self.on.enter(trail, from);
             }
             let length = (to - from).norm();
             for s in evenly(0.0, 1.0, SKETCH_MM / length) {
@@ -157,22 +145,20 @@ impl<'t> Plan<'t> {
     }
 
     fn sketched(&self, p: Point2) -> Point3 {
-        Point3::new(p.x, p.y, self.metric.tip(p).clamp(0.0, self.target.blank_top_mm))
+        Point3::new(p.x, p.y, self.metric.tip(p).clamp(0.0, self.on.target.blank_top_mm))
     }
 
     fn finished(&self, trail: Trail) -> Toolpath {
-        Toolpath {
-            step: Step::Finish,
-            cutter: self.cutting.finishing.clone(),
-            spindle_rpm: self.cutting.spindle_rpm,
-            moves: trail.finish(),
-        }
+        self.on.toolpath(Step::Finish, trail)
     }
 
     fn toolpath(&self, strategy: Strategy) -> Result<Toolpath, PathError> {
-        let mut trail = Trail::new(self.target, self.cutting);
+        let mut trail = Trail::new(self.on.target, &self.on.cutting);
         match strategy {
-            Strategy::Parallel(axis) => self.cut_parallel(&self.order(axis), &mut trail),
+            Strategy::Parallel(axis) => {
+                let (runs, turns) = self.order(axis);
+                self.on.cut(&runs, &turns, &mut trail);
+            }
             Strategy::Rings => self.cut_rings(&mut trail),
         }
         self.cut(trail)
@@ -180,9 +166,10 @@ impl<'t> Plan<'t> {
 
     /// Parallel passes at most `step` apart everywhere.
     pub(super) fn constant(&self, axis: Axis, step: f64) -> Result<Toolpath, PathError> {
-        let (low, high) = self.region.extent(axis);
-        let mut trail = Trail::new(self.target, self.cutting);
-        self.cut_parallel(&self.order_of(axis, &evenly(low, high, step)), &mut trail);
+        let (low, high) = self.on.region.extent(axis);
+        let mut trail = Trail::new(self.on.target, &self.on.cutting);
+        let (runs, turns) = self.order_of(axis, &evenly(low, high, step));
+        self.on.cut(&runs, &turns, &mut trail);
         self.cut(trail)
     }
 
@@ -193,104 +180,29 @@ impl<'t> Plan<'t> {
         Ok(self.finished(trail))
     }
 
-    fn cut_parallel(&self, (runs, turns): &(Vec<Run>, Vec<Turn>), trail: &mut Trail) {
-        let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.run_points(runs, *turn)).collect();
-        for (turn, points) in turns.iter().zip(&cut) {
-            self.add(trail, *turn, points);
-        }
-    }
-
     fn cut_rings(&self, trail: &mut Trail) {
         let chords = self.chords();
-        let cut: Vec<Vec<Point3>> =
-            chords.par_iter().map(|(from, to)| self.heights(*from, *to).thinned(self.band())).collect();
+        let cut: Vec<Vec<Point3>> = chords.par_iter().map(|(from, to)| self.on.points(*from, *to)).collect();
         let points = || cut.iter().flatten();
         if let Some(first) = points().next() {
-            trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM);
+            self.on.enter(trail, first.xy());
         }
         points().for_each(|p| trail.cut_to(*p));
     }
 
     fn chords(&self) -> &[(Point2, Point2)] {
         self.chords.get_or_init(|| {
-            let way = Way::new(&self.depth, &self.metric, self.cutting.sense);
+            let way = Way::new(&self.depth, &self.metric, self.on.cutting.sense);
             let lines = way.lines.iter().map(|line| thinned_line(line, RING_MM));
-            let clip = |p: Point2| self.region.clipped(p);
+            let clip = |p: Point2| self.on.region.clipped(p);
             lines.flat_map(|line| line.windows(2).map(|w| (clip(w[0]), clip(w[1]))).collect::<Vec<_>>()).collect()
         })
-    }
-
-    fn run_points(&self, runs: &[Run], turn: Turn) -> Vec<Point3> {
-        let run = runs[turn.run];
-        let heights = self.heights(run.from, run.to);
-        let heights = if turn.backward { heights.reversed() } else { heights };
-        heights.thinned(self.band())
-    }
-
-    fn add(&self, trail: &mut Trail, turn: Turn, points: &[Point3]) {
-        let Some(first) = points.first() else { return };
-        let link =
-            trail.last().filter(|_| turn.linked).and_then(|last| Some((last, self.corner(last.xy(), first.xy())?)));
-        match link {
-            Some((last, corner)) => {
-                for (from, to) in [(last.xy(), corner), (corner, first.xy())] {
-                    self.heights(from, to).thinned(self.band()).into_iter().for_each(|p| trail.cut_to(p));
-                }
-            }
-            None => trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM),
-        }
-        points.iter().for_each(|p| trail.cut_to(*p));
-    }
-
-    /// Where a link turns: nowhere when it is short, otherwise where it leaves one of the two passes
-    /// square across to the other. None when it would leave the region.
-    fn corner(&self, from: Point2, to: Point2) -> Option<Point2> {
-        let straight = STRAIGHT_STEPS * plane_step(&self.shape, self.cutting.scallop_mm);
-        let length = (to - from).norm();
-        let corners = [Point2::new(to.x, from.y), Point2::new(from.x, to.y)];
-        if length <= straight {
-            return Some(from);
-        }
-        corners.into_iter().find(|c| length <= LINK_MM && self.region.contains(*c))
-    }
-
-    fn heights(&self, from: Point2, to: Point2) -> Heights {
-        // Where the target stands above the blank there is only air to follow.
-        let top = self.target.blank_top_mm + LEAST_AIR_MM;
-        Heights::along(from, to, self.sampling, |p| self.surface.reach(&self.shape, p).clamp(0.0, top))
-    }
-
-    fn band(&self) -> Band {
-        // A third of the gouge share is kept for what may hide between samples.
-        Band {
-            below: self.cutting.gouge_mm * 2.0 / 3.0,
-            above: above_mm(self.cutting),
-            shortest: shortest(self.cutting),
-        }
     }
 }
 
 /// Distance of a sketch's points: about as far apart as the planned path's on a footbed (our own
 /// choice).
 const SKETCH_MM: f64 = 3.0;
-
-/// Ridges are planned lower by this much of what passes may run above their heights. A ridge stands on two
-/// passes and rises by the mean of theirs; both are seldom at the upper edge of their bands at once
-/// (our own choice, measured on footbeds: 99 % of the surface stays under the ordered height).
-pub(super) const RAISED_SHARE: f64 = 0.5;
-
-/// How far a finishing pass may run above its heights: the point tolerance, but no large part of a
-/// low ridge, because what a pass runs too high its ridges must be lower (our own choice).
-pub(super) fn above_mm(cutting: &Cutting) -> f64 {
-    cutting.point_tolerance_mm.min(cutting.scallop_mm / 6.0)
-}
-
-/// Links on the surface may span this much; beyond it lifting is quicker (our own choice).
-const LINK_MM: f64 = 20.0;
-
-/// Straight links may be this many side steps long: so short a chord strays from the region by far
-/// less than roughing cleared beyond it (our own choice).
-const STRAIGHT_STEPS: f64 = 4.0;
 
 /// Parallel passes run this many steps beyond the region, so that a pass lies beside every place of
 /// its edge, and a little more for what the map may be off (our own choice).
@@ -315,20 +227,14 @@ pub(super) fn growth(target: &Target, cutting: &Cutting, outline: &Outline) -> f
 /// heights must not be cut.
 pub(super) fn clip(target: &Target) -> Rect {
     let (a, b) = (target.blank, target.surface.lattice.rect());
-    Rect { x0: a.x0.max(b.x0), y0: a.y0.max(b.y0), x1: a.x1.min(b.x1), y1: a.y1.min(b.y1) }
-}
-
-/// Samples so close that no hill of the cutter's own radius can hide between two of them by more
-/// than the gouge share: a chord of sagitta e is `sqrt(8 r e)` long. A flat end prints every edge
-/// of the mesh, so there it is a quarter of the mesh's step.
-pub(super) fn sample_step(shape: &Shape, grid_step: f64, gouge: f64) -> f64 {
-    round_radius(shape).map_or(0.25 * grid_step, |r| (8.0 * r * gouge).sqrt().min(1.5 * grid_step))
+    a.overlap(b)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::frame::Vector2;
+    use crate::kernel::Shape;
     use crate::path::Motion;
     use crate::path::testbed::{check_moves, cutting, footbed, plane};
     use crate::ticket::Sense;

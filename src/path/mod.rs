@@ -23,6 +23,7 @@ mod rough;
 mod sidestep;
 mod stock;
 mod strokes;
+mod surfacing;
 mod tabs;
 #[cfg(test)]
 mod testbed;

@@ -5,6 +5,7 @@ use cavalier_contours::polyline::{PlineSource, PlineSourceMut, Polyline};
 
 use super::PathError;
 use crate::frame::{Point2, Rect, Vector2};
+use crate::grid::contour::signed_area;
 
 /// A closed outline, counter-clockwise, without repeated points.
 #[derive(Clone, Debug)]
@@ -177,9 +178,4 @@ pub(super) fn segment_distance(p: Point2, a: Point2, b: Point2) -> f64 {
     let ab = b - a;
     let t = ((p - a).dot(&ab) / ab.norm_squared().max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
     (p - (a + t * ab)).norm()
-}
-
-pub(super) fn signed_area(points: &[Point2]) -> f64 {
-    let n = points.len();
-    (0..n).map(|k| (points[k], points[(k + 1) % n])).map(|(a, b)| 0.5 * (a.x * b.y - b.x * a.y)).sum()
 }

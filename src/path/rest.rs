@@ -1,18 +1,16 @@
 //! The rest cut: a smaller round cutter goes only where the finishing cutter is too large to leave
 //! the ordered surface. Knows what ideal paths of both cutters would leave; carves nothing.
 
-use rayon::prelude::*;
-
-use super::cutting::{LEAST_AIR_MM, check, shortest};
-use super::finish::{RAISED_SHARE, above_mm, clip, growth, sample_step};
-use super::heights::{Band, Heights, Hills, Sampling};
-use super::metric::Metric;
+use super::cutting::check;
+use super::finish::{clip, growth};
+use super::metric::{Metric, inside};
 use super::outline::{Axis, Outline};
-use super::passes::{Region, Run, Turn, zigzag};
-use super::sidestep::{axis_beyond_contact, plane_step};
+use super::passes::{Region, Run};
+use super::sidestep::axis_beyond_contact;
+use super::surfacing::{Surfacing, planned_scallop_mm};
 use super::trail::Trail;
 use super::{Cutting, PathError, Step, Target, Toolpath};
-use crate::frame::{Point2, Point3, Rect};
+use crate::frame::{Point2, Rect};
 use crate::grid::{Grid, Lattice};
 use crate::kernel::{Shape, Surface, beyond_reach};
 use crate::profile::Cutter;
@@ -31,12 +29,6 @@ const GAIN_SHARE: f64 = 0.25;
 /// blends into the other (our own choice).
 const BLEND_MM: f64 = 1.0;
 
-/// Links on the surface may span this much; beyond it lifting is quicker (our own choice).
-const LINK_MM: f64 = 20.0;
-
-/// Straight links may be this many side steps long, as in finishing.
-const STRAIGHT_STEPS: f64 = 4.0;
-
 /// The path of `cutter` over what `cutting.finishing` cannot reach; `None` where that is nothing.
 /// It runs after the finish.
 pub fn rest(target: &Target, cutting: &Cutting, cutter: &Cutter) -> Result<Option<Toolpath>, PathError> {
@@ -47,13 +39,15 @@ pub fn rest(target: &Target, cutting: &Cutting, cutter: &Cutter) -> Result<Optio
     let own = Cutting { finishing: cutter.clone(), ..cutting.clone() };
     // Never beyond what finishing has swept.
     let by = growth(target, &own, &outline).min(growth(target, cutting, &outline));
-    let within = overlap(clip(target), places.rect);
+    let within = clip(target).overlap(places.rect);
     let region = Region::new(outline.region(by)?, within);
-    let scallop = own.scallop_mm - RAISED_SHARE * above_mm(&own);
-    let metric = Metric::new(&surface, &cutter.shape, scallop, &outline, by, within);
-    let plan = Plan::new(target, own, surface, region);
+    let metric = Metric::new(&surface, &cutter.shape, planned_scallop_mm(&own), &outline, by, within);
     let axis = if cutting.passes == Passes::Along { Axis::X } else { Axis::Y };
-    Ok(plan.toolpath(&plan.runs(axis, &metric, &places)))
+    let runs = places.runs(axis, &metric, &region);
+    let on = Surfacing::new(target, own, surface, region);
+    let mut trail = Trail::new(target, &on.cutting);
+    on.cut(&runs, &on.turns(&runs), &mut trail);
+    Ok((!trail.is_empty()).then(|| on.toolpath(Step::Rest, trail)))
 }
 
 /// Where the smaller cutter's axis has something to do.
@@ -100,6 +94,16 @@ impl Places {
         i.zip(j).is_some_and(|(i, j)| self.asked[j * self.lattice.nx + i])
     }
 
+    /// The passes over these places.
+    fn runs(&self, axis: Axis, metric: &Metric, region: &Region) -> Vec<Run> {
+        let (low, high) = region.extent(axis);
+        let lattice = metric.lattice;
+        let node = |k: usize| lattice.node(k % lattice.nx, k / lattice.nx);
+        let asked: Vec<bool> = (0..lattice.len()).map(|k| self.is_asked(node(k))).collect();
+        let runs = region.runs(axis, &metric.places(axis, &asked, low, high));
+        runs.iter().flat_map(|run| self.cut(run)).collect()
+    }
+
     /// The pieces of a run over these places.
     fn cut(&self, run: &Run) -> Vec<Run> {
         let (length, step) = ((run.to - run.from).norm(), self.lattice.step);
@@ -109,19 +113,6 @@ impl Places {
         let pieces = asked.chunk_by(|a, b| b - a == 1).filter_map(|piece| Some((*piece.first()?, *piece.last()?)));
         pieces.filter(|(a, b)| b > a).map(|(a, b)| Run { pass: run.pass, from: at(a), to: at(b) }).collect()
     }
-}
-
-/// The nodes within the outline.
-fn inside(lattice: &Lattice, outline: &Outline) -> Vec<bool> {
-    let mut inside = vec![false; lattice.len()];
-    inside.par_chunks_mut(lattice.nx).enumerate().for_each(|(j, row)| {
-        let spans = outline.cut(Axis::Y, lattice.node(0, j).y);
-        for (i, inside) in row.iter_mut().enumerate() {
-            let x = lattice.node(i, j).x;
-            *inside = spans.iter().any(|&(a, b)| x >= a && x <= b);
-        }
-    });
-    inside
 }
 
 /// Greatest slope of the heights at a node.
@@ -161,100 +152,6 @@ fn grown(marked: &[bool], lattice: &Lattice, by: f64) -> Vec<bool> {
 fn nodes<'a>(marked: &'a [bool], lattice: &'a Lattice) -> impl Iterator<Item = Point2> + 'a {
     let marked = marked.iter().enumerate().filter(|(_, marked)| **marked);
     marked.map(|(k, _)| lattice.node(k % lattice.nx, k / lattice.nx))
-}
-
-fn overlap(a: Rect, b: Rect) -> Rect {
-    Rect { x0: a.x0.max(b.x0), y0: a.y0.max(b.y0), x1: a.x1.min(b.x1), y1: a.y1.min(b.y1) }
-}
-
-/// The passes of the smaller cutter.
-struct Plan<'t> {
-    target: &'t Target,
-    /// With the smaller cutter as the one that finishes.
-    cutting: Cutting,
-    surface: Surface<'t>,
-    region: Region,
-    sampling: Sampling,
-}
-
-impl<'t> Plan<'t> {
-    fn new(target: &'t Target, cutting: Cutting, surface: Surface<'t>, region: Region) -> Plan<'t> {
-        let shape = cutting.finishing.shape;
-        let sampling = Sampling {
-            step: sample_step(&shape, target.surface.lattice.step, cutting.gouge_mm),
-            bulge: cutting.gouge_mm / 3.0,
-            dip: above_mm(&cutting),
-            hills: Hills::under(&shape),
-        };
-        Plan { target, cutting, surface, region, sampling }
-    }
-
-    fn shape(&self) -> &Shape {
-        &self.cutting.finishing.shape
-    }
-
-    fn runs(&self, axis: Axis, metric: &Metric, places: &Places) -> Vec<Run> {
-        let (low, high) = self.region.extent(axis);
-        let lattice = metric.lattice;
-        let node = |k: usize| lattice.node(k % lattice.nx, k / lattice.nx);
-        let asked: Vec<bool> = (0..lattice.len()).map(|k| places.is_asked(node(k))).collect();
-        let runs = self.region.runs(axis, &metric.places(axis, &asked, low, high));
-        runs.iter().flat_map(|run| places.cut(run)).collect()
-    }
-
-    fn toolpath(&self, runs: &[Run]) -> Option<Toolpath> {
-        let turns = zigzag(runs, |a, b| self.corner(a, b).is_some());
-        let cut: Vec<Vec<Point3>> = turns.par_iter().map(|turn| self.points(runs, *turn)).collect();
-        let mut trail = Trail::new(self.target, &self.cutting);
-        for (turn, points) in turns.iter().zip(&cut) {
-            let Some(first) = points.first() else { continue };
-            match trail.last().filter(|_| turn.linked).and_then(|last| self.link(last.xy(), first.xy())) {
-                Some(link) => link.into_iter().for_each(|p| trail.cut_to(p)),
-                None => trail.enter_over(first.xy(), self.target.blank_top_mm + LEAST_AIR_MM),
-            }
-            points.iter().for_each(|p| trail.cut_to(*p));
-        }
-        (!trail.is_empty()).then(|| Toolpath {
-            step: Step::Rest,
-            cutter: self.cutting.finishing.clone(),
-            spindle_rpm: self.cutting.spindle_rpm,
-            moves: trail.finish(),
-        })
-    }
-
-    fn points(&self, runs: &[Run], turn: Turn) -> Vec<Point3> {
-        let run = runs[turn.run];
-        let heights = self.heights(run.from, run.to);
-        let heights = if turn.backward { heights.reversed() } else { heights };
-        heights.thinned(self.band())
-    }
-
-    fn link(&self, from: Point2, to: Point2) -> Option<Vec<Point3>> {
-        let corner = self.corner(from, to)?;
-        let legs = [(from, corner), (corner, to)].map(|(a, b)| self.heights(a, b).thinned(self.band()));
-        Some(legs.concat())
-    }
-
-    /// Where a link on the surface turns, if it is short enough and stays in the region.
-    fn corner(&self, from: Point2, to: Point2) -> Option<Point2> {
-        let length = (to - from).norm();
-        if length <= STRAIGHT_STEPS * plane_step(self.shape(), self.cutting.scallop_mm) {
-            return Some(from);
-        }
-        let corners = [Point2::new(to.x, from.y), Point2::new(from.x, to.y)];
-        corners.into_iter().find(|c| length <= LINK_MM && self.region.contains(*c))
-    }
-
-    fn heights(&self, from: Point2, to: Point2) -> Heights {
-        let top = self.target.blank_top_mm + LEAST_AIR_MM;
-        Heights::along(from, to, self.sampling, |p| self.surface.reach(self.shape(), p).clamp(0.0, top))
-    }
-
-    fn band(&self) -> Band {
-        // A third of the gouge share is kept for what may hide between samples.
-        let below = self.cutting.gouge_mm * 2.0 / 3.0;
-        Band { below, above: above_mm(&self.cutting), shortest: shortest(&self.cutting) }
-    }
 }
 
 #[cfg(test)]

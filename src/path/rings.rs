@@ -4,10 +4,10 @@
 
 use super::depth::Depth;
 use super::metric::Metric;
-use super::outline::{Outline, signed_area};
+use super::outline::Outline;
 use super::strokes::strokes;
 use crate::frame::Point2;
-use crate::grid::contour::loops_above;
+use crate::grid::contour::{loops_above, signed_area};
 use crate::ticket::Sense;
 
 /// Depth of the outermost ring in passes: half a step, from where it still finishes the edge itself,
