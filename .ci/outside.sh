@@ -37,29 +37,47 @@ $(tail -n 5 "$built/apt.log")"
 
 is_3_11() { "$1" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' >/dev/null 2>&1; }
 
-find_python() {
+pythons() {
     local candidate
     for candidate in python3 python3.11 /usr/bin/python3 "$HOME"/.pyenv/versions/3.11.*/bin/python3; do
-        if is_3_11 "$candidate"; then echo "$candidate"; return; fi
+        if is_3_11 "$candidate"; then echo "$candidate"; fi
+    done
+}
+
+# An environment with its packages, from one Python. Where the environment cannot be given a pip of
+# its own, the Python's pip fills it from outside.
+fill_venv() { # PYTHON
+    rm -rf "$built/venv"
+    if "$1" -m venv "$built/venv"; then
+        "$built/venv/bin/python" -m pip install --quiet -r "$here/requirements.txt"
+    else
+        rm -rf "$built/venv"
+        "$1" -m venv --without-pip "$built/venv" &&
+            "$1" -m pip --python "$built/venv/bin/python" install --quiet -r "$here/requirements.txt"
+    fi
+}
+
+try_pythons() {
+    local candidate
+    for candidate in $(pythons); do
+        echo "with $candidate:"
+        if fill_venv "$candidate"; then return; fi
     done
     return 1
-}
+} >>"$built/venv.log" 2>&1
 
 # A run that was broken off leaves no marker, and the next one starts again.
 build_venv() {
     if cmp -s "$here/requirements.txt" "$built/venv/installed.txt"; then return; fi
-    local python
-    python=$(find_python) || { install_package python3.11 && python=python3.11; }
     say "building the Python environment"
-    rm -rf "$built/venv"
-    "$python" -m venv "$built/venv" >"$built/venv.log" 2>&1 || {
+    : >"$built/venv.log"
+    try_pythons || {
+        [ -n "$(pythons)" ] || install_package python3.11
         install_package python3-venv
-        rm -rf "$built/venv"
-        "$python" -m venv "$built/venv" >"$built/venv.log" 2>&1 || cannot "no Python environment: $(tail -n 3 "$built/venv.log")"
+        install_package python3-pip
+        try_pythons || cannot "no Python environment; free space: $(df -h "$built" | tail -n 1); the last lines of $built/venv.log:
+$(tail -n 20 "$built/venv.log")"
     }
-    "$built/venv/bin/python" -m pip install --quiet -r "$here/requirements.txt" >"$built/pip.log" 2>&1 ||
-        cannot "the Python packages cannot be installed; the last lines of $built/pip.log:
-$(tail -n 5 "$built/pip.log")"
     cp "$here/requirements.txt" "$built/venv/installed.txt"
 }
 
