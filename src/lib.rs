@@ -47,6 +47,8 @@ pub mod mesh;
 pub mod kernel;
 // the fairest sheet through given heights
 pub mod sheet;
+// least squares where neighbours err alike
+pub mod regress;
 
 // floor 1: the words of the trade as data
 // one foot as measured
