@@ -10,7 +10,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use sustent::job::{self, Made, OutFile, Precision};
-use sustent::mesh::{Mesh, read_stl};
+use sustent::mesh::{Mesh, read_scan};
 use sustent::profile::Shelf;
 use sustent::ticket;
 
@@ -82,7 +82,7 @@ fn a_right_foot_as_the_left_is_its_mirror_image() {
     let mesh = |side: char| {
         let name = format!("PATROL-07-r2-{side}-design.stl");
         let file = made.files.iter().find(|f| f.name == name).unwrap();
-        read_stl(&file.bytes).unwrap()
+        Mesh::from(read_scan(file.bytes.as_slice(), None, &name).unwrap())
     };
     let (left, right) = (mesh('L'), mesh('R'));
     assert_eq!(left.triangles.len(), right.triangles.len());

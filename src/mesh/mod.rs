@@ -1,13 +1,17 @@
-//! Triangle meshes: closed solids between two height functions, their volume and area, and STL and
-//! 3MF in and out. Knows nothing of feet.
+//! Triangle meshes: closed solids between two height functions, their volume and area, written as
+//! STL and 3MF; and scans, read from many formats. Knows nothing of feet.
 
+mod scan;
 mod solid;
 mod stl;
 mod surface;
 mod threemf;
 
+pub use scan::{
+    About, Dropped, Format, LARGEST_FILE, MOST_POINTS, MOST_TRIANGLES, Place, Sample, Scan, ScanError, Unit, read_scan,
+};
 pub use solid::solid;
-pub use stl::{read_stl, write_stl};
+pub use stl::write_stl;
 pub use threemf::write_3mf;
 
 use crate::curve::CurveError;
@@ -75,14 +79,6 @@ pub enum MeshError {
         x: f64,
         /// Where.
         y: f64,
-    },
-    /// The bytes are not the kind of file they should be, or are damaged.
-    #[error("not a readable STL mesh, {place}: {problem}")]
-    Stl {
-        /// Which byte, triangle or line.
-        place: String,
-        /// What is wrong there and what to do.
-        problem: String,
     },
 }
 
