@@ -49,6 +49,8 @@ pub mod kernel;
 pub mod sheet;
 // least squares where neighbours err alike
 pub mod regress;
+// clouds of points laid onto a surface
+pub mod register;
 
 // floor 1: the words of the trade as data
 // one foot as measured

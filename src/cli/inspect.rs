@@ -1,6 +1,6 @@
 //! `sustent inspect`: the made piece against its ticket.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
@@ -10,9 +10,13 @@ use super::tickets::{self, read_text};
 use super::words::wrapped;
 use super::{Outcome, SideArgument, folder, log};
 use crate::frame::Side;
-use crate::inspect::{Case, Cover, Entry, Inspection, LONGEST_TABLE, Verdict, inspect, read_table};
+use crate::inspect::{
+    Case, Cover, Entry, Inspection, LONGEST_TABLE, Scanned, Taken, Verdict, inspect, inspect_scan, read_table,
+};
 use crate::job;
+use crate::mesh::{self, Scan, Unit};
 use crate::profile::Shelf;
+use crate::register::Cloud;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -42,6 +46,10 @@ Examples:
 
 Exit status: 0 accepted, 1 not accepted, 2 could not be done.";
 
+/// A scan is thinned to samples this far apart, mm: finer than anything that is judged, and each the mean
+/// of all points around it.
+const SPACING_MM: f64 = 0.8;
+
 /// Arguments of `inspect`.
 #[derive(Debug, clap::Args)]
 pub(super) struct Inspect {
@@ -52,8 +60,17 @@ pub(super) struct Inspect {
     #[arg(long, value_enum)]
     side: SideArgument,
     /// Gauge readings
-    #[arg(long, value_name = "FILE.csv")]
-    readings: PathBuf,
+    #[arg(long, value_name = "FILE.csv", required_unless_present = "scan", conflicts_with = "scan")]
+    readings: Option<PathBuf>,
+    /// A scan of the piece: STL, PLY, OBJ, or points as text
+    #[arg(long, value_name = "FILE")]
+    scan: Option<PathBuf>,
+    /// The unit of the scan, when it is not millimetres
+    #[arg(long, value_enum, requires = "scan")]
+    unit: Option<UnitArgument>,
+    /// What the scanner is off by in a length, mm, one standard deviation
+    #[arg(long, value_name = "MM", requires = "scan", value_parser = scanner_error)]
+    scanner_error: Option<f64>,
     /// It was measured with its cover on
     #[arg(long)]
     covered: bool,
@@ -95,9 +112,6 @@ impl Inspect {
         let loaded = tickets::load(&self.ticket, shelf)?;
         let order = loaded.foot(Side::from(self.side))?;
         let tolerances = shelf.tolerances(&self.tolerances).map_err(|unknown| Failure::new(unknown.to_string()))?;
-        let text = read_text(&self.readings, LONGEST_TABLE + 1)?;
-        let readings = read_table(&self.readings.display().to_string(), &text)
-            .map_err(|problems| Failure::of_problems(&self.readings, problems))?;
         let design = job::design(&loaded.ticket, order).map_err(|error| Failure::of(&self.ticket, error))?;
         let case = Case {
             make: &loaded.ticket.make,
@@ -107,7 +121,12 @@ impl Inspect {
             tolerances,
         };
         let cover = if self.covered { Cover::On } else { Cover::Off };
-        let inspection = inspect(&case, &readings, cover).map_err(|error| Failure::of(&self.readings, error))?;
+        let scanned = match (&self.readings, &self.scan) {
+            (_, Some(scan)) => self.by_scan(scan, &case, cover)?,
+            (Some(readings), None) => by_readings(readings, &case, cover)?,
+            (None, None) => return Err(Failure::new("give --readings or --scan".to_string())),
+        };
+        let inspection = scanned.inspection;
         let ticket = &loaded.ticket;
         if let Some(path) = &self.record {
             let sha256 = job::sha256_hex(loaded.text.as_bytes());
@@ -119,6 +138,79 @@ impl Inspect {
             log::append(path, &Entry::new(&ticket.code, ticket.revision, &case, &inspection, &self.note))?;
         }
         Ok(Inspected { ticket: ticket.code.clone(), revision: ticket.revision, inspection })
+    }
+
+    /// Judges by a scan.
+    fn by_scan(&self, path: &Path, case: &Case, cover: Cover) -> Result<Scanned, Failure> {
+        let (file, size) = tickets::open_file(path)?;
+        let scan =
+            mesh::read_scan(file, Some(size), &path.display().to_string()).map_err(|error| Failure::of(path, error))?;
+        let unit = self.unit_of(path, &scan)?;
+        let samples = scan.samples(SPACING_MM / unit.in_mm()).map_err(|error| Failure::of(path, error))?;
+        let about = scan.about.clone();
+        drop(scan);
+        let cloud = Cloud::of_samples(&samples, unit.in_mm());
+        let taken = Taken { cover, scanner_mm: self.scanner_error.unwrap_or(0.0) };
+        let mut scanned = inspect_scan(case, &cloud, taken).map_err(|error| Failure::of(path, error))?;
+        let facts = format!(
+            "{}, taken in {}; {} samples {SPACING_MM} mm apart",
+            about.format.words(),
+            unit.words(),
+            samples.len()
+        );
+        scanned.inspection.notes.insert(0, facts);
+        scanned.inspection.notes.extend(about.notes);
+        Ok(scanned)
+    }
+
+    /// The unit that was said; else the file's own when that is millimetres; else millimetres, which
+    /// the size then has to bear out.
+    fn unit_of(&self, path: &Path, scan: &Scan) -> Result<Unit, Failure> {
+        match (self.unit, scan.about.unit) {
+            (Some(said), _) => Ok(said.into()),
+            (None, Some((unit, place))) if unit != Unit::Millimetres => Err(Failure::of(
+                path,
+                format!("{place}: the file says it is in {unit}; say so too: --unit {}", unit.symbol()),
+            )),
+            (None, _) => Ok(Unit::Millimetres),
+        }
+    }
+}
+
+/// Judges by a table of readings.
+fn by_readings(path: &Path, case: &Case, cover: Cover) -> Result<Scanned, Failure> {
+    let text = read_text(path, LONGEST_TABLE + 1)?;
+    let readings =
+        read_table(&path.display().to_string(), &text).map_err(|problems| Failure::of_problems(path, problems))?;
+    let inspection = inspect(case, &readings, cover).map_err(|error| Failure::of(path, error))?;
+    Ok(Scanned { inspection, map: None })
+}
+
+/// `--scanner-error`: a length that is not negative.
+fn scanner_error(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(mm) if (0.0..=5.0).contains(&mm) => Ok(mm),
+        _ => Err("give a length from 0 to 5 mm".to_string()),
+    }
+}
+
+/// Units of a scan, on the command line.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum UnitArgument {
+    Mm,
+    Cm,
+    M,
+    In,
+}
+
+impl From<UnitArgument> for Unit {
+    fn from(unit: UnitArgument) -> Unit {
+        match unit {
+            UnitArgument::Mm => Unit::Millimetres,
+            UnitArgument::Cm => Unit::Centimetres,
+            UnitArgument::M => Unit::Metres,
+            UnitArgument::In => Unit::Inches,
+        }
     }
 }
 
@@ -143,7 +235,7 @@ fn in_words(found: &Inspected) -> String {
             j.readings,
             j.unit,
             j.verdict.word()
-        )
+        ) + &j.fitted.map_or(String::new(), |f| format!("  ({:.2} +-{:.2})", f.made, f.uncertainty))
     }));
     lines.extend(inspection.advice.iter().map(|line| wrapped("  -> ", line)));
     lines.extend(inspection.notes.iter().map(|line| wrapped("  note: ", line)));

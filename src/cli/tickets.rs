@@ -73,6 +73,16 @@ pub(super) fn read_bytes(path: &Path, longest: usize) -> Result<Vec<u8>, Failure
     Ok(bytes)
 }
 
+/// A file to be read bit by bit, and its length, bytes.
+pub(super) fn open_file(path: &Path) -> Result<(File, u64), Failure> {
+    if path.is_dir() {
+        return Err(Failure::of(path, "this is a folder; name a file"));
+    }
+    let file = File::open(path).map_err(|e| Failure::of_io(path, &e))?;
+    let size = file.metadata().map_err(|e| Failure::of_io(path, &e))?.len();
+    Ok((file, size))
+}
+
 /// The files with this ending in a folder, by name.
 pub(super) fn toml_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     let mut found = vec![];

@@ -27,6 +27,14 @@ impl Side {
     /// Both sides, left first: the order of every listing.
     pub const BOTH: [Side; 2] = [Side::Left, Side::Right];
 
+    /// The other one.
+    pub fn other(self) -> Side {
+        match self {
+            Side::Left => Side::Right,
+            Side::Right => Side::Left,
+        }
+    }
+
     /// `left` or `right`.
     pub fn name(self) -> &'static str {
         match self {

@@ -10,6 +10,7 @@ mod entry;
 mod estimate;
 mod made;
 mod readings;
+mod scan;
 mod verdict;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -26,6 +27,7 @@ pub use entry::{Entry, LONGEST_NOTE, Logged};
 pub use estimate::{COVERAGE, Estimate, estimate, readings_needed};
 pub use made::{Cover, InspectError};
 pub use readings::{LONGEST_TABLE, Quantity, Reading, read as read_table};
+pub use scan::{Alignment, BaseFrom, Map, ScanFault, Scanned, Taken, inspect_scan};
 pub use verdict::{Verdict, verdict};
 
 use made::Made;
@@ -55,6 +57,9 @@ pub struct Inspection {
     pub checks: Vec<CheckFound>,
     /// The surface all over; readings of single places say nothing about it.
     pub surface: Option<Surface>,
+    /// How a scan was laid on the design; of readings there is none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub alignment: Option<Alignment>,
     /// The gravest of all verdicts.
     pub verdict: Verdict,
     /// Values that nothing was measured for.
@@ -79,10 +84,22 @@ pub struct Judged {
     pub tolerance: f64,
     pub verdict: Verdict,
     pub unit: &'static str,
-    /// How many readings it comes from.
+    /// How many readings, or points of a scan, it comes from.
     pub readings: usize,
     /// Standard deviation of repeats.
     pub spread: Option<f64>,
+    /// The same value by least squares on the whole top, of a scan.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fitted: Option<Fitted>,
+}
+
+/// A value by least squares.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Fitted {
+    /// The value, in its unit.
+    pub made: f64,
+    /// Expanded, k = 2.
+    pub uncertainty: f64,
 }
 
 /// What is measured but is no value.
@@ -173,23 +190,39 @@ pub fn inspect(case: &Case, readings: &[Reading], cover: Cover) -> Result<Inspec
         values,
         checks,
         surface: None,
+        alignment: None,
     })
 }
 
 fn judge(band: Band, unit: &'static str, made: &Made) -> Judged {
     let Made { asked, estimate, .. } = made;
-    let uncertainty = COVERAGE * estimate.standard_uncertainty;
-    let difference = estimate.mean - asked;
+    let judged = judged_of(band, unit, *asked, estimate.mean, estimate.standard_uncertainty, estimate.count, None);
+    Judged { spread: estimate.spread, ..judged }
+}
+
+/// A value against its band; `u` is its standard uncertainty.
+fn judged_of(
+    band: Band,
+    unit: &'static str,
+    asked: f64,
+    made: f64,
+    u: f64,
+    readings: usize,
+    fitted: Option<Fitted>,
+) -> Judged {
+    let (difference, uncertainty) = (made - asked, COVERAGE * u);
+    let verdict = verdict(band, difference, uncertainty);
     Judged {
-        asked: *asked,
-        made: estimate.mean,
+        asked,
+        made,
         difference,
         uncertainty,
         tolerance: band.accept,
-        verdict: verdict(band, difference, uncertainty),
+        verdict,
         unit,
-        readings: estimate.count,
-        spread: estimate.spread,
+        readings,
+        spread: None,
+        fitted,
     }
 }
 
@@ -199,7 +232,7 @@ fn mirrored(post: &Judged) -> bool {
     (post.made + post.asked).abs() <= post.uncertainty.max(post.tolerance) && post.difference.abs() > 2.0 * doubt
 }
 
-/// Advice for everything that is not accepted, gravest first.
+/// Advice on a piece judged by readings, gravest first.
 fn told(
     case: &Case,
     made: &made::All,
@@ -209,30 +242,53 @@ fn told(
 ) -> Vec<String> {
     let mut told: Vec<(Verdict, String)> = vec![];
     if other_side {
-        let other = if case.order.side == Side::Left { Side::Right } else { Side::Left };
-        let words = format!("the post runs the other way round: this is probably the {} foot's piece", other.name());
+        let words = format!(
+            "the post runs the other way round: this is probably the {} foot's piece",
+            case.order.side.other().name()
+        );
         told.push((Verdict::Reject, words));
     }
-    for (value, judged) in values {
-        let one = made.values.get(value).map_or(0.0, |made| made.one_reading);
-        let band = case.tolerances.bands.get(value).copied();
+    let one_of_value = |value: &Value| made.values.get(value).map(|made| made.one_reading);
+    told.extend(advice_on(case, values, checks, one_of_value, Some(case.tolerances.reading_sd_mm)));
+    in_order(told)
+}
+
+/// Advice on a piece judged by a scan, gravest first: it has no single reading that could be repeated.
+fn advice_on_scan(case: &Case, values: &BTreeMap<Value, Judged>, checks: &[CheckFound]) -> Vec<String> {
+    in_order(advice_on(case, values, checks, |_| None, None))
+}
+
+fn in_order(mut told: Vec<(Verdict, String)>) -> Vec<String> {
+    told.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
+    told.into_iter().map(|(_, words)| words).collect()
+}
+
+/// Advice for everything that is not accepted. `one_of_value` and `one_of_check` are the standard
+/// deviation of one more reading, where there can be one.
+fn advice_on(
+    case: &Case,
+    values: &BTreeMap<Value, Judged>,
+    checks: &[CheckFound],
+    one_of_value: impl Fn(&Value) -> Option<f64>,
+    one_of_check: Option<f64>,
+) -> Vec<(Verdict, String)> {
+    let of_value = |(value, judged): (&Value, &Judged)| {
+        let band = case.tolerances.bands.get(value).copied()?;
         let remedy = advice::remedy(*value, judged.difference > 0.0);
-        told.extend(band.and_then(|band| advice_for(&value.words(), judged, band, one, remedy)));
-    }
-    for found in checks {
+        advice_for(&value.words(), judged, band, one_of_value(value), remedy)
+    };
+    let of_check = |found: &CheckFound| {
         let band = found.check.band(case.tolerances);
         let place = found.at_mm.map_or(String::new(), |[x, y]| {
             format!(" at {:.0} % of the foot, {x:+.0} mm from the axis", 100.0 * y / case.order.foot.length_mm())
         });
         let words = format!("{}{place}", found.check.words());
-        let one = case.tolerances.reading_sd_mm;
-        told.extend(advice_for(&words, &found.judged, band, one, advice::check_remedy(found.check)));
-    }
-    told.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
-    told.into_iter().map(|(_, words)| words).collect()
+        advice_for(&words, &found.judged, band, one_of_check, advice::check_remedy(found.check))
+    };
+    values.iter().filter_map(of_value).chain(checks.iter().filter_map(of_check)).collect()
 }
 
-fn advice_for(words: &str, judged: &Judged, band: Band, one: f64, remedy: &str) -> Option<(Verdict, String)> {
+fn advice_for(words: &str, judged: &Judged, band: Band, one: Option<f64>, remedy: &str) -> Option<(Verdict, String)> {
     let Judged { difference, uncertainty, unit, verdict, .. } = *judged;
     let off = format!("{words} is {:.2} {unit} {}", difference.abs(), if difference > 0.0 { "high" } else { "low" });
     let told = match verdict {
@@ -245,7 +301,8 @@ fn advice_for(words: &str, judged: &Judged, band: Band, one: f64, remedy: &str) 
 }
 
 /// How to settle what is borderline.
-fn doubt(judged: &Judged, band: Band, one: f64) -> String {
+fn doubt(judged: &Judged, band: Band, one: Option<f64>) -> String {
+    let Some(one) = one else { return "too near to a bound for this scan: read it with a gauge too".to_string() };
     let bounds = [Some(band.accept), Some(-band.accept), band.reject_above, band.reject_below];
     let nearest =
         bounds.into_iter().flatten().map(|bound| (judged.difference - bound).abs()).fold(f64::INFINITY, f64::min);

@@ -84,14 +84,7 @@ pub fn fit(places: &[Point2], model: &DMatrix<f64>, observed: &[f64]) -> Option<
         all[i] = residuals[k];
         estimator.set_column(i, &estimate.estimator.column(k));
     }
-    Some(Fit {
-        coefficients: estimate.coefficients,
-        covariance,
-        residuals: all,
-        noise,
-        kept: kept.len(),
-        estimator,
-    })
+    Some(Fit { coefficients: estimate.coefficients, covariance, residuals: all, noise, kept: kept.len(), estimator })
 }
 
 /// The coefficients with the least sum of absolute residuals, nearly: a start that a clamp on one edge

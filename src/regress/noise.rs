@@ -64,13 +64,10 @@ impl Noise {
                 let inner = basis.transpose() * &smeared;
                 // (M S M)_ij = S_ij - q_i g_j - g_i q_j + q_i H q_j, rows q of the basis, g of S Q.
                 let turned = basis * inner - &smeared;
-                by_lag(
-                    places,
-                    |i, j| {
-                        let d = (places[i] - places[j]).norm();
-                        kernel(k, d) + basis.row(i).dot(&turned.row(j)) - smeared.row(i).dot(&basis.row(j))
-                    },
-                )
+                by_lag(places, |i, j| {
+                    let d = (places[i] - places[j]).norm();
+                    kernel(k, d) + basis.row(i).dot(&turned.row(j)) - smeared.row(i).dot(&basis.row(j))
+                })
             })
             .collect();
         let lags: Vec<usize> = (0..LAGS).filter(|&lag| count[lag] > 0.0).collect();

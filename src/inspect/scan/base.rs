@@ -1,0 +1,144 @@
+//! The base plane of a scanned piece: the flat underside where the scan shows it, or the bed that the
+//! piece lies on.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{DMatrix, Matrix3, Vector3 as V3};
+use serde::Serialize;
+
+use super::plan::Plan;
+use crate::frame::Point2;
+use crate::register::{Cloud, Facing, Plane};
+use crate::regress::{self, Fit, median};
+
+/// What the heights count from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BaseFrom {
+    /// The flat of the underside.
+    Underside,
+    /// The bed beside the piece.
+    Bed,
+    /// Neither was seen: heights above the base plane cannot be told.
+    Nothing,
+}
+
+/// The base plane z = c0 + c1 x + c2 y, foot frame.
+#[derive(Clone, Debug)]
+pub(super) struct Base {
+    pub(super) from: BaseFrom,
+    /// mm, and mm a mm.
+    pub(super) coefficients: V3<f64>,
+    pub(super) covariance: Matrix3<f64>,
+    /// Widest gap under the piece on its own plane and its standard uncertainty, mm; only of an underside.
+    pub(super) gap_mm: Option<(f64, f64)>,
+}
+
+/// Points within this of the plane that was found belong to it, mm.
+const NEAR_MM: f64 = 1.2;
+/// Heights are drawn together over squares of this size, mm.
+const BLOCK_MM: f64 = 8.0;
+/// Nearer to the edge than this, mm, a bevel or a burr may stand.
+const EDGE_MM: f64 = 3.0;
+/// Part of the length that a datum must span, or it says little of the tilt.
+const LEAST_SPAN: f64 = 0.55;
+/// Squares that a datum must have.
+const LEAST_BLOCKS: usize = 24;
+
+/// The base plane; `hint` is the plane that the piece was found on.
+pub(super) fn base(cloud: &Cloud, plan: &Plan, hint: Option<Plane>) -> Base {
+    let near = |p: &crate::frame::Point3| hint.is_some_and(|plane| plane.height(*p).abs() < NEAR_MM);
+    let picked = |wanted: &dyn Fn(usize, Point2) -> bool| -> Vec<(Point2, f64)> {
+        let points = cloud.points.iter().enumerate();
+        let kept = points.filter(|(i, p)| near(p) && wanted(*i, p.xy()));
+        blocks(kept.map(|(_, p)| (p.xy(), p.z)))
+    };
+    let level = |i: usize| cloud.normals[i].z.abs() > 0.5;
+    let down = |i: usize| level(i) && (cloud.facing == Facing::Unknown || cloud.normals[i].z < 0.0);
+    let up = |i: usize| level(i) && (cloud.facing == Facing::Unknown || cloud.normals[i].z > 0.0);
+    let under =
+        picked(&|i, p| down(i) && plan.distance(p) < -EDGE_MM && plan.is_flat_under(p) && under_half(cloud, plan, i));
+    let bed = picked(&|i, p| up(i) && plan.distance(p) > EDGE_MM);
+    let of_underside =
+        fitted(&under, plan).map(|fit| Base { gap_mm: Some(gap(&under, &fit)), ..known(BaseFrom::Underside, &fit) });
+    let of_bed = || fitted(&bed, plan).map(|fit| known(BaseFrom::Bed, &fit));
+    of_underside.or_else(of_bed).unwrap_or_else(nothing)
+}
+
+/// Whether a point is on the lower half of the piece, so that a thin one's top is not taken for it.
+fn under_half(cloud: &Cloud, plan: &Plan, i: usize) -> bool {
+    let p = cloud.points[i];
+    p.z < 0.5 * plan.footbed.top_at(p.xy())
+}
+
+fn known(from: BaseFrom, fit: &Fit) -> Base {
+    let (c, v) = (&fit.coefficients, &fit.covariance);
+    Base { from, coefficients: V3::new(c[0], c[1], c[2]), covariance: Matrix3::from_fn(|i, j| v[(i, j)]), gap_mm: None }
+}
+
+/// Without a datum the best fit stands: its height is anyone's guess, its tilt good to a degree or so.
+fn nothing() -> Base {
+    const HEIGHT_SD_MM: f64 = 1000.0;
+    let tilt_sd = 1.0_f64.to_radians();
+    Base {
+        from: BaseFrom::Nothing,
+        coefficients: V3::zeros(),
+        covariance: Matrix3::from_diagonal(&V3::new(HEIGHT_SD_MM, tilt_sd, tilt_sd).map(|sd| sd * sd)),
+        gap_mm: None,
+    }
+}
+
+/// Median heights over squares, at the mean place of their points, squares in order.
+fn blocks(points: impl Iterator<Item = (Point2, f64)>) -> Vec<(Point2, f64)> {
+    let mut squares: BTreeMap<(i64, i64), (Vec<f64>, Point2)> = BTreeMap::new();
+    for (p, z) in points {
+        let square = ((p.y / BLOCK_MM).floor() as i64, (p.x / BLOCK_MM).floor() as i64);
+        let (heights, sum) = squares.entry(square).or_insert((vec![], Point2::origin()));
+        heights.push(z);
+        *sum += p.coords;
+    }
+    squares
+        .into_values()
+        .filter_map(|(mut heights, sum)| {
+            let n = heights.len() as f64;
+            Some((sum / n, median(&mut heights)?))
+        })
+        .collect()
+}
+
+fn fitted(blocks: &[(Point2, f64)], plan: &Plan) -> Option<Fit> {
+    let ys = blocks.iter().map(|(p, _)| p.y);
+    let span = ys.clone().fold(f64::NEG_INFINITY, f64::max) - ys.fold(f64::INFINITY, f64::min);
+    if blocks.len() < LEAST_BLOCKS || span < LEAST_SPAN * plan.footbed.outline.length_mm() {
+        return None;
+    }
+    let places: Vec<Point2> = blocks.iter().map(|(p, _)| *p).collect();
+    let model = DMatrix::from_fn(places.len(), 3, |i, j| [1.0, places[i].x, places[i].y][j]);
+    let heights: Vec<f64> = blocks.iter().map(|(_, z)| *z).collect();
+    regress::fit(&places, &model, &heights)
+}
+
+/// The widest gap under the piece: the residuals' range with what noise alone would make of it taken
+/// off, since the extremes of many noisy heights lie far apart even on a plane.
+fn gap(blocks: &[(Point2, f64)], fit: &Fit) -> (f64, f64) {
+    let sorted = {
+        let mut kept: Vec<f64> = fit.residuals.iter().copied().filter(|r| r.is_finite()).collect();
+        kept.sort_by(f64::total_cmp);
+        kept
+    };
+    let at = |share: f64| sorted[((sorted.len() - 1) as f64 * share).round() as usize];
+    let own = fit.noise.variances[0].sqrt();
+    // Range of n independent normal heights between their 2 % and 98 % points: 2 x 2.05 SD.
+    let range = at(0.98) - at(0.02);
+    let noise = 2.0 * 2.05 * own;
+    let outlying = blocks.len() - sorted.len();
+    let gap = (range * range - noise * noise).max(0.0).sqrt();
+    // Parts that left the plane altogether hang over it or stick out of it.
+    let torn = if outlying * 20 > blocks.len() { largest_off(blocks, fit) } else { 0.0 };
+    (gap.max(torn), own.max(0.02))
+}
+
+fn largest_off(blocks: &[(Point2, f64)], fit: &Fit) -> f64 {
+    let c = &fit.coefficients;
+    blocks.iter().map(|(p, z)| (z - c[0] - c[1] * p.x - c[2] * p.y).abs()).fold(0.0, f64::max)
+}

@@ -1,0 +1,256 @@
+//! The edge of a scanned piece: how far it lies from the designed outline all the way round, and from
+//! that the heel centre, the long axis and the three sizes.
+
+use nalgebra::{DMatrix, Matrix3, Vector3 as V3};
+
+use super::model::stations;
+use super::plan::Plan;
+use crate::footbed::Footbed;
+use crate::frame::{Point2, Vector2};
+use crate::register::{Cloud, Facing};
+use crate::regress::{self, Noise, median};
+use crate::value::Value;
+
+/// Distance between the places at which the edge is looked for, mm.
+const STATION_MM: f64 = 4.0;
+/// The edge may lie this far from the design, mm: a size wrong by a centimetre is still measured.
+const REACH_MM: f64 = 12.0;
+/// Nearer to top or underside than this a point is not of the wall, mm.
+const CLEAR_MM: f64 = 0.8;
+/// Part of the way round that must be seen.
+const LEAST_SEEN: f64 = 0.5;
+/// A turn counts in mm at this distance, so that all columns are of one size.
+pub(super) const ARM_MM: f64 = 100.0;
+
+/// The edge as scanned.
+#[derive(Clone, Debug)]
+pub(super) struct Edge {
+    /// Shift of the piece against the design, mm, and turn, mm at 100 mm; with their covariance.
+    pub(super) off: V3<f64>,
+    pub(super) covariance: Matrix3<f64>,
+    /// The sizes: gauged, by least squares, and the standard uncertainty of each.
+    pub(super) sizes: Vec<Size>,
+    /// Share of the way round that was seen.
+    pub(super) seen: f64,
+}
+
+/// One size of the outline, mm.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Size {
+    pub(super) value: Value,
+    pub(super) gauged: f64,
+    pub(super) gauged_u: f64,
+    pub(super) fitted: f64,
+    pub(super) fitted_u: f64,
+    pub(super) count: usize,
+}
+
+/// One place of the edge.
+struct Station {
+    at: Point2,
+    out: Vector2,
+    /// How far out the piece's edge lies, mm; `None` where it was not seen.
+    off: Option<f64>,
+}
+
+/// The edge; `None` when too little of it was seen to place the piece by it.
+pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> {
+    let mut found = walls(cloud, plan);
+    if share_seen(&found) < LEAST_SEEN {
+        found = rims(cloud, plan, spacing_mm);
+    }
+    let seen = share_seen(&found);
+    let known: Vec<&Station> = found.iter().filter(|s| s.off.is_some()).collect();
+    let shape = Shape::of(plan.footbed);
+    let columns = DMatrix::from_fn(known.len(), 6, |i, k| shape.column(k, known[i]));
+    let places: Vec<Point2> = known.iter().map(|s| s.at).collect();
+    let offs: Vec<f64> = known.iter().filter_map(|s| s.off).collect();
+    let fit = (seen >= LEAST_SEEN).then(|| regress::fit(&places, &columns, &offs)).flatten()?;
+    let rigid = V3::new(fit.coefficients[0], fit.coefficients[1], fit.coefficients[2]);
+    let covariance = Matrix3::from_fn(|i, j| fit.covariance[(i, j)]);
+    let sizes = sizes(&found, &shape, plan.footbed, &fit, rigid);
+    Some(Edge { off: rigid, covariance, sizes, seen })
+}
+
+fn share_seen(stations: &[Station]) -> f64 {
+    stations.iter().filter(|s| s.off.is_some()).count() as f64 / stations.len().max(1) as f64
+}
+
+/// The edge where its wall was seen: the middle of the wall's points at each place.
+fn walls(cloud: &Cloud, plan: &Plan) -> Vec<Station> {
+    let is_wall = |i: usize, p: Point2| {
+        let (z, n) = (cloud.points[i].z, cloud.normals[i]);
+        let nearest = plan.footbed.outline.nearest(p);
+        n.z.abs() < 0.5 && z > CLEAR_MM && z < plan.footbed.top_at(nearest) - CLEAR_MM
+    };
+    let outward = |i: usize, out: Vector2| {
+        let along = cloud.normals[i].xy().dot(&out);
+        if cloud.facing == Facing::Outward { along > 0.5 } else { along.abs() > 0.5 }
+    };
+    gathered(cloud, plan, is_wall, outward, |offs| median(offs))
+}
+
+/// The edge where only the top was seen: where its points end, half a point's distance further.
+fn rims(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Vec<Station> {
+    let is_top = |i: usize, p: Point2| {
+        let nearest = plan.footbed.outline.nearest(p);
+        (cloud.points[i].z - plan.footbed.top_at(nearest)).abs() < 2.0 && cloud.normals[i].z.abs() > 0.5
+    };
+    let last = |offs: &mut Vec<f64>| {
+        offs.sort_by(|a, b| b.total_cmp(a));
+        // A few stand at the end; the very last may be a stray.
+        (offs.len() > 2).then(|| offs[1] + 0.5 * spacing_mm)
+    };
+    gathered(cloud, plan, is_top, |_, _| true, last)
+}
+
+fn gathered(
+    cloud: &Cloud,
+    plan: &Plan,
+    is_wanted: impl Fn(usize, Point2) -> bool,
+    faces: impl Fn(usize, Vector2) -> bool,
+    drawn: impl Fn(&mut Vec<f64>) -> Option<f64>,
+) -> Vec<Station> {
+    let stations = stations(plan.footbed, STATION_MM);
+    let mut offs: Vec<Vec<f64>> = vec![vec![]; stations.len()];
+    for (i, p) in cloud.points.iter().map(|p| p.xy()).enumerate() {
+        if plan.distance(p).abs() > REACH_MM || !is_wanted(i, p) {
+            continue;
+        }
+        let apart = |k: &usize| (stations[*k].0 - p).norm_squared();
+        let Some(k) = (0..stations.len()).min_by(|a, b| apart(a).total_cmp(&apart(b))) else { continue };
+        let (at, out) = stations[k];
+        if faces(i, out) {
+            offs[k].push(out.dot(&(p - at)));
+        }
+    }
+    let drawn_off = |mut offs: Vec<f64>| if offs.len() >= 2 { drawn(&mut offs) } else { None };
+    stations.into_iter().zip(offs).map(|((at, out), offs)| Station { at, out, off: drawn_off(offs) }).collect()
+}
+
+/// What moves the edge: three motions of the whole, and growth of each size where it is measured.
+struct Shape {
+    heel_y: f64,
+    toe_y: f64,
+    ball_y: f64,
+    /// Middle of the outline at the ball and at the heel.
+    middle_x: [f64; 2],
+}
+
+impl Shape {
+    fn of(footbed: &Footbed) -> Shape {
+        let (outline, places) = (&footbed.outline, &footbed.places);
+        let ball_y = 0.5 * (places.first_met.y + places.fifth_met.y);
+        let middle = |y: f64| outline.section(y).map_or(0.0, |(a, b)| 0.5 * (a + b));
+        Shape {
+            heel_y: places.rim[0].y,
+            toe_y: outline.bounds().y1,
+            ball_y,
+            middle_x: [middle(ball_y), middle(places.rim[0].y)],
+        }
+    }
+
+    /// How far out the edge moves at a station when column `k` grows by one.
+    fn column(&self, k: usize, station: &Station) -> f64 {
+        let (p, n) = (station.at, station.out);
+        let ease = |t: f64| {
+            let t = t.clamp(0.0, 1.0);
+            t * t * (3.0 - 2.0 * t)
+        };
+        // 1 at the heel's widest, 0 at the ball, eased between; behind and ahead as at the end.
+        let heel = 1.0 - ease((p.y - self.heel_y) / (self.ball_y - self.heel_y));
+        let side = |x: f64| 0.5 * (p.x - x).signum();
+        match k {
+            0 => n.x,
+            1 => n.y,
+            2 => (n.y * p.x - n.x * (p.y - self.heel_y)) / ARM_MM,
+            3 => n.y * ease((p.y - self.heel_y) / (self.toe_y - self.heel_y)),
+            4 => n.x * (1.0 - heel) * side(self.middle_x[0]),
+            _ => n.x * heel * side(self.middle_x[1]),
+        }
+    }
+}
+
+fn sizes(stations: &[Station], shape: &Shape, footbed: &Footbed, fit: &regress::Fit, rigid: V3<f64>) -> Vec<Size> {
+    // The piece's own edge once it lies on the design's heel and axis.
+    let moved: Vec<(Point2, bool)> = stations
+        .iter()
+        .map(|s| {
+            let shift: f64 = (0..3).map(|k| rigid[k] * shape.column(k, s)).sum();
+            (s.at + s.out * (s.off.unwrap_or(shift) - shift), s.off.is_some())
+        })
+        .collect();
+    let seen_near = |p: Point2| moved.iter().any(|(q, seen)| *seen && (q - p).norm() < 3.0 * STATION_MM);
+    let outline = &footbed.outline;
+    let bounds = outline.bounds();
+    let cup_y = footbed.places.rim[0].y;
+    // At most a station is off the extreme by half its distance along; the design's own extreme carries
+    // that part, so only differences are taken from the stations.
+    let differences = |near: &dyn Fn(&Station) -> bool| -> Option<(f64, usize)> {
+        let mut offs: Vec<f64> = stations
+            .iter()
+            .filter(|s| near(s))
+            .filter_map(|s| Some(s.off? - (0..3).map(|k| rigid[k] * shape.column(k, s)).sum::<f64>()))
+            .collect();
+        let count = offs.len();
+        median(&mut offs).map(|off| (off, count))
+    };
+    let around =
+        |p: Point2, out: Vector2| move |s: &Station| (s.at - p).norm() < 1.6 * STATION_MM && s.out.dot(&out) > 0.8;
+    let ends = |value: Value| -> Option<[(Point2, Vector2); 2]> {
+        let extreme = |out: Vector2, behind: f64| {
+            let ahead = stations.iter().filter(move |s| s.at.y >= behind);
+            let far = ahead.max_by(|a, b| out.dot(&a.at.coords).total_cmp(&out.dot(&b.at.coords)))?;
+            Some((far.at, out))
+        };
+        let half = bounds.y0 + 0.5 * bounds.height();
+        match value {
+            Value::Length => {
+                Some([extreme(-Vector2::y(), f64::NEG_INFINITY)?, extreme(Vector2::y(), f64::NEG_INFINITY)?])
+            }
+            Value::BallWidth => Some([extreme(-Vector2::x(), half)?, extreme(Vector2::x(), half)?]),
+            _ => {
+                let (x0, x1) = outline.section(cup_y)?;
+                Some([(Point2::new(x0, cup_y), -Vector2::x()), (Point2::new(x1, cup_y), Vector2::x())])
+            }
+        }
+    };
+    let one = fit.noise.covariance(0.0);
+    let columns = [(Value::Length, 3), (Value::BallWidth, 4), (Value::HeelWidth, 5)];
+    columns
+        .into_iter()
+        .filter_map(|(value, k)| {
+            let ends = ends(value)?;
+            if !ends.iter().all(|(p, _)| seen_near(*p)) {
+                return None;
+            }
+            let [(a, n), (b, m)] = ends
+                .map(|(p, out)| differences(&around(p, out)))
+                .into_iter()
+                .collect::<Option<Vec<_>>>()?
+                .try_into()
+                .ok()?;
+            let asked = asked(footbed, value)?;
+            Some(Size {
+                value,
+                gauged: asked + a + b,
+                gauged_u: (end_variance(&fit.noise, one, n) + end_variance(&fit.noise, one, m)).sqrt(),
+                fitted: asked + fit.coefficients[k],
+                fitted_u: fit.covariance[(k, k)].max(0.0).sqrt(),
+                count: n + m,
+            })
+        })
+        .collect()
+}
+
+/// Variance of the median of a few neighbouring stations: what they share stays, their own part goes
+/// down with their number; a median of normal numbers varies pi / 2 times as much as their mean.
+fn end_variance(noise: &Noise, one: f64, count: usize) -> f64 {
+    let own = noise.variances[0];
+    (one - own) + std::f64::consts::FRAC_PI_2 * own / count.max(1) as f64
+}
+
+/// The design's own size, mm.
+fn asked(footbed: &Footbed, value: Value) -> Option<f64> {
+    crate::gauge::read_design(footbed).get(&value).copied()
+}
