@@ -92,7 +92,8 @@ fn memory_is_bounded_by_what_is_read() {
     assert!(result.is_err() && bytes < BUFFER, "{bytes}");
 
     // Broken files cost no more than whole ones could.
-    for name in ["trimesh.stl", "trimesh-ascii.stl", "plyfile-big.ply", "plyfile-text.ply", "trimesh.obj", "numpy.xyz"] {
+    for name in ["trimesh.stl", "trimesh-ascii.stl", "plyfile-big.ply", "plyfile-text.ply", "trimesh.obj", "numpy.xyz"]
+    {
         let good = data(name);
         for at in 0..good.len() {
             let mut broken = good.clone();

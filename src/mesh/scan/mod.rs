@@ -2,6 +2,7 @@
 //! file says is believed before it was held against the file itself, and nothing is corrected
 //! silently. Knows nothing of what was scanned, nor in which unit unless the file says so.
 
+mod cells;
 mod error;
 mod gather;
 mod index;

@@ -4,8 +4,8 @@
 use rayon::prelude::*;
 
 use super::Scan;
+use super::cells::{Cell, Cells, MOST_CELLS, gathered};
 use super::error::ScanError;
-use super::index::{Index, mixed};
 use crate::frame::{Point3, Vector3};
 
 /// A place of a scan's surface that stands for what is around it.
@@ -20,6 +20,13 @@ pub struct Sample {
     pub weight: f64,
 }
 
+impl Sample {
+    fn of(cell: &Cell) -> Sample {
+        let at = Point3::from(cell.place / cell.weight);
+        Sample { at, normal: cell.normal.try_normalize(0.0), weight: cell.weight }
+    }
+}
+
 /// Triangles are divided into pieces of at most this share of the spacing, so that a cell holds
 /// some pieces and their mean comes near to the mean of the surface in it.
 const PIECE_SHARE: f64 = 0.5;
@@ -27,16 +34,6 @@ const PIECE_SHARE: f64 = 0.5;
 /// The most pieces that are made of all triangles: a second's work. A square metre at a spacing of
 /// 0.3 mm.
 const MOST_PIECES: f64 = 5e7;
-
-/// The most cells from the origin along an axis; cells are counted with 32 bits.
-const MOST_CELLS: f64 = 1e9;
-
-/// Triangles or points that one task gathers. Fixed, because sums depend on what is summed first;
-/// many, because the points of a cell may lie anywhere in a file.
-const CHUNK: usize = 1 << 18;
-
-/// Chunks gathered at once, before they are put together: bounds the memory for those.
-const CHUNKS_AT_ONCE: usize = 8;
 
 impl Scan {
     /// Samples about `spacing` apart, in the unit of the scan: the mean of all that lies in a cell of
@@ -48,21 +45,20 @@ impl Scan {
     pub fn samples(&self, spacing: f64) -> Result<Vec<Sample>, ScanError> {
         self.check_spacing(spacing)?;
         let cells = if self.triangles.is_empty() {
-            gathered(&self.points, |points, cells| {
-                points.iter().for_each(|p| cells.add(p, &Vector3::zeros(), 1.0, spacing));
-            })
+            gathered(&self.points, spacing, |&p| p, |p, cells| cells.add(p, &Vector3::zeros(), 1.0))
         } else {
-            gathered(&self.triangles, |triangles, cells| {
-                for triangle in triangles {
-                    let [a, b, c] = triangle.map(|at| self.points.get(at as usize).copied());
-                    if let (Some(a), Some(b), Some(c)) = (a, b, c) {
-                        Pieces::of([a, b, c], PIECE_SHARE * spacing).add_to(cells, spacing);
-                    }
-                }
-            })
+            let corner = |at: u32| self.points.get(at as usize).copied().unwrap_or_default();
+            gathered(
+                &self.triangles,
+                spacing,
+                |t| corner(t[0]),
+                |t, cells| {
+                    Pieces::of(t.map(corner), PIECE_SHARE * spacing).add_to(cells);
+                },
+            )
         };
         // Triangles may be too small for their area to be a number.
-        Ok(cells.cells.iter().filter(|cell| cell.weight > 0.0).map(Cell::sample).collect())
+        Ok(cells.iter().filter(|cell| cell.weight > 0.0).map(Sample::of).collect())
     }
 
     fn check_spacing(&self, spacing: f64) -> Result<(), ScanError> {
@@ -82,121 +78,6 @@ impl Scan {
     fn pieces(&self, spacing: f64) -> f64 {
         let corners = |t: &[u32; 3]| t.map(|at| self.points.get(at as usize).copied().unwrap_or_default());
         self.triangles.par_iter().map(|t| Pieces::of(corners(t), PIECE_SHARE * spacing).count()).sum()
-    }
-}
-
-/// Sums of what lies in each cell, chunk after chunk in their order.
-fn gathered<T: Sync>(items: &[T], add: impl Fn(&[T], &mut Cells) + Sync) -> Cells {
-    let mut all = Cells::new();
-    for some in items.chunks(CHUNK * CHUNKS_AT_ONCE) {
-        let parts: Vec<Cells> = some
-            .par_chunks(CHUNK)
-            .map(|chunk| {
-                let mut cells = Cells::new();
-                add(chunk, &mut cells);
-                cells
-            })
-            .collect();
-        parts.iter().flat_map(|part| &part.cells).for_each(|cell| all.cell(cell.key).join(cell));
-    }
-    all
-}
-
-/// Where a cell lies, and to which side what is in it faces: 0 to 5, or 6 for points.
-#[derive(Clone, Copy, PartialEq)]
-struct Key {
-    at: [i32; 3],
-    facing: u32,
-}
-
-/// What lies in a cell, as sums.
-struct Cell {
-    key: Key,
-    weight: f64,
-    /// Weighted.
-    place: Vector3,
-    /// Weighted.
-    normal: Vector3,
-}
-
-struct Cells {
-    cells: Vec<Cell>,
-    index: Index,
-}
-
-impl Cells {
-    fn new() -> Cells {
-        Cells { cells: Vec::new(), index: Index::new() }
-    }
-
-    #[inline]
-    fn add(&mut self, at: &Point3, normal: &Vector3, weight: f64, spacing: f64) {
-        let per = 1.0 / spacing;
-        let key = Key { at: [at.x, at.y, at.z].map(|v| (v * per).floor() as i32), facing: facing(normal) };
-        let cell = self.cell(key);
-        cell.weight += weight;
-        cell.place += at.coords * weight;
-        cell.normal += normal * weight;
-    }
-
-    #[inline]
-    fn cell(&mut self, key: Key) -> &mut Cell {
-        // Fewer than MOST_PIECES and the points of a scan, which a u32 holds.
-        let next = self.cells.len() as u32;
-        let cells = &self.cells;
-        let found = self.index.find_or_note(
-            key.hash(),
-            next,
-            |at| cells[at as usize].key == key,
-            |at| cells[at as usize].key.hash(),
-        );
-        if found.is_none() {
-            self.cells.push(Cell { key, weight: 0.0, place: Vector3::zeros(), normal: Vector3::zeros() });
-        }
-        &mut self.cells[found.unwrap_or(next) as usize]
-    }
-}
-
-impl Key {
-    #[inline]
-    fn hash(&self) -> u64 {
-        let [x, y, z] = self.at.map(|v| u64::from(v as u32));
-        mixed([x | y << 32, z, u64::from(self.facing)])
-    }
-}
-
-impl Cell {
-    #[inline]
-    fn join(&mut self, other: &Cell) {
-        self.weight += other.weight;
-        self.place += other.place;
-        self.normal += other.normal;
-    }
-
-    fn sample(&self) -> Sample {
-        Sample {
-            at: Point3::from(self.place / self.weight),
-            normal: self.normal.try_normalize(0.0),
-            weight: self.weight,
-        }
-    }
-}
-
-/// The axis that a normal is nearest to, and its direction.
-#[inline]
-fn facing(normal: &Vector3) -> u32 {
-    let size = normal.abs();
-    let axis = if size.x >= size.y && size.x >= size.z {
-        0
-    } else if size.y >= size.z {
-        1
-    } else {
-        2
-    };
-    match normal[axis] {
-        v if v > 0.0 => 2 * axis as u32,
-        v if v < 0.0 => 2 * axis as u32 + 1,
-        _ => 6,
     }
 }
 
@@ -239,21 +120,21 @@ impl Pieces {
     }
 
     #[inline]
-    fn add_to(&self, cells: &mut Cells, spacing: f64) {
+    fn add_to(&self, cells: &mut Cells) {
         if self.strips == 1.0 && self.length <= self.piece {
             let middle = self.from + (self.along + self.up) / 3.0;
-            return cells.add(&middle, &self.normal, self.area, spacing);
+            return cells.add(&middle, &self.normal, self.area);
         }
         // Bounded by MOST_PIECES.
         for strip in 0..self.strips as u32 {
-            self.add_strip(f64::from(strip) / self.strips, f64::from(strip + 1) / self.strips, cells, spacing);
+            self.add_strip(f64::from(strip) / self.strips, f64::from(strip + 1) / self.strips, cells);
         }
     }
 
     /// Adds the strip between two heights, shares of the way from the longest side to the tip. Cut
     /// into parts between points at equal shares of its two sides, all parts have the same area; the
     /// centre of a trapezoid with sides a below and b above is at (a + 2 b) / 3 (a + b) of its height.
-    fn add_strip(&self, low: f64, high: f64, cells: &mut Cells, spacing: f64) {
+    fn add_strip(&self, low: f64, high: f64, cells: &mut Cells) {
         let (below, above) = (1.0 - low, 1.0 - high);
         let parts = (below * self.length / self.piece).ceil().max(1.0);
         let height = low + (high - low) * (below + 2.0 * above) / (3.0 * (below + above));
@@ -261,7 +142,7 @@ impl Pieces {
         for part in 0..parts as u32 {
             let share = (f64::from(part) + 0.5) / parts;
             let at = self.from + self.up * height + self.along * (share * (1.0 - height));
-            cells.add(&at, &self.normal, area, spacing);
+            cells.add(&at, &self.normal, area);
         }
     }
 }
@@ -361,12 +242,11 @@ mod tests {
         assert!(samples.iter().all(|s| s.normal.is_none()));
     }
 
-    /// More than one task's worth, in an order without order.
+    /// More than some tasks' worth, in an order without order.
     #[test]
     fn the_same_on_any_number_of_threads() {
         let spread = |k: u64, m: u64| ((k * m) % 1_000_003) as f64 / 1e4;
-        let cloud =
-            (0..3 * CHUNK as u64).map(|k| Point3::new(spread(k, 7919), spread(k, 104_729), spread(k, 31) / 50.0));
+        let cloud = (0..800_000).map(|k| Point3::new(spread(k, 7919), spread(k, 104_729), spread(k, 31) / 50.0));
         let mut scan = scan(cloud.collect(), vec![]);
         let on = |scan: &Scan, threads: usize| {
             let pool = ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
@@ -400,9 +280,9 @@ mod tests {
             corners.rotate_left(turn);
             let [a, b, c] = corners;
             let pieces = Pieces::of(corners, piece);
-            let mut cells = Cells::new();
-            pieces.add_to(&mut cells, 1e3);
-            let (weight, place) = cells.cells.iter().fold((0.0, Vector3::zeros()), |(w, p), cell| (w + cell.weight, p + cell.place));
+            let mut cells = Cells::new(1e3);
+            pieces.add_to(&mut cells);
+            let (weight, place) = cells.into_iter().fold((0.0, Vector3::zeros()), |(w, p), cell| (w + cell.weight, p + cell.place));
             let area = 0.5 * (b - a).cross(&(c - a)).norm();
             prop_assert!((weight - area).abs() < 1e-9 * area);
             let centre = (a.coords + b.coords + c.coords) / 3.0;
