@@ -109,6 +109,8 @@ fn text_kind(text: &[u8], ending: &str) -> Result<Kind, ScanError> {
         return Ok(Kind::Points);
     }
     match ending {
+        // Cut short within the header, a binary file looks like text.
+        "stl" if stl::binary_length(text).is_none() => Ok(Kind::StlBinary),
         "stl" => Ok(Kind::StlText),
         "ply" => Ok(Kind::Ply),
         "obj" => Ok(Kind::Obj),

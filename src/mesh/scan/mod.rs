@@ -2,6 +2,7 @@
 //! file says is believed before it was held against the file itself, and nothing is corrected
 //! silently. Knows nothing of what was scanned, nor in which unit unless the file says so.
 
+mod cells;
 mod error;
 mod gather;
 mod index;
@@ -172,7 +173,8 @@ impl About {
         let format = kind.format();
         let mut notes = vec![];
         if ["stl", "ply", "obj"].contains(&ending) && ending != kind.ending() {
-            notes.push(format!("the name ends with .{ending}, but the file is {}", format.words()));
+            let ours = if kind == Kind::Points { format.words().into() } else { kind.ending().to_uppercase() };
+            notes.push(format!("the name ends with .{ending}, but the file is {ours}"));
         }
         About { format, unit: None, dropped: Dropped::default(), notes, contradicts: false }
     }

@@ -65,9 +65,10 @@ pub(super) fn is_comment(line: &[u8]) -> bool {
 
 /// Whether the first line that is no comment may be the first of a list of points.
 pub(super) fn may_begin_with(line: &[u8]) -> bool {
-    let mut cells = cells(line, between(line));
-    let number = |cell| decimal(cell).is_some();
-    cells.next().is_some_and(number) || self::cells(line, between(line)).any(|cell| axis(cell).is_some())
+    let cells = cells(line, between(line));
+    let numbers = cells.clone().next().is_some_and(|cell| decimal(cell).is_some());
+    // Two of three are enough to see what was meant.
+    numbers || (0..3).filter(|&wanted| cells.clone().any(|cell| axis(cell) == Some(wanted))).count() >= 2
 }
 
 impl Layout {
@@ -113,7 +114,8 @@ fn between(line: &[u8]) -> Between {
     let mut words = cells(line, Between::Blanks);
     match () {
         () if has(b';') => Between::Semicolons,
-        () if has(b'\t') => Between::Tabs,
+        // A stray tab among blanks parts nothing by itself.
+        () if cells(line, Between::Tabs).count() >= 3 => Between::Tabs,
         () if !has(b',') => Between::Blanks,
         () if words.clone().count() >= 3 && words.all(|word| inside(word) || !word.contains(&b',')) => Between::Blanks,
         () => Between::Commas,
