@@ -11,12 +11,11 @@ use super::words::wrapped;
 use super::{Outcome, SideArgument, folder, log};
 use crate::frame::Side;
 use crate::inspect::{
-    Case, Cover, Entry, Inspection, LONGEST_TABLE, Scanned, Taken, Verdict, inspect, inspect_scan, read_table,
+    self, Case, Cover, Entry, Inspection, LONGEST_TABLE, Scanned, Taken, Verdict, inspect, inspect_scan, read_table,
 };
 use crate::job;
 use crate::mesh::{self, Scan, Unit};
 use crate::profile::Shelf;
-use crate::register::Cloud;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -45,10 +44,6 @@ Examples:
       --record left.html --log workshop.jsonl --note 2026-11-20
 
 Exit status: 0 accepted, 1 not accepted, 2 could not be done.";
-
-/// A scan is thinned to samples this far apart, mm: finer than anything that is judged, and each the mean
-/// of all points around it.
-const SPACING_MM: f64 = 0.8;
 
 /// Arguments of `inspect`.
 #[derive(Debug, clap::Args)]
@@ -146,18 +141,13 @@ impl Inspect {
         let scan =
             mesh::read_scan(file, Some(size), &path.display().to_string()).map_err(|error| Failure::of(path, error))?;
         let unit = self.unit_of(path, &scan)?;
-        let samples = scan.samples(SPACING_MM / unit.in_mm()).map_err(|error| Failure::of(path, error))?;
-        let about = scan.about.clone();
-        drop(scan);
-        let cloud = Cloud::of_samples(&samples, unit.in_mm());
+        let cloud = inspect::cloud(&scan, unit).map_err(|error| Failure::of(path, error))?;
+        let Scan { points, about, .. } = scan;
+        let count = points.len();
+        drop(points);
         let taken = Taken { cover, scanner_mm: self.scanner_error.unwrap_or(0.0) };
         let mut scanned = inspect_scan(case, &cloud, taken).map_err(|error| Failure::of(path, error))?;
-        let facts = format!(
-            "{}, taken in {}; {} samples {SPACING_MM} mm apart",
-            about.format.words(),
-            unit.words(),
-            samples.len()
-        );
+        let facts = format!("{} of {count} points, taken in {}", about.format.words(), unit.words());
         scanned.inspection.notes.insert(0, facts);
         scanned.inspection.notes.extend(about.notes);
         Ok(scanned)

@@ -93,6 +93,7 @@ mod tests {
             perimeter: "flat-6".into(),
             verdict: Verdict::Accept,
             values: [(Value::MedialArch, logged)].into(),
+            signature: None,
             note: "2026-11-20".into(),
         }
     }

@@ -28,6 +28,9 @@ Examples:
 
 Exit status: 0 proved, 1 refused, 2 could not be done.";
 
+/// What the carved piece is held to when it is inspected like a scan.
+const TOLERANCES: &str = "workshop";
+
 /// Arguments of `prove`.
 #[derive(Debug, clap::Args)]
 pub(super) struct Prove {
@@ -66,7 +69,17 @@ impl Prove {
         let (design, lay) = feet.first().expect("the ticket has this foot, as was seen above");
         let proved = job::prove(&loaded.ticket, design, lay, &programs, Precision::SHOP)
             .map_err(|error| Failure::of(&self.ticket, error))?;
-        Ok(ProofReport::of(&proved))
+        let mut report = ProofReport::of(&proved);
+        if report.thickness == Thickness::BothSides {
+            let tolerances = shelf.tolerances(TOLERANCES).map_err(|unknown| Failure::new(unknown.to_string()))?;
+            let inspected = job::inspect_carved(&loaded.ticket, design, &proved, tolerances, Precision::SHOP)
+                .map_err(|error| Failure::of(&self.ticket, error))?;
+            match inspected {
+                Ok(inspection) => report.as_scanned = Some(inspection),
+                Err(fault) => report.cautions.push(format!("inspected like a scan of the piece: {fault}")),
+            }
+        }
+        Ok(report)
     }
 }
 
@@ -108,6 +121,10 @@ fn in_words(report: &ProofReport) -> String {
         lines.push(wrapped("  ", "Values of the piece that these programs leave:"));
     }
     lines.extend(report.values.iter().map(|(value, x)| format!("  {:<30} {x:.2} {}", value.words(), value.unit())));
+    if let Some(inspection) = &report.as_scanned {
+        lines.push(format!("  {:<30} {}", "inspected like a scan of it", inspection.verdict.word()));
+        lines.extend(inspection.advice.iter().map(|line| wrapped("  -> ", line)));
+    }
     lines.extend(report.cautions.iter().map(|caution| wrapped("  caution: ", caution)));
     lines.extend(proof.violations.iter().map(words::violation));
     lines.push(if proof.pass { "proved".into() } else { "refused: do not run these programs".into() });

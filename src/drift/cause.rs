@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::statistics::{Spread, spread};
-use crate::inspect::Entry;
+use crate::inspect::{Entry, Signature};
 use crate::value::Value;
 
 /// Something to look at in the workshop.
@@ -36,6 +36,8 @@ pub enum CauseKind {
     Scale,
     /// Steep places are off, level ones are not.
     FinishingCutter,
+    /// The top lies to one side of its own edge.
+    SideStep,
 }
 
 /// A mean that is off by less is nobody's concern, mm (shop's own choice: well under every tolerance).
@@ -48,8 +50,9 @@ const EDGE: [Value; 3] = [Value::Length, Value::BallWidth, Value::HeelWidth];
 
 /// Everything that the log speaks for, the largest first.
 pub(super) fn causes(entries: &[Entry], values: &BTreeMap<Value, Spread>) -> Vec<Cause> {
+    let cutter = cutter_radius(entries).or_else(|| finishing_cutter(values));
     let mut causes: Vec<Cause> =
-        [z_zero(entries, values), edge(entries, values), finishing_cutter(values)].into_iter().flatten().collect();
+        [z_zero(entries, values), edge(entries, values), cutter, side_step(entries)].into_iter().flatten().collect();
     causes.sort_by(|a, b| b.size.abs().total_cmp(&a.size.abs()));
     causes
 }
@@ -192,6 +195,49 @@ fn finishing_cutter(values: &BTreeMap<Value, Spread>) -> Option<Cause> {
     })
 }
 
+/// Figures of the scanned pieces, drawn together.
+fn signed(entries: &[Entry], of: impl Fn(&Signature) -> f64) -> Option<Spread> {
+    let sizes: Vec<f64> = entries.iter().filter_map(|entry| entry.signature.as_ref().map(&of)).collect();
+    spread(&sizes).filter(is_off)
+}
+
+/// Scans show directly how the deviation grows with slope.
+fn cutter_radius(entries: &[Entry]) -> Option<Cause> {
+    let radius = signed(entries, |signature| signature.cutter_radius.size)?;
+    let (way, other) = if radius.mean > 0.0 { ("thicker", "low") } else { ("thinner, or worn,", "high") };
+    Some(Cause {
+        cause: CauseKind::FinishingCutter,
+        size: radius.mean,
+        uncertainty: radius.mean_uncertainty.unwrap_or(f64::INFINITY),
+        evidence: format!(
+            "the steeper a place the more {other} it stands, as with {:.2} mm of the cutter's radius, {} scans",
+            radius.mean.abs(),
+            radius.count
+        ),
+        advice: format!(
+            "measure the finishing cutter: it is probably {:.2} mm {way} in diameter than its profile says",
+            2.0 * radius.mean.abs()
+        ),
+    })
+}
+
+/// The top of every piece lies to the same side of its edge on the bench, whichever foot it is for.
+fn side_step(entries: &[Entry]) -> Option<Cause> {
+    let of_axis = |k: usize| Some((k, signed(entries, |signature| signature.side_step[k].size)?));
+    let (k, step) = [0, 1].into_iter().filter_map(of_axis).max_by(|a, b| a.1.mean.abs().total_cmp(&b.1.mean.abs()))?;
+    let axis = ["X", "Y"][k];
+    Some(Cause {
+        cause: CauseKind::SideStep,
+        size: step.mean,
+        uncertainty: step.mean_uncertainty.unwrap_or(f64::INFINITY),
+        evidence: format!("tops lie {:+.2} mm along {axis} of their edges on average, {} scans", step.mean, step.count),
+        advice: format!(
+            "the blank or the zero moved along {axis} between finish and perimeter: check the clamping, and whether zero \
+             was touched again"
+        ),
+    })
+}
+
 /// `a, b and c`.
 fn list(values: &[Value]) -> String {
     let words: Vec<String> = values.iter().map(|v| v.words()).collect();
@@ -207,7 +253,7 @@ mod tests {
     use super::*;
     use crate::drift::drift;
     use crate::frame::Side;
-    use crate::inspect::{Logged, Verdict};
+    use crate::inspect::{Known, Logged, Verdict};
 
     /// Thirty pieces whose values are off by `bias` and scatter evenly by a tenth of a millimetre.
     fn pieces(bias: impl Fn(Value, f64) -> f64) -> Vec<Entry> {
@@ -236,6 +282,7 @@ mod tests {
                 perimeter: "flat-6".into(),
                 verdict: Verdict::Accept,
                 values: Value::ALL.into_iter().enumerate().map(logged).collect(),
+                signature: None,
                 note: String::new(),
             }
         };
@@ -257,6 +304,23 @@ mod tests {
         assert_eq!(kinds(scale), [(CauseKind::Scale, 1.0)]);
         let walls = |value: Value, _: f64| if value == Value::HeelCupWidth { -0.5 } else { 0.0 };
         assert_eq!(kinds(walls), [(CauseKind::FinishingCutter, -0.5)]);
+    }
+
+    /// Scans tell a side step and a cutter's radius apart; a step to and fro is none.
+    #[test]
+    fn scans_have_signatures_of_their_own() {
+        let scanned = |of: fn(usize) -> [f64; 4]| {
+            let mut log = pieces(|_, _| 0.0);
+            for (k, entry) in log.iter_mut().enumerate() {
+                let known = |size: f64| Known { size: size + 0.02 * ((k * 5) % 7) as f64 - 0.06, uncertainty: 0.05 };
+                let [height, cutter_radius, x, y] = of(k).map(known);
+                entry.signature = Some(Signature { height, cutter_radius, side_step: [x, y] });
+            }
+            drift(&log).causes.iter().map(|c| (c.cause, (10.0 * c.size).round() / 10.0)).collect::<Vec<_>>()
+        };
+        assert_eq!(scanned(|_| [0.0, 0.3, 0.0, 0.0]), [(CauseKind::FinishingCutter, 0.3)]);
+        assert_eq!(scanned(|_| [0.0, 0.0, -0.4, 0.0]), [(CauseKind::SideStep, -0.4)]);
+        assert_eq!(scanned(|k| [0.0, 0.0, if k % 2 == 0 { 0.4 } else { -0.4 }, 0.0]), []);
     }
 
     #[test]

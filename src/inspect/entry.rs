@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Case, Inspection, Verdict};
+use super::{Case, Inspection, Signature, Verdict};
 use crate::frame::Side;
 use crate::value::Value;
 
@@ -28,6 +28,9 @@ pub struct Entry {
     pub perimeter: String,
     pub verdict: Verdict,
     pub values: BTreeMap<Value, Logged>,
+    /// Of a scanned piece.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub signature: Option<Signature>,
     /// What a person wrote with it, a date for instance.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub note: String,
@@ -72,6 +75,7 @@ impl Entry {
             perimeter: make.perimeter.name.clone(),
             verdict: inspection.verdict,
             values: inspection.values.iter().map(logged).collect(),
+            signature: inspection.signature,
             note: note.chars().map(|c| if c.is_control() { ' ' } else { c }).take(LONGEST_NOTE).collect(),
         }
     }

@@ -27,7 +27,7 @@ pub use entry::{Entry, LONGEST_NOTE, Logged};
 pub use estimate::{COVERAGE, Estimate, estimate, readings_needed};
 pub use made::{Cover, InspectError};
 pub use readings::{LONGEST_TABLE, Quantity, Reading, read as read_table};
-pub use scan::{Alignment, BaseFrom, Map, ScanFault, Scanned, Taken, inspect_scan};
+pub use scan::{Alignment, BaseFrom, Known, Map, ScanFault, Scanned, Signature, Taken, cloud, inspect_scan};
 pub use verdict::{Verdict, verdict};
 
 use made::Made;
@@ -60,6 +60,9 @@ pub struct Inspection {
     /// How a scan was laid on the design; of readings there is none.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub alignment: Option<Alignment>,
+    /// What faults of the workshop would have done to the whole top, of a scan.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub signature: Option<Signature>,
     /// The gravest of all verdicts.
     pub verdict: Verdict,
     /// Values that nothing was measured for.
@@ -191,6 +194,7 @@ pub fn inspect(case: &Case, readings: &[Reading], cover: Cover) -> Result<Inspec
         checks,
         surface: None,
         alignment: None,
+        signature: None,
     })
 }
 

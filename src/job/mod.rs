@@ -1,6 +1,7 @@
 //! The whole program on one page: [`make`] designs, checks, lays, plans, writes, reads back, carves,
 //! gauges and draws. Value in, value out: no files, no clock, no printing.
 
+mod as_scanned;
 mod design;
 mod draw;
 mod lay;
@@ -25,13 +26,14 @@ use crate::carve::CarveError;
 use crate::draw::DrawError;
 use crate::frame::Side;
 use crate::limits;
-use crate::mesh::MeshError;
+use crate::mesh::{MeshError, ScanError};
 use crate::nc::{Refusals, WriteError};
 use crate::path::{PathError, Step};
 use crate::ticket::{Laying, Ticket};
 use crate::value::Value;
 use pieces::Solid;
 
+pub use as_scanned::inspect_carved;
 pub use design::{Design, DesignError, design};
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
@@ -108,6 +110,8 @@ pub enum StageError {
     Carve(#[from] CarveError),
     #[error("the mesh: {0}")]
     Mesh(#[from] MeshError),
+    #[error("the carved piece as a scan: {0}")]
+    Scan(#[from] ScanError),
     #[error("the 3MF file: {0}")]
     Package(std::io::Error),
     #[error("the drawing: {0}")]

@@ -35,6 +35,22 @@ pub(super) fn solids(
     let top = |p| footbed.top_at(p);
     let designed = mesh::solid(outline, &top, &underside, precision.mesh_mm)?.placed(&bench);
 
+    let carved = carved(design, proved, precision)?;
+    let stem = stem(ticket, design.order.side);
+    let mut package = Cursor::new(vec![]);
+    mesh::write_3mf(&designed, &stem, &mut package).map_err(StageError::Package)?;
+    let designed_files = vec![
+        OutFile { name: format!("{stem}-design.stl"), bytes: stl(&designed, &format!("{stem} design, mm")) },
+        OutFile { name: format!("{stem}-design.3mf"), bytes: package.into_inner() },
+    ];
+    let carved_files =
+        vec![OutFile { name: format!("{stem}-carved.stl"), bytes: stl(&carved, &format!("{stem} carved, mm")) }];
+    Ok(vec![Solid { mesh: designed, files: designed_files }, Solid { mesh: carved, files: carved_files }])
+}
+
+/// The piece that the programs leave, cut free along the trim outline, bench frame.
+pub(super) fn carved(design: &Design, proved: &Proved, precision: Precision) -> Result<Mesh, StageError> {
+    let footbed = &design.footbed;
     let inside_mm = INSIDE_STEPS * proved.proof.carved.lattice.step;
     let carved_top = |p: Point2| {
         let q = moved_inside(design, p, inside_mm);
@@ -46,18 +62,9 @@ pub(super) fn solids(
         // A thousandth of cutter marks on the base plane is no wall of a solid.
         underside.sample(proved.lay.top.place(q)).map_or(0.0, |z| z.max(0.0))
     };
-    let carved = mesh::solid(outline, &carved_top, &carved_underside, precision.carved_mesh_mm)?.placed(&bench);
-
-    let stem = stem(ticket, design.order.side);
-    let mut package = Cursor::new(vec![]);
-    mesh::write_3mf(&designed, &stem, &mut package).map_err(StageError::Package)?;
-    let designed_files = vec![
-        OutFile { name: format!("{stem}-design.stl"), bytes: stl(&designed, &format!("{stem} design, mm")) },
-        OutFile { name: format!("{stem}-design.3mf"), bytes: package.into_inner() },
-    ];
-    let carved_files =
-        vec![OutFile { name: format!("{stem}-carved.stl"), bytes: stl(&carved, &format!("{stem} carved, mm")) }];
-    Ok(vec![Solid { mesh: designed, files: designed_files }, Solid { mesh: carved, files: carved_files }])
+    let outline = footbed.outline.points();
+    let carved = mesh::solid(outline, &carved_top, &carved_underside, precision.carved_mesh_mm)?;
+    Ok(carved.placed(&bench_from_foot(design.order.side)))
 }
 
 fn stl(mesh: &Mesh, header: &str) -> Vec<u8> {

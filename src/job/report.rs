@@ -13,6 +13,7 @@ use super::target::{blank_top_mm, safe_z_mm};
 use super::{Design, FaceFigures, MadeFoot, OutFile, Pin, Proved, Thickness, pins, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
+use crate::inspect::Inspection;
 use crate::kernel::Shape;
 use crate::limits::{BootEffect, Finding, Interval};
 use crate::nc::BoundedBy;
@@ -201,6 +202,9 @@ pub struct ProofReport {
     pub values: Values,
     /// What is to be minded about the proof itself.
     pub cautions: Vec<String>,
+    /// The carved piece inspected like a scan of it, where that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub as_scanned: Option<Inspection>,
 }
 
 impl ProofReport {
@@ -212,6 +216,7 @@ impl ProofReport {
             thickness: proved.thickness,
             values: proved.values.clone(),
             cautions: proved.cautions.clone(),
+            as_scanned: None,
         }
     }
 }

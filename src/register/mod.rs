@@ -5,6 +5,7 @@
 //! is judged: it would turn away the very tilt that one looks for.
 
 mod best;
+mod chance;
 mod lie;
 mod nearest;
 mod normals;
@@ -67,12 +68,13 @@ impl Cloud {
         }
     }
 
-    /// At most about `count` of its points, evenly drawn.
+    /// At most about `count` of its points: one of each run of neighbours in the list, drawn by chance,
+    /// since a scan may list top and underside in turn.
     pub fn thinned(&self, count: usize) -> Cloud {
-        let every = self.points.len().div_ceil(count.max(1)).max(1);
+        let picked = chance::one_of_each_run(self.points.len(), count);
         Cloud {
-            points: self.points.iter().copied().step_by(every).collect(),
-            normals: self.normals.iter().copied().step_by(every).collect(),
+            points: picked.iter().map(|&i| self.points[i]).collect(),
+            normals: picked.iter().map(|&i| self.normals[i]).collect(),
             facing: self.facing,
         }
     }

@@ -3,6 +3,7 @@
 use nalgebra::{Matrix3, SymmetricEigen, Unit};
 use rayon::prelude::*;
 
+use super::chance;
 use crate::frame::{Point3, Vector3};
 
 /// A plane: points p with normal . p = offset.
@@ -38,8 +39,8 @@ impl Plane {
 /// sampling (Fischler & Bolles 1981, Commun ACM 24:381) with numbers that are always the same, each
 /// then fitted to its points.
 pub fn planes(points: &[Point3], within_mm: f64, least_share: f64, count: usize) -> Vec<Plane> {
-    let every = points.len().div_ceil(LOOKED_AT).max(1);
-    let mut left: Vec<Point3> = points.iter().copied().step_by(every).collect();
+    let mut left: Vec<Point3> =
+        chance::one_of_each_run(points.len(), LOOKED_AT).into_iter().map(|i| points[i]).collect();
     let all = left.len() as f64;
     let mut found = vec![];
     while found.len() < count && left.len() > 20 {
@@ -58,7 +59,7 @@ pub fn planes(points: &[Point3], within_mm: f64, least_share: f64, count: usize)
 /// The plane with most points near it.
 fn largest(points: &[Point3], within_mm: f64) -> Option<Plane> {
     let tried = (0..TRIALS).into_par_iter().filter_map(|trial| {
-        let [a, b, c] = [0, 1, 2].map(|k| points[drawn(trial, k, points.len())]);
+        let [a, b, c] = [0, 1, 2].map(|k| points[chance::below(3 * trial as u64 + k, points.len())]);
         let plane = through(a, b, c)?;
         Some((points.iter().filter(|p| plane.height(**p).abs() <= within_mm).count(), trial, plane))
     });
@@ -68,14 +69,6 @@ fn largest(points: &[Point3], within_mm: f64) -> Option<Plane> {
         plane = fitted(&on).unwrap_or(plane);
     }
     Some(plane)
-}
-
-/// A number below `count` that depends on nothing else (splitmix64, Steele et al. 2014).
-fn drawn(trial: usize, k: usize, count: usize) -> usize {
-    let mut z = ((trial * 3 + k) as u64).wrapping_add(1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    ((z ^ (z >> 31)) % count as u64) as usize
 }
 
 fn through(a: Point3, b: Point3, c: Point3) -> Option<Plane> {

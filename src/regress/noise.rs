@@ -31,6 +31,13 @@ impl Noise {
         (0..KERNELS).map(|k| self.variances[k] * kernel(k, distance_mm)).sum()
     }
 
+    /// The part that neighbours share, without each place's own.
+    pub fn shared(&self) -> Noise {
+        let mut variances = self.variances;
+        variances[0] = 0.0;
+        Noise { variances }
+    }
+
     /// Standard deviation of the error at one place.
     pub fn sd(&self) -> f64 {
         self.covariance(0.0).sqrt()

@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::plan::Plan;
 use crate::frame::Point2;
 use crate::register::{Cloud, Facing, Plane};
-use crate::regress::{self, Fit, median};
+use crate::regress::{self, Fit, Noise, median};
 
 /// What the heights count from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -32,6 +32,9 @@ pub(super) struct Base {
     pub(super) covariance: Matrix3<f64>,
     /// Widest gap under the piece on its own plane and its standard uncertainty, mm; only of an underside.
     pub(super) gap_mm: Option<(f64, f64)>,
+    /// What neighbouring places of a plane are off by together: the scanner's own noise, since a plane has
+    /// no shape that could be mistaken for it.
+    pub(super) noise: Option<Noise>,
 }
 
 /// Points within this of the plane that was found belong to it, mm.
@@ -85,6 +88,7 @@ fn nothing() -> Base {
         coefficients: V3::zeros(),
         covariance: Matrix3::from_diagonal(&V3::new(HEIGHT_SD_MM, tilt_sd, tilt_sd).map(|sd| sd * sd)),
         gap_mm: None,
+        noise: None,
     }
 }
 

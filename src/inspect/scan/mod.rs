@@ -13,6 +13,7 @@ mod map;
 mod model;
 mod plan;
 mod pose;
+mod signature;
 mod values;
 
 use std::collections::BTreeMap;
@@ -23,7 +24,7 @@ use serde::Serialize;
 use super::{Case, Check, CheckFound, Cover, Fitted, Inspection, Judged, Verdict, advice_on_scan, judged_of};
 use crate::footbed::{POST_ARM_MM, Underside};
 use crate::frame::{Point3, Side, Vector3};
-use crate::mesh::Unit;
+use crate::mesh::{Scan, ScanError, Unit};
 use crate::profile::Band;
 use crate::register::{Cloud, Facing, Nearest, Plane, Pose};
 use crate::regress::median;
@@ -31,6 +32,7 @@ use crate::value::Value;
 
 pub use base::BaseFrom;
 pub use map::Map;
+pub use signature::{Known, Signature};
 
 use base::Base;
 use edge::Edge;
@@ -106,6 +108,16 @@ pub enum ScanFault {
     NotThisPiece { near: f64, seen: f64 },
 }
 
+/// A scan is thinned to samples this far apart, mm: finer than anything that is judged, and each the mean
+/// of all points around it.
+const SPACING_MM: f64 = 0.8;
+
+/// The cloud of a scan that is written in this unit, mm.
+pub fn cloud(scan: &Scan, unit: Unit) -> Result<Cloud, ScanError> {
+    let samples = scan.samples(SPACING_MM / unit.in_mm())?;
+    Ok(Cloud::of_samples(&samples, unit.in_mm()))
+}
+
 /// Fewer points say nothing, whatever they look like.
 const LEAST_POINTS: usize = 300;
 
@@ -136,7 +148,9 @@ pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned,
     };
     let [top, underside] = faces(&cloud, &plan, case, taken.cover);
     let responses = Responses::fitted(&plan, &top);
-    let noise = responses.as_ref().map_or_else(Default::default, |r| r.noise());
+    // What a local reading may be off by is told by the plane, which has no shape of its own; what the
+    // values leave unexplained of the top is shape as much as noise.
+    let noise = base.noise.or_else(|| responses.as_ref().map(Responses::noise)).unwrap_or_default();
     let (top, underside) = (top.with_noise(noise), underside.with_noise(noise));
     let under = (case.footbed.underside != Underside::Flat).then_some(&underside);
     let found = values::read(&plan, &frame, &top, under, responses.as_ref(), case.read_back);
@@ -152,8 +166,9 @@ pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned,
         independent: responses.as_ref().map_or(f64::NAN, Responses::independent),
     };
     let tilt = values::forefoot_tilt(&plan, &frame, &top);
+    let signature = (base.from != BaseFrom::Nothing).then(|| signature::signature(&plan, &top, side)).flatten();
     let inspection = judged(case, taken, &found, edge.as_ref(), &base, tilt, &map, alignment);
-    Ok(Scanned { inspection, map: Some(map) })
+    Ok(Scanned { inspection: Inspection { signature, ..inspection }, map: Some(map) })
 }
 
 /// Whether the scan is large enough, in points and in mm, to be of the piece.
@@ -348,6 +363,7 @@ fn the_other_side(case: &Case) -> Inspection {
         checks: vec![],
         surface: None,
         alignment: None,
+        signature: None,
         verdict: Verdict::Reject,
         not_judged: Value::ALL.to_vec(),
         advice: vec![advice],
@@ -400,6 +416,7 @@ fn judged(
         checks,
         surface,
         alignment: Some(alignment),
+        signature: None,
         verdict,
         advice,
         notes,

@@ -6,7 +6,7 @@ use nalgebra::{Rotation3, Translation3, UnitQuaternion};
 use super::model::{COARSE_MM, Model};
 use crate::frame::{Point2, Point3, Rect, Vector3};
 use crate::grid::{Grid, Lattice};
-use crate::register::{Best, Cloud, GATES_MM, Nearest, Plane, Pose, best_fit, lies, planes};
+use crate::register::{Best, Cloud, Facing, GATES_MM, Nearest, Plane, Pose, best_fit, lies, planes};
 
 /// A plane's points may be this far off it, mm: a scanner's noise, a worn table.
 const ON_PLANE_MM: f64 = 0.4;
@@ -187,7 +187,8 @@ fn agreement(tree: &Nearest, cloud: &Cloud, bench_from_scan: &Pose, model: &Mode
         asked += 1;
         let (q, n) = (scan_from_bench * model.all_round.points[i], scan_from_bench * model.all_round.normals[i]);
         let Some((k, _)) = tree.of(q, 2.0 * MOST_MM) else { continue };
-        let along = n.dot(&(cloud.points[k] - q)).abs();
+        let faces_away = cloud.facing == Facing::Outward && n.dot(&cloud.normals[k]) < 0.0;
+        let along = if faces_away { MOST_MM } else { n.dot(&(cloud.points[k] - q)).abs() };
         seen += 1;
         near += usize::from(along <= NEAR_MM);
         off += along.min(MOST_MM);

@@ -1,0 +1,351 @@
+//! Scanned pieces against their ticket: synthetic scans with known changes come back as what they are,
+//! in any pose, of either side, with noise, holes, a bed and clamps; what is no such piece is refused.
+
+use std::path::Path;
+
+use sustent::footbed::Footbed;
+use sustent::frame::{Point2, Point3, Side, Vector2, Vector3, bench_from_foot};
+use sustent::inspect::{BaseFrom, Case, Cover, Inspection, ScanFault, Taken, Verdict, cloud, inspect_scan};
+use sustent::job::{self, Design};
+use sustent::mesh::{self, Unit};
+use sustent::profile::Shelf;
+use sustent::register::{Cloud, Facing, Pose};
+use sustent::ticket::{self, Ticket};
+use sustent::value::Value;
+
+fn demo() -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("output-samples/PATROL-07/ticket.toml");
+    std::fs::read_to_string(path).unwrap()
+}
+
+fn read(text: &str) -> Ticket {
+    ticket::read(text, "ticket.toml", &Shelf::built_in(), &|_: &str| Err(String::new())).unwrap()
+}
+
+fn of_side<'a>(ticket: &'a Ticket, side: Side) -> Design<'a> {
+    job::design(ticket, ticket.feet.iter().find(|order| order.side == side).unwrap()).unwrap()
+}
+
+/// Numbers that look random and are always the same (splitmix64).
+struct Chance(u64);
+
+impl Chance {
+    fn uniform(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    fn normal(&mut self) -> f64 {
+        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
+    }
+
+    fn pose(&mut self) -> Pose {
+        let axis = Vector3::new(self.normal(), self.normal(), self.normal());
+        let turn =
+            nalgebra::UnitQuaternion::from_scaled_axis(axis.normalize() * (std::f64::consts::TAU * self.uniform()));
+        let shift = Vector3::new(self.normal(), self.normal(), self.normal()) * 200.0;
+        nalgebra::Translation3::from(shift) * turn
+    }
+}
+
+/// A piece to be scanned, foot frame.
+struct Piece<'a> {
+    footbed: &'a Footbed,
+    side: Side,
+    /// Added to the top.
+    more: &'a dyn Fn(Point2) -> f64,
+}
+
+/// What a scanner sees of it.
+#[derive(Clone, Copy, PartialEq)]
+enum Seen {
+    AllRound,
+    /// The top and the walls, on a bed that reaches 60 mm further.
+    OnBed,
+    /// The top alone.
+    Top,
+}
+
+impl Piece<'_> {
+    /// Points about 1 mm apart with normals, bench frame.
+    fn scanned(&self, seen: Seen) -> Cloud {
+        const STEP: f64 = 1.0;
+        let bench = bench_from_foot(self.side);
+        let mut cloud = Cloud { points: vec![], normals: vec![], facing: Facing::Outward };
+        let mut add = |p: Point3, n: Vector3| {
+            cloud.points.push(bench.place3(p));
+            cloud.normals.push(bench.place3(Point3::from(n.normalize())).coords);
+        };
+        let top = |p: Point2| self.footbed.top_at(p) + (self.more)(p);
+        let outline = &self.footbed.outline;
+        let around = outline.bounds().grown(60.0);
+        let nodes =
+            |from: f64, to: f64| (0..((to - from) / STEP) as usize).map(move |k| from + STEP * (k as f64 + 0.3));
+        for y in nodes(around.y0, around.y1) {
+            for x in nodes(around.x0, around.x1) {
+                let p = Point2::new(x, y);
+                let inside = outline.contains(p);
+                if inside {
+                    let slope = |d: Vector2| (top(p + 0.01 * d) - top(p - 0.01 * d)) / 0.02;
+                    add(Point3::new(x, y, top(p)), Vector3::new(-slope(Vector2::x()), -slope(Vector2::y()), 1.0));
+                }
+                if inside && seen == Seen::AllRound {
+                    add(Point3::new(x, y, self.footbed.underside_at(p)), -Vector3::z());
+                }
+                if !inside && seen == Seen::OnBed {
+                    add(Point3::new(x, y, 0.0), Vector3::z());
+                }
+            }
+        }
+        if seen != Seen::Top {
+            let points = outline.points();
+            for (i, &a) in points.iter().enumerate() {
+                let b = points[(i + 1) % points.len()];
+                let n = Vector3::new(b.y - a.y, a.x - b.x, 0.0);
+                for z in nodes(0.0, top(a)) {
+                    add(Point3::new(a.x, a.y, z), n);
+                }
+            }
+        }
+        cloud
+    }
+}
+
+/// The cloud with noise of this standard deviation along the normals, in a pose of its own.
+fn disturbed(cloud: &Cloud, sd: f64, chance: &mut Chance) -> Cloud {
+    let pose = chance.pose();
+    let points = cloud.points.iter().zip(&cloud.normals).map(|(p, n)| p + n * (sd * chance.normal())).collect();
+    Cloud { points, ..cloud.clone() }.moved(&pose)
+}
+
+const TAKEN: Taken = Taken { cover: Cover::Off, scanner_mm: 0.0 };
+
+fn inspected(ticket: &Ticket, design: &Design, cloud: &Cloud) -> Result<Inspection, ScanFault> {
+    let shelf = Shelf::built_in();
+    let case = Case {
+        make: &ticket.make,
+        order: design.order,
+        footbed: &design.footbed,
+        read_back: &design.read_back,
+        tolerances: shelf.tolerances("workshop").unwrap(),
+    };
+    inspect_scan(&case, cloud, TAKEN).map(|scanned| scanned.inspection)
+}
+
+fn no_more(_: Point2) -> f64 {
+    0.0
+}
+
+/// The demo ticket with one line changed.
+fn changed(from: &str, to: &str) -> String {
+    let text = demo();
+    assert!(text.contains(from), "the demo has no `{from}`");
+    text.replacen(from, to, 1)
+}
+
+/// A medial arch 0.8 mm higher and a post 0.6 deg less come back as that, within 0.1 mm and 0.1 deg,
+/// and nothing else is off; whatever the pose, from all round or from above on a bed.
+#[test]
+fn known_changes_come_back() {
+    let asked = read(&demo());
+    let made = read(&changed("medial_arch = 18 ", "medial_arch = 18.8 ").replacen(
+        "rearfoot_post = 1 ",
+        "rearfoot_post = 0.4 ",
+        1,
+    ));
+    let (design, piece) = (of_side(&asked, Side::Left), of_side(&made, Side::Left));
+    let piece = Piece { footbed: &piece.footbed, side: Side::Left, more: &no_more };
+    let mut chance = Chance(1);
+    for seen in [Seen::AllRound, Seen::OnBed] {
+        let found = inspected(&asked, &design, &disturbed(&piece.scanned(seen), 0.08, &mut chance)).unwrap();
+        for (value, judged) in &found.values {
+            let true_change = match value {
+                Value::MedialArch => 0.8,
+                Value::RearfootPost => -0.6,
+                // The flat underside's flex zone is whatever the top leaves.
+                Value::FlexZoneThickness | Value::HeelCupWidth => continue,
+                _ => 0.0,
+            };
+            let off = judged.difference - true_change;
+            assert!(off.abs() < 0.1, "{}: {off}", value.words());
+            assert!(
+                off.abs() < 2.0 * judged.uncertainty.max(0.01),
+                "{}: {off} of {}",
+                value.words(),
+                judged.uncertainty
+            );
+            if let Some(fitted) = judged.fitted {
+                assert!((fitted.made - judged.asked - true_change).abs() < 0.1, "{}: {fitted:?}", value.words());
+            }
+        }
+        assert!(found.values.len() >= 11, "{:?}", found.not_judged);
+        assert_eq!(
+            found.alignment.unwrap().base,
+            if seen == Seen::AllRound { BaseFrom::Underside } else { BaseFrom::Bed }
+        );
+    }
+}
+
+/// A top that is tilted as a whole by 1 deg about the long axis through the heel, on a base that is not:
+/// the post is 1 deg more, and a best fit would have hidden part of it. Rise over 20 mm is 20 tan 1 deg.
+#[test]
+fn a_tilt_is_reported_and_not_absorbed() {
+    let asked = read(&demo());
+    for side in Side::BOTH {
+        let design = of_side(&asked, side);
+        let tilt = |p: Point2| p.x * 1.0_f64.to_radians().tan();
+        let piece = Piece { footbed: &design.footbed, side, more: &tilt };
+        let found =
+            inspected(&asked, &design, &disturbed(&piece.scanned(Seen::AllRound), 0.05, &mut Chance(2))).unwrap();
+        let post = found.values.get(&Value::RearfootPost).unwrap_or_else(|| panic!("{found:#?}"));
+        let asked_tan = post.asked.to_radians().tan();
+        let true_post = (asked_tan + 1.0_f64.to_radians().tan()).atan().to_degrees();
+        assert!((post.made - true_post).abs() < 0.1, "{post:?}");
+        assert_eq!(post.verdict, Verdict::Rework, "{post:?}");
+        let hidden = found.alignment.unwrap().hidden_by_best_fit[0];
+        assert!((0.2..1.0).contains(&hidden), "{hidden}");
+    }
+}
+
+/// Sizes are told from the edge, not scaled away.
+#[test]
+fn a_piece_too_long_is_too_long() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Right);
+    let longer =
+        design.footbed.outline.mapped(|p| Point2::new(p.x, if p.y > 100.0 { p.y + (p.y - 100.0) * 0.02 } else { p.y }));
+    let by = 0.02 * (design.footbed.outline.bounds().y1 - 100.0);
+    let footbed = Footbed { outline: longer.unwrap(), ..design.footbed.clone() };
+    let piece = Piece { footbed: &footbed, side: Side::Right, more: &no_more };
+    let found = inspected(&asked, &design, &disturbed(&piece.scanned(Seen::AllRound), 0.05, &mut Chance(3))).unwrap();
+    let length = found.values.get(&Value::Length).unwrap_or_else(|| panic!("{found:#?}"));
+    assert!((length.difference - by).abs() < 0.15, "{length:?}, not {by}");
+    assert_eq!(found.verdict, Verdict::Reject);
+}
+
+#[test]
+fn the_other_foot_is_named() {
+    let asked = read(&demo());
+    for side in Side::BOTH {
+        let (design, other) = (of_side(&asked, side), of_side(&asked, side.other()));
+        let piece = Piece { footbed: &other.footbed, side: side.other(), more: &no_more };
+        for seen in [Seen::AllRound, Seen::OnBed, Seen::Top] {
+            let found = inspected(&asked, &design, &disturbed(&piece.scanned(seen), 0.1, &mut Chance(4))).unwrap();
+            assert!(found.probable_other_side && found.verdict == Verdict::Reject, "{side:?} {found:#?}");
+            assert!(found.advice[0].contains(side.other().name()), "{:?}", found.advice);
+        }
+    }
+}
+
+/// Without a base nothing is said of thicknesses and the post; what is above the support plane is.
+#[test]
+fn the_top_alone_says_what_it_can() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    let piece = Piece { footbed: &design.footbed, side: Side::Left, more: &no_more };
+    let found = inspected(&asked, &design, &disturbed(&piece.scanned(Seen::Top), 0.05, &mut Chance(5))).unwrap();
+    assert_eq!(found.alignment.unwrap().base, BaseFrom::Nothing);
+    for value in [Value::HeelThickness, Value::ForefootThickness, Value::RearfootPost, Value::FlexZoneThickness] {
+        assert!(found.not_judged.contains(&value), "{}", value.words());
+    }
+    let arch = &found.values[&Value::MedialArch];
+    assert!(arch.difference.abs() < 0.2 && arch.uncertainty < 0.5, "{arch:?}");
+    assert!(found.notes.iter().any(|note| note.contains("neither the underside nor the bed")));
+}
+
+/// Clamps that touch the piece, a hole in it, points in the air, points without normals, triangles
+/// inside out: the values stand.
+#[test]
+fn clutter_is_left_out() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    let piece = Piece { footbed: &design.footbed, side: Side::Left, more: &no_more };
+    let mut chance = Chance(6);
+    let clean = piece.scanned(Seen::OnBed);
+    let hole = |p: &Point3| {
+        (p.xy() - Point2::new(10.0, 140.0)).norm() < 14.0 || (p.xy() - Point2::new(-25.0, 60.0)).norm() < 9.0
+    };
+    let mut cluttered = Cloud { facing: Facing::Outward, ..Cloud::default() };
+    for (p, n) in clean.points.iter().zip(&clean.normals).filter(|(p, _)| !hole(p)) {
+        cluttered.points.push(*p);
+        cluttered.normals.push(*n);
+    }
+    // Two blocks, 20 x 30 x 25 mm, one of them over the edge at the ball.
+    for corner in [Point3::new(40.0, 170.0, 0.0), Point3::new(-70.0, 30.0, 0.0)] {
+        for k in 0..3000 {
+            let (u, v) = (f64::from(k % 55) / 54.0, f64::from(k / 55) / 54.0);
+            cluttered.points.push(corner + Vector3::new(20.0 * u, 30.0 * v, 25.0));
+            cluttered.normals.push(Vector3::z());
+        }
+    }
+    for _ in 0..1500 {
+        cluttered.points.push(Point3::new(
+            150.0 * chance.uniform() - 75.0,
+            300.0 * chance.uniform(),
+            60.0 * chance.uniform(),
+        ));
+        cluttered.normals.push(Vector3::z());
+    }
+    let noisy = disturbed(&cluttered, 0.05, &mut chance);
+    let without =
+        Cloud { normals: sustent::register::normals(&noisy.points), facing: Facing::Unknown, ..noisy.clone() };
+    for (what, cloud) in [("normals", &noisy), ("inside out", &noisy.turned_inside_out()), ("no normals", &without)] {
+        let found = inspected(&asked, &design, cloud).unwrap_or_else(|fault| panic!("{what}: {fault}"));
+        assert!(found.values.len() >= 9, "{what}: {:?}", found.not_judged);
+        for (value, judged) in &found.values {
+            let allowed = if matches!(value, Value::HeelCupWidth) { 0.3 } else { 0.15 };
+            assert!(judged.difference.abs() < allowed, "{what}, {}: {judged:?}", value.words());
+        }
+    }
+}
+
+/// What is no such piece is refused with what to do; nothing is guessed of the unit.
+#[test]
+fn what_is_no_such_piece_is_refused() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    let piece = Piece { footbed: &design.footbed, side: Side::Left, more: &no_more };
+    let whole = piece.scanned(Seen::AllRound);
+    let scaled = |by: f64| Cloud { points: whole.points.iter().map(|p| p * by).collect(), ..whole.clone() };
+    let fault = |cloud: &Cloud| inspected(&asked, &design, cloud).unwrap_err();
+    for (by, guess) in [(1.0 / 25.4, "in"), (0.1, "cm"), (0.001, "m")] {
+        let found = fault(&scaled(by));
+        assert!(matches!(&found, ScanFault::Unit { option, .. } if *option == guess), "{found}");
+    }
+    assert!(matches!(fault(&scaled(40.0)), ScanFault::Size { .. }));
+    assert!(matches!(fault(&whole.thinned(10)), ScanFault::TooFew { .. }));
+    let face = |k: usize| {
+        let (u, v) = ((k % 60) as f64 * 3.0, (k / 60) as f64 * 3.0);
+        [(Point3::new(u, v, 0.0), -Vector3::z()), (Point3::new(u, v, 180.0), Vector3::z())]
+    };
+    let sides = |k: usize| {
+        face(k).map(|(p, n)| {
+            [
+                (Point3::new(p.z, p.x, p.y), Vector3::new(n.z, n.x, n.y)),
+                (Point3::new(p.y, p.z, p.x), Vector3::new(n.y, n.z, n.x)),
+            ]
+        })
+    };
+    let cube: Vec<(Point3, Vector3)> =
+        (0..3600).flat_map(|k| face(k).into_iter().chain(sides(k).into_iter().flatten())).collect();
+    let (points, normals) = cube.into_iter().unzip();
+    assert!(matches!(fault(&Cloud { points, normals, facing: Facing::Outward }), ScanFault::NotThisPiece { .. }));
+}
+
+/// A foot is no footbed: the CC0 base mesh in tests/data, of about the piece's length.
+#[test]
+fn a_foot_is_no_footbed() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    let bytes = include_bytes!("data/cc0-base-raw-left.stl");
+    let scan = mesh::read_scan(&bytes[..], Some(bytes.len() as u64), "foot.stl").unwrap();
+    for scale in [1.0, 1.1] {
+        let foot = cloud(&scan, Unit::Millimetres).unwrap();
+        let foot = Cloud { points: foot.points.iter().map(|p| p * scale).collect(), ..foot };
+        let fault = inspected(&asked, &design, &foot).unwrap_err();
+        assert!(matches!(fault, ScanFault::NotThisPiece { .. }), "{fault}");
+    }
+}
