@@ -76,7 +76,13 @@ fn under_half(cloud: &Cloud, plan: &Plan, i: usize) -> bool {
 
 fn known(from: BaseFrom, fit: &Fit) -> Base {
     let (c, v) = (&fit.coefficients, &fit.covariance);
-    Base { from, coefficients: V3::new(c[0], c[1], c[2]), covariance: Matrix3::from_fn(|i, j| v[(i, j)]), gap_mm: None }
+    Base {
+        from,
+        coefficients: V3::new(c[0], c[1], c[2]),
+        covariance: Matrix3::from_fn(|i, j| v[(i, j)]),
+        gap_mm: None,
+        noise: Some(fit.noise.shared()),
+    }
 }
 
 /// Without a datum the best fit stands: its height is anyone's guess, its tilt good to a degree or so.
