@@ -287,7 +287,7 @@ fn a_truncated_stl() {
     let cut = read_scan(&long[..long.len() - 60], None, "a.stl").unwrap_err().to_string();
     assert!(cut.contains("triangle 1999: the file ends within it, 2000 triangles are promised"), "{cut}");
     refused(SOLID.replace("endsolid a\n", "").as_bytes(), "a.stl", "line 8: the file ends here, without `endsolid`");
-    refused(SOLID[..60].as_bytes(), "a.stl", "cut short");
+    refused(&SOLID.as_bytes()[..60], "a.stl", "cut short");
 }
 
 #[test]

@@ -9,8 +9,8 @@ use crate::frame::{Point3, Vector3};
 /// The most cells from the origin along an axis; cells are counted with 32 bits.
 pub(super) const MOST_CELLS: f64 = 1e9;
 
-/// What is sorted by one task.
-const CHUNK: usize = 1 << 18;
+/// What is sorted by one task: little enough for the fast memory of its core.
+const CHUNK: usize = 1 << 14;
 
 /// Groups into which everything is sorted by its place, so that the cells of a group stay in the
 /// fast memory while they are added to: files may hold neighbours far apart.
@@ -45,19 +45,17 @@ pub(super) struct Cells {
 
 /// The cells, `width` wide, of what `add` adds for each item; `place` is about where that will be.
 /// Items are added group after group, those of a group in their order.
-pub(super) fn gathered<T: Sync>(
+pub(super) fn gathered<T: Copy + Send + Sync>(
     items: &[T],
     width: f64,
     place: impl Fn(&T) -> Point3 + Sync,
     add: impl Fn(&T, &mut Cells) + Sync,
 ) -> Vec<Cell> {
     let group = |item: &T| Key::at(&place(item), 1.0 / width).group();
-    let sorted: Vec<Sorted> = items.par_chunks(CHUNK).map(|chunk| Sorted::new(chunk.iter().map(group))).collect();
+    let sorted: Vec<_> = items.par_chunks(CHUNK).map(|chunk| Sorted::new(chunk, group)).collect();
     let groups = (0..GROUPS).into_par_iter().map(|group| {
         let mut cells = Cells::new(width);
-        for (chunk, sorted) in items.chunks(CHUNK).zip(&sorted) {
-            sorted.members(group).iter().for_each(|&k| add(&chunk[k as usize], &mut cells));
-        }
+        sorted.iter().flat_map(|chunk| chunk.members(group)).for_each(|item| add(item, &mut cells));
         cells.cells
     });
     // What lies astride the border of two groups is in both.
@@ -68,16 +66,16 @@ pub(super) fn gathered<T: Sync>(
     all.cells
 }
 
-/// The members of each group, as their places in a chunk.
-struct Sorted {
-    order: Vec<u32>,
+/// A chunk sorted into groups, each in its order.
+struct Sorted<T> {
+    items: Vec<T>,
     ends: [usize; GROUPS],
 }
 
-impl Sorted {
-    /// A counting sort, which keeps the order within groups.
-    fn new(groups: impl Iterator<Item = u8>) -> Sorted {
-        let groups: Vec<u8> = groups.collect();
+impl<T: Copy> Sorted<T> {
+    /// A counting sort.
+    fn new(chunk: &[T], group: impl Fn(&T) -> u8) -> Sorted<T> {
+        let groups: Vec<u8> = chunk.iter().map(group).collect();
         let mut ends = [0; GROUPS];
         groups.iter().for_each(|&group| ends[usize::from(group)] += 1);
         let mut sum = 0;
@@ -86,17 +84,17 @@ impl Sorted {
             (*end, sum) = (sum, sum + *end);
         }
         let mut order = vec![0; groups.len()];
-        for (k, &group) in (0..).zip(&groups) {
+        for (k, &group) in groups.iter().enumerate() {
             let next = &mut ends[usize::from(group)];
             order[*next] = k;
             *next += 1;
         }
-        Sorted { order, ends }
+        Sorted { items: order.iter().map(|&k| chunk[k]).collect(), ends }
     }
 
-    fn members(&self, group: usize) -> &[u32] {
+    fn members(&self, group: usize) -> &[T] {
         let begin = if group == 0 { 0 } else { self.ends[group - 1] };
-        &self.order[begin..self.ends[group]]
+        &self.items[begin..self.ends[group]]
     }
 }
 
@@ -210,11 +208,11 @@ mod tests {
 
     #[test]
     fn a_chunk_is_sorted_into_groups_in_its_order() {
-        let sorted = Sorted::new([3, 255, 0, 3, 3, 0].into_iter());
-        assert_eq!(sorted.members(0), [2, 5]);
-        assert_eq!(sorted.members(3), [0, 3, 4]);
-        assert_eq!(sorted.members(255), [1]);
-        assert_eq!(sorted.members(1), [0; 0]);
+        let sorted = Sorted::new(&[(3, 'a'), (255, 'b'), (0, 'c'), (3, 'd'), (0, 'e')], |item| item.0);
+        assert_eq!(sorted.members(0), [(0, 'c'), (0, 'e')]);
+        assert_eq!(sorted.members(3), [(3, 'a'), (3, 'd')]);
+        assert_eq!(sorted.members(255), [(255, 'b')]);
+        assert_eq!(sorted.members(1), []);
     }
 
     /// What lies on both sides of a border between groups is one cell all the same.

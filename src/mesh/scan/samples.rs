@@ -3,6 +3,7 @@
 
 use rayon::prelude::*;
 
+use super::super::Mesh;
 use super::Scan;
 use super::cells::{Cell, Cells, MOST_CELLS, gathered};
 use super::error::ScanError;
@@ -43,27 +44,39 @@ impl Scan {
     /// the cell (the mean of `(x^2 + y^2) / 2 R` over a square, and over one that is the square root of
     /// 2 longer): 0.004 to 0.006 mm for 1 mm on 20 mm.
     pub fn samples(&self, spacing: f64) -> Result<Vec<Sample>, ScanError> {
-        self.check_spacing(spacing)?;
+        Sampled { points: &self.points, triangles: &self.triangles }.samples(spacing)
+    }
+}
+
+impl Mesh {
+    /// Samples about `spacing_mm` apart, as [`Scan::samples`] takes them.
+    pub fn samples(&self, spacing_mm: f64) -> Result<Vec<Sample>, ScanError> {
+        Sampled { points: &self.vertices, triangles: &self.triangles }.samples(spacing_mm)
+    }
+}
+
+/// What samples are taken of.
+struct Sampled<'a> {
+    points: &'a [Point3],
+    triangles: &'a [[u32; 3]],
+}
+
+impl Sampled<'_> {
+    fn samples(&self, spacing: f64) -> Result<Vec<Sample>, ScanError> {
+        self.check(spacing)?;
         let cells = if self.triangles.is_empty() {
-            gathered(&self.points, spacing, |&p| p, |p, cells| cells.add(p, &Vector3::zeros(), 1.0))
+            gathered(self.points, spacing, |&p| p, |p, cells| cells.add(p, &Vector3::zeros(), 1.0))
         } else {
-            let corner = |at: u32| self.points.get(at as usize).copied().unwrap_or_default();
-            gathered(
-                &self.triangles,
-                spacing,
-                |t| corner(t[0]),
-                |t, cells| {
-                    Pieces::of(t.map(corner), PIECE_SHARE * spacing).add_to(cells);
-                },
-            )
+            let add = |t: &_, cells: &mut _| Pieces::of(self.corners(t), PIECE_SHARE * spacing).add_to(cells);
+            gathered(self.triangles, spacing, |t| self.corner(t[0]), add)
         };
         // Triangles may be too small for their area to be a number.
         Ok(cells.iter().filter(|cell| cell.weight > 0.0).map(Sample::of).collect())
     }
 
-    fn check_spacing(&self, spacing: f64) -> Result<(), ScanError> {
-        let [low, high] = self.bounds();
-        let mut least = low.coords.amax().max(high.coords.amax()) / MOST_CELLS;
+    fn check(&self, spacing: f64) -> Result<(), ScanError> {
+        let farthest = self.points.iter().fold(0.0, |far, p| p.coords.amax().max(far));
+        let mut least = farthest / MOST_CELLS;
         if spacing > least && spacing.is_finite() && self.pieces(spacing) <= MOST_PIECES {
             return Ok(());
         }
@@ -76,8 +89,17 @@ impl Scan {
 
     /// Pieces that all triangles are cut into; all whole numbers, with the same sum in any order.
     fn pieces(&self, spacing: f64) -> f64 {
-        let corners = |t: &[u32; 3]| t.map(|at| self.points.get(at as usize).copied().unwrap_or_default());
-        self.triangles.par_iter().map(|t| Pieces::of(corners(t), PIECE_SHARE * spacing).count()).sum()
+        let pieces = |t: &_| Pieces::of(self.corners(t), PIECE_SHARE * spacing).count();
+        self.triangles.par_iter().map(pieces).sum()
+    }
+
+    fn corners(&self, triangle: &[u32; 3]) -> [Point3; 3] {
+        triangle.map(|at| self.corner(at))
+    }
+
+    /// A corner; the fields of scans are open, so it may be missing.
+    fn corner(&self, at: u32) -> Point3 {
+        self.points.get(at as usize).copied().unwrap_or_default()
     }
 }
 
@@ -186,6 +208,7 @@ mod tests {
         for (columns, rows) in [(1, 1), (100, 60), (333, 200)] {
             let plate = sheet(columns, rows, |u, v| Point3::new(100.0 * u, 60.0 * v, 7.3));
             let samples = plate.samples(1.0).unwrap();
+            assert_eq!(Mesh::from(plate).samples(1.0).as_ref(), Ok(&samples));
             assert_eq!(samples.len(), 6000);
             assert_relative_eq!(weight(&samples), 6000.0, max_relative = 1e-9);
             for s in &samples {
@@ -266,7 +289,7 @@ mod tests {
         for spacing in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e-9, 0.01] {
             let Err(ScanError::Spacing { least, .. }) = plate.samples(spacing) else { panic!("{spacing}") };
             assert!((0.3..0.8).contains(&least), "{least}");
-            assert!(plate.check_spacing(least).is_ok());
+            assert!(Sampled { points: &plate.points, triangles: &plate.triangles }.check(least).is_ok());
         }
         let text = plate.samples(0.01).unwrap_err().to_string();
         assert!(text.starts_with("samples every 0.01 are not possible on this scan: give at least 0."), "{text}");
