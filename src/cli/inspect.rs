@@ -111,7 +111,7 @@ impl Inspect {
         let ticket = &loaded.ticket;
         if let Some(path) = &self.record {
             let sha256 = job::sha256_hex(loaded.text.as_bytes());
-            let html = job::record(ticket, &design, tolerances, &inspection, &sha256, &self.note)
+            let html = job::record(ticket, &design, tolerances, &inspection, &sha256, &self.note, None)
                 .map_err(|error| Failure::of(path, error))?;
             folder::write_file(path, html.as_bytes())?;
         }

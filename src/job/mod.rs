@@ -1,6 +1,9 @@
 //! The whole program on one page: [`make`] designs, checks, lays, plans, writes, reads back, carves,
 //! gauges and draws. Value in, value out: no files, no clock, no printing.
 
+mod changes;
+mod compare;
+mod compare_page;
 mod design;
 mod draw;
 mod lay;
@@ -32,13 +35,19 @@ use crate::ticket::{Laying, Ticket};
 use crate::value::Value;
 use pieces::Solid;
 
+pub use changes::{Change, Told};
+pub use compare::{
+    Areas, CompareError, Compared, ComparedFoot, Comparison, Difference, Extreme, FootComparison, History,
+    HistoryEntry, Named, Pair, ValueComparison, compare,
+};
+pub use compare_page::comparison_page;
 pub use design::{Design, DesignError, design};
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
 pub use marks::Mark;
 pub use programs::{TextError, Written, write};
 pub use proving::{FaceFigures, Proved, Thickness, prove};
-pub use record::record;
+pub use record::{Seen, record};
 pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::target;
 pub use turning::{Pin, pins};
