@@ -121,11 +121,11 @@ impl Inspect {
             (Some(readings), None) => by_readings(readings, &case, cover)?,
             (None, None) => return Err(Failure::new("give --readings or --scan".to_string())),
         };
-        let inspection = scanned.inspection;
+        let Scanned { inspection, map } = scanned;
         let ticket = &loaded.ticket;
         if let Some(path) = &self.record {
             let sha256 = job::sha256_hex(loaded.text.as_bytes());
-            let html = job::record(ticket, &design, tolerances, &inspection, &sha256, &self.note)
+            let html = job::record(ticket, &design, tolerances, &inspection, &sha256, &self.note, map.as_ref())
                 .map_err(|error| Failure::of(path, error))?;
             folder::write_file(path, html.as_bytes())?;
         }

@@ -1,6 +1,7 @@
 //! The command: arguments, files, progress, exit status. Nothing here knows mathematics.
 
 mod check;
+mod compare;
 mod drift;
 mod failure;
 mod folder;
@@ -55,6 +56,7 @@ Examples:
   sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
   sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
   sustent inspect ticket.toml --side left --readings left.csv
+  sustent compare ticket-r1.toml ticket.toml --out change.html
   sustent profiles materials eva-firm      every number and where it comes from
 
 Messages go to standard error. Under --json a failure, too, is one document on
@@ -84,6 +86,9 @@ enum Verb {
     /// Show what many inspected pieces have in common, and what would explain it
     #[command(after_help = drift::HELP)]
     Drift(drift::DriftVerb),
+    /// Show what two tickets or revisions differ in, with a map of the difference
+    #[command(after_help = compare::HELP)]
+    Compare(compare::Compare),
     /// Show materials, blanks, cutters, machines, starting supports and tolerances
     #[command(after_help = profiles::HELP)]
     Profiles(profiles::Profiles),
@@ -127,6 +132,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
             Verb::Prove(prove) => prove.run(&shelf, &console),
             Verb::Inspect(inspect) => inspect.run(&shelf, &console),
             Verb::Drift(drift) => drift.run(&console),
+            Verb::Compare(compare) => compare.run(&shelf, &console),
             Verb::Profiles(profiles) => profiles.run(&shelf, &console),
             Verb::Completions { shell } => completions(shell, &console),
         },

@@ -8,15 +8,22 @@
 //! Standards followed, all [from memory]: ISO 128 (line kinds, cutting planes, hatching), ISO 129-1
 //! (dimensions), ISO 5455 (scales), ISO 5457 (frame), ISO 7200 (title block).
 
+mod against;
+mod bands;
 mod cautions;
 mod chart;
+mod comparison;
 mod contours;
 mod data;
 mod depths;
+mod differences;
 mod dimension;
+mod diverging;
+mod fit;
 mod hatch;
 mod ink;
 mod lay;
+mod mapped;
 mod marks;
 mod notes;
 mod notes_block;
@@ -25,6 +32,7 @@ mod overlap;
 mod plan;
 mod profile_a;
 mod record;
+mod record_map;
 #[cfg(test)]
 mod sample;
 mod section;
@@ -34,12 +42,17 @@ mod tint;
 mod trim;
 mod wearer;
 
+pub use against::{Against, Known, Surface};
 pub use chart::chart_svg;
+pub use comparison::{ComparedCell, ComparedLine, ComparedRow, ComparedTicket, ComparisonData, comparison_html};
 pub use data::{
     Bevel, BootRow, DrawError, DrawnFoot, Height, LaidFoot, Landmarks, LayData, NoteRow, ProgramRow, SheetData,
     ValueRow,
 };
+pub use differences::{Differences, Extremes, place_words, signed};
+pub use mapped::Mapped;
 pub use record::{RecordData, record_html};
+pub use record_map::RecordMap;
 pub use sheet::sheet_html;
 pub use trim::trim_svg;
 pub use wearer::wearer_html;

@@ -43,7 +43,7 @@ pub fn draw(b: &Block) -> Group {
 }
 
 /// First and last y of the outline along the line at `x`.
-fn along(outline: &[Point2], x: f64) -> Option<(f64, f64)> {
+pub fn along(outline: &[Point2], x: f64) -> Option<(f64, f64)> {
     let turned: Vec<Point2> = outline.iter().map(|p| Point2::new(p.y, p.x)).collect();
     let cuts = super::plan::crossings_at(&turned, x);
     Some((*cuts.first()?, *cuts.last()?)).filter(|(a, b)| b - a > 1.0)

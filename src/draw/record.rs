@@ -1,12 +1,14 @@
 //! The inspection record: one page a piece, with every value on a strip of its tolerance, the places
-//! where it was measured, what to do next, and room for a signature.
+//! where it was measured or the map of a scan, what to do next, and room for a signature.
 
 use serde::Serialize;
 use svg::Document;
 use svg::node::element::Group;
 
 use super::data::{DrawError, Landmarks};
+use super::fit::fitting;
 use super::ink::{self, Anchor};
+use super::record_map::{self, MapPart, RecordMap};
 use super::sheet::render;
 use crate::frame::{Point2, Rect, bench_from_foot};
 use crate::inspect::{Inspection, Judged, Verdict};
@@ -14,6 +16,18 @@ use crate::profile::{Band, Tolerances};
 use crate::value::Value;
 
 const PAGE: &str = include_str!("templates/record.html");
+const MAP_STYLE: &str = include_str!("templates/map.css");
+
+/// What A4 and Letter, both standing, have in common inside margins of 8 mm, and a little less.
+const SHEET_MM: (f64, f64) = (194.0, 262.0);
+/// Heading, head of the table, foot and the gaps between them, mm, as the style sheet sets them.
+const FRAME_MM: f64 = 46.0;
+/// Height of a row of the table, mm: alone, and with a map.
+const ROW_MM: [f64; 2] = [5.75, 4.6];
+/// Most rows on paper, so that the plan or the map below them keeps its room.
+const MOST_ROWS: [usize; 2] = [26, 20];
+/// Letters and lines of words, mm, without a map and with one: 10 and 8.5 points.
+const LETTERS_MM: [(f64, f64); 2] = [(3.53, 4.6), (3.0, 3.9)];
 
 /// What a record is drawn from, besides what was found.
 #[derive(Clone, Copy)]
@@ -32,9 +46,11 @@ pub struct RecordData<'a> {
     pub landmarks: &'a Landmarks,
     pub tolerances: &'a Tolerances,
     pub inspection: &'a Inspection,
+    /// What a scan showed; `None` of a piece that was measured by gauge alone.
+    pub map: Option<RecordMap<'a>>,
 }
 
-/// The record as one HTML page.
+/// The record as one HTML page that prints to one sheet.
 pub fn record_html(data: &RecordData) -> Result<String, DrawError> {
     let inspection = data.inspection;
     let value_rows = inspection.values.iter().map(|(value, judged)| {
@@ -45,6 +61,17 @@ pub fn record_html(data: &RecordData) -> Result<String, DrawError> {
         let place = found.at_mm.map_or(String::new(), |[x, y]| format!(", x {x:.0} y {y:.0}"));
         Row::new(format!("{}{place}", found.check.words()), &found.judged, Some(found.check.band(data.tolerances)))
     });
+    let mut rows: Vec<Row> = value_rows.chain(check_rows).collect();
+    let kind = usize::from(data.map.is_some());
+    keep_gravest(&mut rows, MOST_ROWS[kind]);
+    let shown = rows.iter().filter(|row| !row.overflow).count();
+    let height = SHEET_MM.1 - FRAME_MM - ROW_MM[kind] * shown as f64;
+    let map = data.map.as_ref().map(|map| record_map::part(data, map, SHEET_MM.0, height));
+    let (room, width) = match &map {
+        Some(map) => (map.words_mm, map.beside_mm.parse().unwrap_or(100.0)),
+        None => (height, SHEET_MM.0 - 101.0),
+    };
+    let words = Words::fitting(data, &map, room, width - 5.0, LETTERS_MM[kind]);
     let page = Page {
         code: data.code,
         revision: data.revision,
@@ -57,11 +84,12 @@ pub fn record_html(data: &RecordData) -> Result<String, DrawError> {
         checksum: super::tables::short(data.ticket_sha256),
         tolerances: &data.tolerances.title,
         note: data.note,
-        rows: value_rows.chain(check_rows).collect(),
-        not_judged: inspection.not_judged.iter().map(|value| value.words()).collect::<Vec<_>>().join(", "),
-        advice: &inspection.advice,
-        notes: &inspection.notes,
-        plan: plan(data),
+        more_rows: rows.len() - shown,
+        rows,
+        words,
+        plan: if map.is_some() { String::new() } else { plan(data) },
+        map,
+        map_style: MAP_STYLE,
     };
     render("record.html", PAGE, &page)
 }
@@ -80,10 +108,102 @@ struct Page<'a> {
     tolerances: &'a str,
     note: &'a str,
     rows: Vec<Row>,
-    not_judged: String,
-    advice: &'a [String],
-    notes: &'a [String],
+    more_rows: usize,
+    words: Words,
     plan: String,
+    map: Option<MapPart>,
+    map_style: &'static str,
+}
+
+/// What is said beside the drawings, part by part.
+#[derive(Serialize)]
+struct Words {
+    parts: Vec<Part>,
+    /// How many lines a printed page leaves out.
+    more: usize,
+}
+
+/// A heading and its lines.
+#[derive(Serialize)]
+struct Part {
+    heading: &'static str,
+    /// `ol`, `ul` or `p`.
+    kind: &'static str,
+    lines: Vec<Line>,
+    /// Whether none of it is on paper.
+    overflow: bool,
+}
+
+#[derive(Serialize)]
+struct Line {
+    words: String,
+    overflow: bool,
+}
+
+impl Words {
+    /// All that is to be said, what matters most first, with what paper has no room for marked.
+    fn fitting(data: &RecordData, map: &Option<MapPart>, room: f64, width: f64, letters: (f64, f64)) -> Words {
+        let (size, row) = letters;
+        let mut room = room;
+        let parts = said(data, map).into_iter().map(|(heading, kind, lines)| {
+            room -= 1.6 * row;
+            let fits = fitting(lines.iter().map(String::as_str), width, room, size, row);
+            let used: f64 = lines
+                .iter()
+                .zip(&fits)
+                .filter(|(_, fits)| **fits)
+                .fold(0.0, |used, (line, _)| used + (1.06 * ink::width_of(line, size) / width).ceil() * row);
+            room -= used;
+            let overflow = !fits.contains(&true);
+            let lines = lines.into_iter().zip(fits).map(|(words, fits)| Line { words, overflow: !fits }).collect();
+            Part { heading, kind, lines, overflow }
+        });
+        let parts: Vec<Part> = parts.collect();
+        // How to read the strips is no loss; what was found is counted.
+        let told = parts.iter().filter(|part| part.heading != HOW);
+        let more = told.flat_map(|part| &part.lines).filter(|line| line.overflow).count();
+        Words { parts, more }
+    }
+}
+
+const HOW: &str = "How to read the strips";
+
+/// The parts in the order of their weight, none of them empty.
+fn said(data: &RecordData, map: &Option<MapPart>) -> Vec<(&'static str, &'static str, Vec<String>)> {
+    let inspection = data.inspection;
+    let next = match inspection.advice.is_empty() {
+        true => vec!["Nothing: every value that was measured is as asked.".to_string()],
+        false => inspection.advice.clone(),
+    };
+    let how = format!(
+        "The box is what is accepted, the heavy strokes are where the shop rejects, the dot is the difference and the bar \
+         its uncertainty; a bar across a line is borderline. The tolerances are {}: no published ones for milled footbeds \
+         were found.",
+        data.tolerances.title
+    );
+    let not_judged = inspection.not_judged.iter().map(|value| value.words()).collect::<Vec<_>>().join(", ");
+    let places = map.as_ref().map_or(vec![], |map| vec![map.places.join("; ")]);
+    let parts = [
+        ("What to do next", if inspection.advice.is_empty() { "p" } else { "ol" }, next),
+        ("Greatest and least deviation", "p", places),
+        ("Note", "p", vec![data.note.to_string()]),
+        ("On the measuring", "ul", inspection.notes.clone()),
+        ("Not measured", "p", vec![not_judged]),
+        (HOW, "p", vec![how]),
+    ];
+    let full = |lines: &Vec<String>| lines.iter().any(|line| !line.is_empty());
+    parts.into_iter().filter(|(_, _, lines)| full(lines)).collect()
+}
+
+/// Marks the rows that paper has no room for: those that are accepted, from the end.
+fn keep_gravest(rows: &mut [Row], most: usize) {
+    let mut off = rows.len().saturating_sub(most);
+    for good in [true, false] {
+        for row in rows.iter_mut().rev().filter(|row| row.good == good).take(off) {
+            row.overflow = true;
+        }
+        off = off.saturating_sub(rows.iter().filter(|row| row.good == good).count());
+    }
 }
 
 #[derive(Serialize)]
@@ -98,6 +218,8 @@ struct Row {
     verdict: &'static str,
     good: bool,
     strip: String,
+    /// Whether paper has no room for it.
+    overflow: bool,
 }
 
 impl Row {
@@ -113,6 +235,7 @@ impl Row {
             verdict: judged.verdict.word(),
             good: judged.verdict == Verdict::Accept,
             strip: band.map_or(String::new(), |band| strip(judged, band)),
+            overflow: false,
         }
     }
 }
@@ -240,4 +363,139 @@ fn measured(data: &RecordData) -> Vec<(Point2, String, bool)> {
         .collect();
     all.sort_by(|a, b| b.0.y.total_cmp(&a.0.y));
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::draw::against::Surface;
+    use crate::draw::sample::Sample;
+    use crate::frame::Side;
+    use crate::grid::{Grid, Lattice};
+    use crate::inspect::{Check, CheckFound};
+    use crate::profile::Shelf;
+
+    fn judged(difference: f64, verdict: Verdict) -> Judged {
+        Judged {
+            asked: 5.0,
+            made: 5.0 + difference,
+            difference,
+            uncertainty: 0.2,
+            tolerance: 0.7,
+            verdict,
+            unit: "mm",
+            readings: 1,
+            fitted: None,
+            spread: None,
+        }
+    }
+
+    fn inspection(places: usize) -> Inspection {
+        let place = |k: usize| CheckFound {
+            check: Check::Thickness,
+            at_mm: Some([0.0, 60.0 + k as f64]),
+            judged: if k == 3 { judged(1.9, Verdict::Reject) } else { judged(0.1, Verdict::Accept) },
+        };
+        Inspection {
+            side: Side::Right,
+            probable_other_side: false,
+            values: Value::ALL
+                .into_iter()
+                .map(|value| (value, judged(0.1, Verdict::Accept)))
+                .collect::<BTreeMap<_, _>>(),
+            checks: (0..places).map(place).collect(),
+            alignment: None,
+            signature: None,
+            surface: None,
+            verdict: Verdict::Reject,
+            not_judged: vec![],
+            advice: vec!["<b>thickness</b> is 1.90 mm high: sand it down".into()],
+            notes: vec![],
+        }
+    }
+
+    fn page(inspection: &Inspection, deviation: Option<&Grid>) -> String {
+        let sample = Sample::of_length(270.0);
+        let shelf = Shelf::built_in();
+        let tolerances = shelf.tolerances("workshop").expect("the shop's own");
+        let (top, flat) = (|p: Point2| Some(sample.top(p)), |_: Point2| Some(0.0));
+        let made = |p: Point2| Some(sample.top(p) + deviation?.sample(p)?);
+        record_html(&RecordData {
+            code: "PATROL-07",
+            revision: 2,
+            material: "EVA",
+            machine: "router",
+            ticket_sha256: "5f2c0a9d7e31b46488aa",
+            note: "</style><img src=x>",
+            outline: &sample.outline,
+            landmarks: &sample.landmarks(),
+            tolerances,
+            inspection,
+            map: deviation.map(|deviation| RecordMap {
+                deviation,
+                words: "Made less asked, along the normal",
+                tolerance_mm: 0.7,
+                asked: Surface { top: &top, underside: &flat },
+                made: Surface { top: &made, underside: &flat },
+            }),
+        })
+        .expect("a page")
+    }
+
+    fn deviation() -> Grid {
+        let sample = Sample::of_length(270.0);
+        let rect = Rect::around(&sample.outline).expect("an outline");
+        Grid::from_fn(Lattice::covering(rect.grown(2.0), 1.0), |p| {
+            let bump = 1.9 * (-(p - Point2::new(20.0, 105.0)).norm_squared() / 500.0).exp();
+            if (p - Point2::new(-15.0, 200.0)).norm() < 12.0 { f64::NAN } else { bump - 0.2 }
+        })
+    }
+
+    #[test]
+    fn pictures_are_well_formed_with_and_without_a_map() {
+        let grid = deviation();
+        for map in [None, Some(&grid)] {
+            let html = page(&inspection(4), map);
+            let pictures: Vec<&str> = html.split("<svg").skip(1).filter_map(|t| t.split("</svg>").next()).collect();
+            // A strip for each row, and the plan or the map, its sections and its legend.
+            assert_eq!(pictures.len(), 12 + 4 + if map.is_some() { 3 } else { 1 });
+            for picture in pictures {
+                let svg = format!("<svg{picture}</svg>").replacen(
+                    "<svg",
+                    "<svg xmlns=\"http://www.w3.org/2000/svg\"",
+                    usize::from(!picture.contains("xmlns")),
+                );
+                usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+                assert!(!svg.contains("NaN") && !svg.contains("inf"));
+            }
+            assert!(!html.contains("<img") && html.contains("&lt;b&gt;thickness"));
+            assert!(html.len() < 250_000, "{} bytes", html.len());
+        }
+    }
+
+    #[test]
+    fn a_map_tells_its_scale_its_tolerance_and_its_places() {
+        let html = page(&inspection(0), Some(&deviation()));
+        for words in [
+            "accepted, \u{b1}0.7",
+            "1:2",
+            "Made less asked, along the normal",
+            "+1.70 at 39 % of the foot, 20 mm medial",
+        ] {
+            assert!(html.contains(words), "{words}");
+        }
+        assert!(html.contains("gap-hatch") && html.contains("sections: asked"));
+    }
+
+    /// However many places were measured, paper has the gravest and says how many it leaves out.
+    #[test]
+    fn what_paper_has_no_room_for_is_counted_and_is_not_what_matters() {
+        let html = page(&inspection(60), None);
+        assert_eq!(html.matches("<tr class=\"overflow\"").count(), 12 + 60 - MOST_ROWS[0]);
+        assert!(html.contains(&format!("{} more rows on screen", 12 + 60 - MOST_ROWS[0])));
+        let rejected = html.split("<tr").find(|row| row.contains(">6.90<")).expect("the rejected place");
+        assert!(!rejected.starts_with(" class=\"overflow\""));
+    }
 }

@@ -3,7 +3,7 @@
 
 use svg::node::element::{Group, SVG};
 
-use super::data::DrawnFoot;
+use super::data::{DrawnFoot, Landmarks};
 use super::dimension;
 use super::hatch;
 use super::ink::{self, Anchor};
@@ -61,16 +61,18 @@ impl SupportPlane {
 
 /// Which cross section.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Cut {
+pub enum Cut {
     Heel,
     Arch,
     Ball,
 }
 
 impl Cut {
-    const ALL: [Cut; 3] = [Cut::Heel, Cut::Arch, Cut::Ball];
+    /// All of them, from the heel.
+    pub const ALL: [Cut; 3] = [Cut::Heel, Cut::Arch, Cut::Ball];
 
-    fn name(self) -> &'static str {
+    /// Its letters and what it cuts.
+    pub fn name(self) -> &'static str {
         match self {
             Cut::Heel => "B-B heel",
             Cut::Arch => "C-C arch",
@@ -82,11 +84,12 @@ impl Cut {
         if self == Cut::Arch { HEAD_MM } else { TALL_HEAD_MM }
     }
 
-    fn station(self, foot: &DrawnFoot) -> f64 {
+    /// Where it cuts, y of the foot frame, mm.
+    pub fn station(self, landmarks: &Landmarks) -> f64 {
         match self {
-            Cut::Heel => foot.landmarks.widest_cup_y,
-            Cut::Arch => foot.landmarks.medial_arch.y,
-            Cut::Ball => foot.landmarks.dome.y,
+            Cut::Heel => landmarks.widest_cup_y,
+            Cut::Arch => landmarks.medial_arch.y,
+            Cut::Ball => landmarks.dome.y,
         }
     }
 }
@@ -103,7 +106,7 @@ struct Slice<'a> {
 
 impl<'a> Slice<'a> {
     fn of(foot: &'a DrawnFoot<'a>, cut: Cut) -> Option<Slice<'a>> {
-        let y = cut.station(foot);
+        let y = cut.station(&foot.landmarks);
         let cuts = crossings_at(foot.outline, y);
         let (x0, x1) = (*cuts.first()?, *cuts.last()?);
         let slice = Slice { foot, cut, y, x0, x1, peak: 0.0 };

@@ -27,7 +27,9 @@ pub use entry::{Entry, LONGEST_NOTE, Logged};
 pub use estimate::{COVERAGE, Estimate, estimate, readings_needed};
 pub use made::{Cover, InspectError};
 pub use readings::{LONGEST_TABLE, Quantity, Reading, read as read_table};
-pub use scan::{Alignment, BaseFrom, Known, Map, ScanFault, Scanned, Signature, Taken, cloud, inspect_scan};
+pub use scan::{
+    Alignment, BaseFrom, Known, Map, ScanFault, Scanned, Signature, Taken, cloud, cloud_of_mesh, inspect_scan,
+};
 pub use verdict::{Verdict, verdict};
 
 use made::Made;

@@ -4,12 +4,11 @@ use super::design::Design;
 use super::pieces;
 use super::{Precision, Proved, StageError};
 use crate::inspect::{self, Case, Cover, Inspection, ScanFault, Taken};
-use crate::mesh::{self, Unit};
 use crate::profile::Tolerances;
 use crate::ticket::Ticket;
 
-/// Judges the carved piece by the very path that judges a scan: its mesh is written as STL, read as a
-/// scan, found, laid on its datums and read.
+/// Judges the carved piece by the very path that judges a scan: its mesh is sampled, found, laid on its
+/// datums and read.
 ///
 /// # Errors
 /// When no mesh can be made of what is left. What the inspection itself refuses is the inner error: a
@@ -22,9 +21,6 @@ pub fn inspect_carved(
     precision: Precision,
 ) -> Result<Result<Inspection, ScanFault>, StageError> {
     let mesh = pieces::carved(design, proved, precision)?;
-    let mut bytes = vec![];
-    // Writing to memory cannot fail.
-    let _ = mesh::write_stl(&mesh, "carved, units mm", &mut bytes);
     let case = Case {
         make: &ticket.make,
         order: design.order,
@@ -32,8 +28,7 @@ pub fn inspect_carved(
         read_back: &design.read_back,
         tolerances,
     };
-    let scan = mesh::read_scan(&bytes[..], Some(bytes.len() as u64), "carved.stl").map_err(StageError::Scan)?;
-    let cloud = inspect::cloud(&scan, Unit::Millimetres).map_err(StageError::Scan)?;
+    let cloud = inspect::cloud_of_mesh(&mesh)?;
     let taken = Taken { cover: Cover::Off, scanner_mm: 0.0 };
     Ok(inspect::inspect_scan(&case, &cloud, taken).map(|scanned| scanned.inspection))
 }

@@ -2,6 +2,9 @@
 //! gauges and draws. Value in, value out: no files, no clock, no printing.
 
 mod as_scanned;
+mod changes;
+mod compare;
+mod compare_page;
 mod design;
 mod draw;
 mod lay;
@@ -34,6 +37,12 @@ use crate::value::Value;
 use pieces::Solid;
 
 pub use as_scanned::inspect_carved;
+pub use changes::{Change, Told};
+pub use compare::{
+    Areas, CompareError, Compared, ComparedFoot, Comparison, Difference, Extreme, FootComparison, History,
+    HistoryEntry, Named, Pair, ValueComparison, compare,
+};
+pub use compare_page::comparison_page;
 pub use design::{Design, DesignError, design};
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};

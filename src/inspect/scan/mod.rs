@@ -24,7 +24,7 @@ use serde::Serialize;
 use super::{Case, Check, CheckFound, Cover, Fitted, Inspection, Judged, Verdict, advice_on_scan, judged_of};
 use crate::footbed::{POST_ARM_MM, Underside};
 use crate::frame::{Point3, Side, Vector3};
-use crate::mesh::{Scan, ScanError, Unit};
+use crate::mesh::{Mesh, Scan, ScanError, Unit};
 use crate::profile::Band;
 use crate::register::{Cloud, Facing, Nearest, Plane, Pose};
 use crate::regress::median;
@@ -116,6 +116,11 @@ const SPACING_MM: f64 = 0.8;
 pub fn cloud(scan: &Scan, unit: Unit) -> Result<Cloud, ScanError> {
     let samples = scan.samples(SPACING_MM / unit.in_mm())?;
     Ok(Cloud::of_samples(&samples, unit.in_mm()))
+}
+
+/// The cloud of a mesh of our own, mm.
+pub fn cloud_of_mesh(mesh: &Mesh) -> Result<Cloud, ScanError> {
+    Ok(Cloud::of_samples(&mesh.samples(SPACING_MM)?, 1.0))
 }
 
 /// Fewer points say nothing, whatever they look like.
