@@ -119,9 +119,9 @@ fn gathered(
         }
         let apart = |k: &usize| (stations[*k].0 - p).norm_squared();
         let Some(k) = (0..stations.len()).min_by(|a, b| apart(a).total_cmp(&apart(b))) else { continue };
-        let (at, out) = stations[k];
-        if faces(i, out) {
-            offs[k].push(out.dot(&(p - at)));
+        if faces(i, stations[k].1) {
+            // From the edge itself: from the station's tangent a round end would seem to lie further in.
+            offs[k].push(plan.footbed.outline.signed_distance(p));
         }
     }
     let drawn_off = |mut offs: Vec<f64>| if offs.len() >= 2 { drawn(&mut offs) } else { None };

@@ -223,12 +223,20 @@ fn found(case: &Case, cloud: &Cloud, tree: &Nearest) -> Result<(Start, bool, boo
             rayon::join(|| pose::start(cloud, tree, &planes, &own), || pose::start(cloud, tree, &planes, &other));
         chosen(starts)
     };
-    match best(cloud) {
-        Ok((start, other_side)) => Ok((start, other_side, false)),
-        Err(fault) if cloud.facing == Facing::Unknown => Err(fault),
-        Err(fault) => {
-            best(&cloud.turned_inside_out()).map(|(start, other_side)| (start, other_side, true)).or(Err(fault))
+    let as_it_is = best(cloud);
+    let fits_well =
+        |found: &Result<(Start, bool), ScanFault>| found.as_ref().is_ok_and(|(start, _)| start.agreement.is_good());
+    if cloud.facing == Facing::Unknown || fits_well(&as_it_is) {
+        return as_it_is.map(|(start, other_side)| (start, other_side, false));
+    }
+    match (as_it_is, best(&cloud.turned_inside_out())) {
+        (Ok((as_it_is, other_side)), Ok((turned, _)))
+            if !turned.agreement.is_clearly_better_than(&as_it_is.agreement) =>
+        {
+            Ok((as_it_is, other_side, false))
         }
+        (_, Ok((turned, other_side))) => Ok((turned, other_side, true)),
+        (as_it_is, Err(_)) => as_it_is.map(|(start, other_side)| (start, other_side, false)),
     }
 }
 

@@ -64,6 +64,13 @@ impl Agreement {
         self.seen >= LEAST_SEEN && self.near >= LEAST_NEAR
     }
 
+    /// Whether there is no need to look for a better one.
+    pub(super) fn is_good(&self) -> bool {
+        /// A piece as made is nearer on the whole.
+        const GOOD_MM: f64 = 0.6;
+        self.is_the_piece() && self.off_mm < GOOD_MM
+    }
+
     /// Whether `self` is clearly the better one.
     pub(super) fn is_clearly_better_than(&self, other: &Agreement) -> bool {
         /// What noise alone costs, mm: two good fits are equally good.
