@@ -227,6 +227,9 @@ fn in_words(found: &Inspected) -> String {
             j.verdict.word()
         ) + &j.fitted.map_or(String::new(), |f| format!("  ({:.2} +-{:.2})", f.made, f.uncertainty))
     }));
+    lines.extend(
+        inspection.surface.map(|s| format!("  {:<20} 95 % within {:.2} mm, at most {:.2}", "surface", s.p95, s.max)),
+    );
     lines.extend(inspection.advice.iter().map(|line| wrapped("  -> ", line)));
     lines.extend(inspection.notes.iter().map(|line| wrapped("  note: ", line)));
     if !inspection.not_judged.is_empty() {

@@ -3,11 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{DMatrix, Matrix3, Vector3 as V3};
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3 as V3};
 use serde::Serialize;
 
 use super::plan::Plan;
-use crate::frame::Point2;
+use crate::frame::{Point2, Vector2};
 use crate::register::{Cloud, Facing, Plane};
 use crate::regress::{self, Fit, Noise, median};
 
@@ -128,24 +128,42 @@ fn fitted(blocks: &[(Point2, f64)], plan: &Plan) -> Option<Fit> {
     regress::fit(&places, &model, &heights)
 }
 
-/// The widest gap under the piece: the residuals' range with what noise alone would make of it taken
-/// off, since the extremes of many noisy heights lie far apart even on a plane.
-fn gap(blocks: &[(Point2, f64)], fit: &Fit) -> (f64, f64) {
-    let sorted = {
-        let mut kept: Vec<f64> = fit.residuals.iter().copied().filter(|r| r.is_finite()).collect();
-        kept.sort_by(f64::total_cmp);
-        kept
+/// The widest gap under the piece and its standard uncertainty: between the highest and the lowest place
+/// of its bow, fitted as a surface of the second degree under the same noise. Noise alone bows a fit too,
+/// by about its uncertainty, which is taken off in squares.
+fn gap(blocks: &[(Point2, f64)], plane: &Fit) -> (f64, f64) {
+    const ARM_MM: f64 = 100.0;
+    let middle = blocks.iter().map(|(p, _)| p.coords).sum::<Vector2>() / blocks.len() as f64;
+    let places: Vec<Point2> = blocks.iter().map(|(p, _)| *p).collect();
+    let row = |p: Point2| {
+        let (x, y) = ((p.x - middle.x) / ARM_MM, (p.y - middle.y) / ARM_MM);
+        [1.0, x, y, x * x, x * y, y * y]
     };
-    let at = |share: f64| sorted[((sorted.len() - 1) as f64 * share).round() as usize];
-    let own = fit.noise.variances[0].sqrt();
-    // Range of n independent normal heights between their 2 % and 98 % points: 2 x 2.05 SD.
-    let range = at(0.98) - at(0.02);
-    let noise = 2.0 * 2.05 * own;
-    let outlying = blocks.len() - sorted.len();
-    let gap = (range * range - noise * noise).max(0.0).sqrt();
+    let model = DMatrix::from_fn(places.len(), 6, |i, k| row(places[i])[k]);
+    let heights: Vec<f64> = blocks.iter().map(|(_, z)| *z).collect();
     // Parts that left the plane altogether hang over it or stick out of it.
-    let torn = if outlying * 20 > blocks.len() { largest_off(blocks, fit) } else { 0.0 };
-    (gap.max(torn), own.max(0.02))
+    let outlying = plane.residuals.iter().filter(|r| r.is_nan()).count();
+    let torn = if outlying * 20 > blocks.len() { largest_off(blocks, plane) } else { 0.0 };
+    let Some(bowed) = regress::fit(&places, &model, &heights) else { return (torn, 0.05) };
+    let bow = |p: Point2| -> f64 { (3..6).map(|k| bowed.coefficients[k] * row(p)[k]).sum() };
+    let level = least_squares_plane(&places, &bow);
+    let off: Vec<f64> = places.iter().map(|&p| bow(p) - level(p)).collect();
+    let lowest = (0..off.len()).min_by(|&a, &b| off[a].total_cmp(&off[b])).unwrap_or(0);
+    let highest = (0..off.len()).max_by(|&a, &b| off[a].total_cmp(&off[b])).unwrap_or(0);
+    let between =
+        DVector::from_fn(6, |k, _| if k < 3 { 0.0 } else { row(places[highest])[k] - row(places[lowest])[k] });
+    let u = (between.transpose() * &bowed.covariance * &between)[(0, 0)].max(0.0).sqrt();
+    let range = off[highest] - off[lowest];
+    ((range * range - 4.0 * u * u).max(0.0).sqrt().max(torn), u.max(0.01))
+}
+
+/// The plane through heights at places.
+fn least_squares_plane(places: &[Point2], height: &dyn Fn(Point2) -> f64) -> impl Fn(Point2) -> f64 + use<> {
+    let row = |p: Point2| V3::new(1.0, p.x, p.y);
+    let normal: Matrix3<f64> = places.iter().map(|&p| row(p) * row(p).transpose()).sum();
+    let right: V3<f64> = places.iter().map(|&p| row(p) * height(p)).sum();
+    let c = normal.cholesky().map_or(V3::zeros(), |c| c.solve(&right));
+    move |p: Point2| c.dot(&V3::new(1.0, p.x, p.y))
 }
 
 fn largest_off(blocks: &[(Point2, f64)], fit: &Fit) -> f64 {

@@ -7,6 +7,7 @@ use super::model::stations;
 use super::plan::Plan;
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Vector2};
+use crate::gauge;
 use crate::register::{Cloud, Facing};
 use crate::regress::{self, Noise, median};
 use crate::value::Value;
@@ -38,8 +39,8 @@ pub(super) struct Edge {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Size {
     pub(super) value: Value,
-    pub(super) gauged: f64,
-    pub(super) gauged_u: f64,
+    /// At its own place, with its standard uncertainty; `None` where that was not seen.
+    pub(super) gauged: Option<(f64, f64)>,
     pub(super) fitted: f64,
     pub(super) fitted_u: f64,
     pub(super) count: usize,
@@ -56,8 +57,11 @@ struct Station {
 /// The edge; `None` when too little of it was seen to place the piece by it.
 pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> {
     let mut found = walls(cloud, plan);
+    let mut end_mm = 0.0;
     if share_seen(&found) < LEAST_SEEN {
         found = rims(cloud, plan, spacing_mm);
+        // As much as such an end may be off at each side of a size.
+        end_mm = 0.25 * spacing_mm;
     }
     let seen = share_seen(&found);
     let known: Vec<&Station> = found.iter().filter(|s| s.off.is_some()).collect();
@@ -68,7 +72,10 @@ pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> 
     let fit = (seen >= LEAST_SEEN).then(|| regress::fit(&places, &columns, &offs)).flatten()?;
     let rigid = V3::new(fit.coefficients[0], fit.coefficients[1], fit.coefficients[2]);
     let covariance = Matrix3::from_fn(|i, j| fit.covariance[(i, j)]);
-    let sizes = sizes(&found, &shape, plan.footbed, &fit, rigid);
+    // Where the fit left an edge out, a clamp or damage stands.
+    let left_out: Vec<bool> = fit.residuals.iter().map(|r| r.is_nan()).collect();
+    found.iter_mut().filter(|s| s.off.is_some()).zip(left_out).filter(|(_, out)| *out).for_each(|(s, _)| s.off = None);
+    let sizes = sizes(&found, &shape, plan.footbed, &fit, end_mm);
     Some(Edge { off: rigid, covariance, sizes, seen })
 }
 
@@ -90,7 +97,11 @@ fn walls(cloud: &Cloud, plan: &Plan) -> Vec<Station> {
     gathered(cloud, plan, is_wall, outward, |offs| median(offs))
 }
 
-/// The edge where only the top was seen: where its points end, half a point's distance further.
+/// The last point but one of five rows lies this share of the points' distance inside the edge: of five
+/// numbers spread evenly over the last half of a distance the second largest is at 2/6 of it.
+const RIM_SHARE: f64 = 1.0 / 6.0;
+
+/// The edge where only the top was seen: where its points end, a little further.
 fn rims(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Vec<Station> {
     let is_top = |i: usize, p: Point2| {
         let nearest = plan.footbed.outline.nearest(p);
@@ -99,7 +110,7 @@ fn rims(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Vec<Station> {
     let last = |offs: &mut Vec<f64>| {
         offs.sort_by(|a, b| b.total_cmp(a));
         // A few stand at the end; the very last may be a stray.
-        (offs.len() > 2).then(|| offs[1] + 0.5 * spacing_mm)
+        (offs.len() > 2).then(|| offs[1] + RIM_SHARE * spacing_mm)
     };
     gathered(cloud, plan, is_top, |_, _| true, last)
 }
@@ -171,86 +182,55 @@ impl Shape {
     }
 }
 
-fn sizes(stations: &[Station], shape: &Shape, footbed: &Footbed, fit: &regress::Fit, rigid: V3<f64>) -> Vec<Size> {
-    // The piece's own edge once it lies on the design's heel and axis.
-    let moved: Vec<(Point2, bool)> = stations
-        .iter()
-        .map(|s| {
-            let shift: f64 = (0..3).map(|k| rigid[k] * shape.column(k, s)).sum();
-            (s.at + s.out * (s.off.unwrap_or(shift) - shift), s.off.is_some())
-        })
-        .collect();
-    let seen_near = |p: Point2| moved.iter().any(|(q, seen)| *seen && (q - p).norm() < 3.0 * STATION_MM);
-    let outline = &footbed.outline;
-    let bounds = outline.bounds();
+fn sizes(stations: &[Station], shape: &Shape, footbed: &Footbed, fit: &regress::Fit, end_mm: f64) -> Vec<Size> {
+    let designed = gauge::read_design(footbed);
+    let bounds = footbed.outline.bounds();
+    let half = bounds.y0 + 0.5 * bounds.height();
     let cup_y = footbed.places.rim[0].y;
-    // At most a station is off the extreme by half its distance along; the design's own extreme carries
-    // that part, so only differences are taken from the stations.
-    let differences = |near: &dyn Fn(&Station) -> bool| -> Option<(f64, usize)> {
-        let mut offs: Vec<f64> = stations
-            .iter()
-            .filter(|s| near(s))
-            .filter_map(|s| Some(s.off? - (0..3).map(|k| rigid[k] * shape.column(k, s)).sum::<f64>()))
-            .collect();
+    let farthest = |out: Vector2, from_y: f64| {
+        let ahead = stations.iter().filter(move |s| s.at.y >= from_y);
+        ahead.max_by(|a, b| out.dot(&a.at.coords).total_cmp(&out.dot(&b.at.coords))).map(|s| (s.at, out))
+    };
+    let ends = |value: Value| -> Option<[(Point2, Vector2); 2]> {
+        let (ahead, aside) = (Vector2::y(), Vector2::x());
+        Some(match value {
+            Value::Length => [farthest(-ahead, f64::NEG_INFINITY)?, farthest(ahead, f64::NEG_INFINITY)?],
+            Value::BallWidth => [farthest(-aside, half)?, farthest(aside, half)?],
+            _ => {
+                let (x0, x1) = footbed.outline.section(cup_y)?;
+                [(Point2::new(x0, cup_y), -aside), (Point2::new(x1, cup_y), aside)]
+            }
+        })
+    };
+    // What the edge has more than the rigid motion explains, in the middle of the few stations at an end.
+    let end = |(p, out): (Point2, Vector2)| -> Option<(f64, usize)> {
+        let near = stations.iter().filter(|s| (s.at - p).norm() < 1.6 * STATION_MM && s.out.dot(&out) > 0.8);
+        let more = |s: &Station| Some(s.off? - (0..3).map(|k| fit.coefficients[k] * shape.column(k, s)).sum::<f64>());
+        let mut offs: Vec<f64> = near.filter_map(more).collect();
         let count = offs.len();
         median(&mut offs).map(|off| (off, count))
     };
-    let around =
-        |p: Point2, out: Vector2| move |s: &Station| (s.at - p).norm() < 1.6 * STATION_MM && s.out.dot(&out) > 0.8;
-    let ends = |value: Value| -> Option<[(Point2, Vector2); 2]> {
-        let extreme = |out: Vector2, behind: f64| {
-            let ahead = stations.iter().filter(move |s| s.at.y >= behind);
-            let far = ahead.max_by(|a, b| out.dot(&a.at.coords).total_cmp(&out.dot(&b.at.coords)))?;
-            Some((far.at, out))
-        };
-        let half = bounds.y0 + 0.5 * bounds.height();
-        match value {
-            Value::Length => {
-                Some([extreme(-Vector2::y(), f64::NEG_INFINITY)?, extreme(Vector2::y(), f64::NEG_INFINITY)?])
-            }
-            Value::BallWidth => Some([extreme(-Vector2::x(), half)?, extreme(Vector2::x(), half)?]),
-            _ => {
-                let (x0, x1) = outline.section(cup_y)?;
-                Some([(Point2::new(x0, cup_y), -Vector2::x()), (Point2::new(x1, cup_y), Vector2::x())])
-            }
-        }
-    };
-    let one = fit.noise.covariance(0.0);
-    let columns = [(Value::Length, 3), (Value::BallWidth, 4), (Value::HeelWidth, 5)];
-    columns
-        .into_iter()
-        .filter_map(|(value, k)| {
-            let ends = ends(value)?;
-            if !ends.iter().all(|(p, _)| seen_near(*p)) {
-                return None;
-            }
-            let [(a, n), (b, m)] = ends
-                .map(|(p, out)| differences(&around(p, out)))
-                .into_iter()
-                .collect::<Option<Vec<_>>>()?
-                .try_into()
-                .ok()?;
-            let asked = asked(footbed, value)?;
-            Some(Size {
-                value,
-                gauged: asked + a + b,
-                gauged_u: (end_variance(&fit.noise, one, n) + end_variance(&fit.noise, one, m)).sqrt(),
-                fitted: asked + fit.coefficients[k],
-                fitted_u: fit.covariance[(k, k)].max(0.0).sqrt(),
-                count: n + m,
-            })
+    let of_value = |(value, k): (Value, usize)| {
+        let designed = *designed.get(&value)?;
+        let [low, high] = ends(value)?.map(end);
+        let gauged = low.zip(high).map(|((a, n), (b, m))| {
+            let variance = end_variance(&fit.noise, n) + end_variance(&fit.noise, m) + 2.0 * end_mm * end_mm;
+            (designed + a + b, variance.sqrt())
+        });
+        Some(Size {
+            value,
+            gauged,
+            fitted: designed + fit.coefficients[k],
+            fitted_u: (fit.covariance[(k, k)].max(0.0) + 2.0 * end_mm * end_mm).sqrt(),
+            count: low.map_or(0, |(_, n)| n) + high.map_or(0, |(_, n)| n),
         })
-        .collect()
+    };
+    [(Value::Length, 3), (Value::BallWidth, 4), (Value::HeelWidth, 5)].into_iter().filter_map(of_value).collect()
 }
 
 /// Variance of the median of a few neighbouring stations: what they share stays, their own part goes
 /// down with their number; a median of normal numbers varies pi / 2 times as much as their mean.
-fn end_variance(noise: &Noise, one: f64, count: usize) -> f64 {
+fn end_variance(noise: &Noise, count: usize) -> f64 {
     let own = noise.variances[0];
-    (one - own) + std::f64::consts::FRAC_PI_2 * own / count.max(1) as f64
-}
-
-/// The design's own size, mm.
-fn asked(footbed: &Footbed, value: Value) -> Option<f64> {
-    crate::gauge::read_design(footbed).get(&value).copied()
+    noise.covariance(0.0) - own + std::f64::consts::FRAC_PI_2 * own / count.max(1) as f64
 }

@@ -4,7 +4,7 @@ use super::map::Map;
 use crate::inspect::Case;
 
 /// Patches smaller than this are told by the map alone, mm2.
-const LEAST_MM2: f64 = 40.0;
+const LEAST_MM2: f64 = 20.0;
 /// Patches that are told in words.
 const MOST_TOLD: usize = 3;
 

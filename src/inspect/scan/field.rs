@@ -1,5 +1,6 @@
-//! One face of a scanned piece as what it has more or less than the design, point by point, and how
-//! that is read at a place.
+//! One face of a scanned piece as what it has more or less than the design along the normal, point by
+//! point, and how that is read at a place. Along the normal, since a wall is off as smoothly as level
+//! ground there, while its heights go up and down with every slip to the side.
 
 use nalgebra::{Matrix3, Vector3 as V3};
 
@@ -7,7 +8,7 @@ use crate::frame::{Point2, Point3, Vector2};
 use crate::register::Nearest;
 use crate::regress::{Noise, median};
 
-/// Heights made less heights designed, mm, where points of the face lie.
+/// Made less designed along the normal, mm, where points of the face lie.
 pub(super) struct Field {
     pub(super) places: Vec<Point2>,
     pub(super) off_mm: Vec<f64>,
@@ -20,11 +21,13 @@ pub(super) struct Field {
     noise: Noise,
 }
 
-/// A difference at a place: weights on points of the field, which sum to one.
+/// A sum over points of the field: their numbers and weights.
 pub(super) type Weights = Vec<(usize, f64)>;
 
-/// Steeper than this a small slip to the side reads as a great height, and points are left out.
-const STEEPEST: f64 = 0.8;
+/// Steeper than this a scanner sees a wall badly, and points are left out.
+const STEEPEST: f64 = 3.0;
+/// Noise is told from level places, where a slip to the side does not count.
+const LEVEL: f64 = 0.8;
 /// Points within this of a place make its reading, mm, wider where too few lie there.
 const REACHES_MM: [f64; 3] = [3.0, 5.0, 8.0];
 /// Points that a reading needs.
@@ -53,15 +56,23 @@ impl Field {
         self.own_variance.sqrt()
     }
 
-    /// The weights that read the field at `p`: a plane through the points around it, near ones more,
-    /// strays left out. `None` where too few points lie about it.
-    pub(super) fn weights_at(&self, p: Point2) -> Option<Weights> {
-        REACHES_MM.into_iter().find_map(|reach| self.weights_within(p, reach))
+    /// The weights that read what is more at `p` in height, where the design has this slope: a plane
+    /// through the points around it, near ones more, strays left out. `None` where too few points lie
+    /// about it.
+    pub(super) fn weights_at(&self, p: Point2, slope: Vector2) -> Option<Weights> {
+        let upright = along(slope);
+        let weights = REACHES_MM.into_iter().find_map(|reach| self.weights_within(p, reach))?;
+        Some(weights.into_iter().map(|(i, w)| (i, w * upright)).collect())
     }
 
-    /// The difference at `p`, mm.
-    pub(super) fn at(&self, p: Point2) -> Option<f64> {
-        self.weights_at(p).map(|weights| self.sum(&weights))
+    /// The difference in height at `p`, mm.
+    pub(super) fn at(&self, p: Point2, slope: Vector2) -> Option<f64> {
+        self.weights_at(p, slope).map(|weights| self.sum(&weights))
+    }
+
+    /// The difference in height at point `i`, mm.
+    pub(super) fn height_off(&self, i: usize) -> f64 {
+        self.off_mm[i] * along(self.slopes[i])
     }
 
     /// The weighted sum, mm.
@@ -79,14 +90,15 @@ impl Field {
 
     /// How a weighted sum follows a change of frame: sums of weight, weight x and weight y.
     pub(super) fn moments(&self, weights: &[(usize, f64)]) -> V3<f64> {
-        weights.iter().map(|&(i, w)| V3::new(1.0, self.places[i].x, self.places[i].y) * w).sum()
+        let of_one = |i: usize| V3::new(1.0, self.places[i].x, self.places[i].y) / along(self.slopes[i]);
+        weights.iter().map(|&(i, w)| of_one(i) * w).sum()
     }
 
     /// How a weighted sum follows a slip of the piece by dx and dy and a turn: sums of weighted slopes.
     pub(super) fn slips(&self, weights: &[(usize, f64)], about_y: f64, arm_mm: f64) -> V3<f64> {
         let of_one = |i: usize| {
             let (p, s) = (self.places[i], self.slopes[i]);
-            V3::new(s.x, s.y, (s.y * p.x - s.x * (p.y - about_y)) / arm_mm)
+            V3::new(s.x, s.y, (s.y * p.x - s.x * (p.y - about_y)) / arm_mm) / along(s)
         };
         weights.iter().map(|&(i, w)| of_one(i) * w).sum()
     }
@@ -130,7 +142,7 @@ impl Field {
         let every = self.places.len().div_ceil(LOOKED_AT).max(1);
         let mut apart: Vec<f64> = (0..self.places.len())
             .step_by(every)
-            .filter(|&i| self.slopes[i].norm() < STEEPEST)
+            .filter(|&i| self.slopes[i].norm() < LEVEL)
             .filter_map(|i| {
                 let p = self.places[i];
                 let other = self.tree.several(Point3::new(p.x, p.y, 0.0), 2).into_iter().find(|&j| j != i)?;
@@ -140,4 +152,9 @@ impl Field {
         // The difference of two has twice the variance of one.
         median(&mut apart).map_or(0.0, |middle| 0.5 * (MAD * middle).powi(2))
     }
+}
+
+/// A height for each mm along the normal.
+pub(super) fn along(slope: Vector2) -> f64 {
+    (1.0 + slope.norm_squared()).sqrt()
 }

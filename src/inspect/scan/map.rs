@@ -29,8 +29,8 @@ pub struct Map {
 impl Map {
     pub(super) fn new(plan: &Plan, top: &Field, underside: Option<&Field>) -> Map {
         let lattice = Lattice::covering(plan.footbed.outline.bounds(), STEP_MM);
-        let off = spread_out(lattice, top, |i| top.off_mm[i]);
-        let deviation = spread_out(lattice, top, |i| top.off_mm[i] / (1.0 + top.slopes[i].norm_squared()).sqrt());
+        let off = spread_out(lattice, top, |i| top.height_off(i));
+        let deviation = spread_out(lattice, top, |i| top.off_mm[i]);
         let added = |grid: &Grid, design: &(dyn Fn(Point2) -> f64 + Sync)| {
             let designed = Grid::from_fn(lattice, design);
             Grid { lattice, z: grid.z.iter().zip(&designed.z).map(|(off, z)| off + z).collect() }

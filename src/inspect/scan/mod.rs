@@ -9,11 +9,13 @@ mod base;
 mod edge;
 mod faults;
 mod field;
+mod foreign;
 mod map;
 mod model;
 mod plan;
 mod pose;
 mod signature;
+mod size;
 mod values;
 
 use std::collections::BTreeMap;
@@ -23,7 +25,7 @@ use serde::Serialize;
 
 use super::{Case, Check, CheckFound, Cover, Fitted, Inspection, Judged, Verdict, advice_on_scan, judged_of};
 use crate::footbed::{POST_ARM_MM, Underside};
-use crate::frame::{Point3, Side, Vector3};
+use crate::frame::{Point3, Side, Vector2, Vector3};
 use crate::mesh::{Mesh, Scan, ScanError, Unit};
 use crate::profile::Band;
 use crate::register::{Cloud, Facing, Nearest, Plane, Pose};
@@ -36,7 +38,7 @@ pub use signature::{Known, Signature};
 
 use base::Base;
 use edge::Edge;
-use field::Field;
+use field::{Field, along};
 use model::Model;
 use plan::Plan;
 use pose::Start;
@@ -91,15 +93,20 @@ pub enum ScanFault {
     #[error("the scan has {points} points after thinning; a piece needs some {least}: scan it again, all of its top")]
     TooFew { points: usize, least: usize },
     #[error(
-        "the scan, taken in {unit}, is {extent:.4} across and the piece is {length_mm:.0} mm long; it would be right in {guess}: \
+        "the scan, taken in {unit}, is {extent:.4} long and the piece is {length_mm:.0} mm long; it would be right in {guess}: \
          say so with --unit {option}"
     )]
     Unit { extent: f64, unit: &'static str, length_mm: f64, guess: &'static str, option: &'static str },
     #[error(
-        "the scan is {extent_mm:.0} mm across and the piece is {length_mm:.0} mm long: is it the whole piece, and in \
-         which unit? Say the unit with --unit"
+        "the scan is {extent_mm:.0} mm long and the piece {length_mm:.0} mm, {ratio:.3} times: is it the whole piece, \
+         written once, and in which unit? Say the unit with --unit"
     )]
-    Size { extent_mm: f64, length_mm: f64 },
+    Size { extent_mm: f64, length_mm: f64, ratio: f64 },
+    #[error(
+        "what was scanned goes on beyond the edge of this piece nearly all round: it is larger. Is it the right ticket, \
+         and the right unit (--unit)?"
+    )]
+    Larger,
     #[error(
         "nothing in the scan looks like this piece: where it fits best, {near:.0} % of what is seen of the top is within \
          2 mm of the design and {seen:.0} % of the top is seen. Is it the right ticket and revision, and is the top in \
@@ -123,15 +130,12 @@ pub fn cloud_of_mesh(mesh: &Mesh) -> Result<Cloud, ScanError> {
     Ok(Cloud::of_samples(&mesh.samples(SPACING_MM)?, 1.0))
 }
 
-/// Fewer points say nothing, whatever they look like.
-const LEAST_POINTS: usize = 300;
-
 /// Judges a piece by its scan, a cloud in mm in any pose.
 ///
 /// # Errors
 /// A scan that is too thin, in another unit, or of something else.
 pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned, ScanFault> {
-    is_of_a_size(case, cloud)?;
+    let cloud = &size::of_the_piece(case, cloud)?;
     let tree = Nearest::new(&cloud.points);
     let (start, other_side, inside_out) = found(case, cloud, &tree)?;
     let side = case.order.side;
@@ -142,6 +146,7 @@ pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned,
     let spacing_mm = spacing_mm(cloud, &tree);
     let cloud = if inside_out { cloud.turned_inside_out() } else { cloud.clone() };
     let (cloud, hint) = in_foot_frame(&cloud, &start, side);
+    size::ends_at_the_edge(&cloud, &plan)?;
     let base = base::base(&cloud, &plan, hint);
     let cloud = cloud.moved(&base_pose(&base));
     let (cloud, edge) = on_edge(cloud, &plan, spacing_mm);
@@ -174,34 +179,6 @@ pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned,
     let signature = (base.from != BaseFrom::Nothing).then(|| signature::signature(&plan, &top, side)).flatten();
     let inspection = judged(case, taken, &found, edge.as_ref(), &base, tilt, &map, alignment);
     Ok(Scanned { inspection: Inspection { signature, ..inspection }, map: Some(map) })
-}
-
-/// Whether the scan is large enough, in points and in mm, to be of the piece.
-fn is_of_a_size(case: &Case, cloud: &Cloud) -> Result<(), ScanFault> {
-    /// A scan may show a bed and clamps far around the piece, but not this much.
-    const LARGEST: f64 = 12.0;
-    /// Of a piece at least so much of its length is seen.
-    const SMALLEST: f64 = 0.6;
-    if cloud.points.len() < LEAST_POINTS {
-        return Err(ScanFault::TooFew { points: cloud.points.len(), least: LEAST_POINTS });
-    }
-    let length_mm = case.footbed.outline.length_mm();
-    let (low, high) =
-        cloud.points.iter().fold((cloud.points[0], cloud.points[0]), |(low, high), p| (low.inf(p), high.sup(p)));
-    let extent_mm = (high - low).norm();
-    if (SMALLEST * length_mm..LARGEST * length_mm).contains(&extent_mm) {
-        return Ok(());
-    }
-    match Unit::that_explains(extent_mm, length_mm) {
-        Some(unit) => Err(ScanFault::Unit {
-            extent: extent_mm,
-            unit: "mm",
-            length_mm,
-            guess: unit.words(),
-            option: unit.symbol(),
-        }),
-        None => Err(ScanFault::Size { extent_mm, length_mm }),
-    }
 }
 
 /// The middle distance of a point from its nearest, mm.
@@ -277,7 +254,10 @@ fn in_foot_frame(cloud: &Cloud, start: &Start, side: Side) -> (Cloud, Option<Pla
         normals: on_bench.normals.iter().map(|&n| turned(n)).collect(),
         facing: cloud.facing,
     };
-    (in_foot, start.base.map(|plane| Plane { normal: turned(plane.normal), ..plane }))
+    let base = start.base.map(|plane| Plane { normal: turned(plane.normal), ..plane });
+    // A best fit lies on its base to a few millimetres and degrees, or that plane was another.
+    let is_base = |plane: &Plane| plane.normal.z > 0.99 && plane.height(Point3::new(0.0, 100.0, 0.0)).abs() < 4.0;
+    (in_foot, base.filter(is_base))
 }
 
 /// The motion that makes the base plane z = 0.
@@ -320,10 +300,11 @@ fn faces(cloud: &Cloud, plan: &Plan, case: &Case, cover: Cover) -> [Field; 2] {
     /// Further from the design is not the piece, mm along the normal.
     const FARTHEST_MM: f64 = 6.0;
     let covered_mm = if cover == Cover::On { case.make.cover_mm } else { 0.0 };
+    let foreign = foreign::foreign(cloud, plan);
     let (mut top, mut under) = ((vec![], vec![], vec![]), (vec![], vec![], vec![]));
     for (p, n) in cloud.points.iter().zip(&cloud.normals) {
         let (at, distance) = (p.xy(), plan.distance(p.xy()));
-        if distance > -EDGE_MM {
+        if distance > -EDGE_MM || foreign.covers(at) {
             continue;
         }
         let (high, low) = (plan.footbed.top_at(at), plan.underside(at));
@@ -332,16 +313,18 @@ fn faces(cloud: &Cloud, plan: &Plan, case: &Case, cover: Cover) -> [Field; 2] {
             Facing::Unknown => p.z > 0.5 * (high + low),
         };
         let slope = plan.footbed.top.slope(at);
-        let along = (1.0 + slope.norm_squared()).sqrt();
-        let off = if is_top { p.z - high - covered_mm * along } else { p.z - low };
-        if is_top && off.abs() < FARTHEST_MM * along {
+        let off = if is_top { (p.z - high) / along(slope) - covered_mm } else { p.z - low };
+        if off.abs() > FARTHEST_MM {
+            continue;
+        }
+        if is_top {
             top.0.push(at);
             top.1.push(off);
             top.2.push(slope);
-        } else if !is_top && off.abs() < FARTHEST_MM && distance < -UNDER_EDGE_MM {
+        } else if distance < -UNDER_EDGE_MM {
             under.0.push(at);
             under.1.push(off);
-            under.2.push(crate::frame::Vector2::zeros());
+            under.2.push(Vector2::zeros());
         }
     }
     [top, under].map(|(places, offs, slopes)| Field::new(places, offs, slopes))
@@ -400,7 +383,8 @@ fn judged(
     let sizes = edge.map_or(&[][..], |edge| &edge.sizes[..]);
     let of_size = |size: &edge::Size| {
         let fitted = Some((size.fitted, size.fitted_u));
-        (size.value, Found { made: size.gauged, u: size.gauged_u, fitted, count: size.count })
+        let (made, u) = size.gauged.unwrap_or((size.fitted, size.fitted_u));
+        (size.value, Found { made, u, fitted, count: size.count })
     };
     for (value, found) in found.iter().map(|(value, found)| (*value, *found)).chain(sizes.iter().map(of_size)) {
         let Some(asked) = case.order.asked(value).or_else(|| case.read_back.get(&value).copied()) else { continue };
@@ -416,10 +400,27 @@ fn judged(
     let surface = map.surface();
     let surface_verdict = surface.map(|surface| map::verdict(&surface, case.tolerances, alignment.base_uncertainty[0]));
     let verdicts = values.values().chain(checks.iter().map(|check| &check.judged)).map(|judged| judged.verdict);
-    let verdict = verdicts.chain(surface_verdict).max().unwrap_or(Verdict::Borderline);
+    // What was asked and could not be read may be anything.
+    let unread: Vec<Value> = Value::ALL
+        .into_iter()
+        .filter(|value| case.order.asked(*value).is_some() && case.tolerances.bands.contains_key(value))
+        .filter(|value| !values.contains_key(value))
+        .collect();
+    let doubtful = (!unread.is_empty()).then_some(Verdict::Borderline);
+    let verdict = verdicts.chain(surface_verdict).chain(doubtful).max().unwrap_or(Verdict::Borderline);
     notes.extend(datum_notes(case, base, edge, taken));
+    notes.extend(sizes.iter().filter(|size| size.gauged.is_none()).map(|size| {
+        format!(
+            "{}: its place on the edge was not seen or something stands there; told from the rest of the edge",
+            size.value.words()
+        )
+    }));
     notes.extend(scale_note(&values));
     let mut advice = advice_on_scan(case, &values, &checks);
+    if !unread.is_empty() {
+        let words: Vec<String> = unread.iter().map(|value| value.words()).collect();
+        advice.push(format!("not seen well enough to judge: {}; read with a gauge, or scan again", words.join(", ")));
+    }
     advice.extend(faults::faults(map, case).into_iter().chain(surface.and_then(|s| map::remark(&s, surface_verdict))));
     Inspection {
         side: case.order.side,

@@ -60,8 +60,10 @@ impl Agreement {
         /// Less of the top than this says too little.
         const LEAST_SEEN: f64 = 0.3;
         /// Of what is seen, this much of a piece is near its design even when a value is far off.
-        const LEAST_NEAR: f64 = 0.6;
-        self.seen >= LEAST_SEEN && self.near >= LEAST_NEAR
+        const LEAST_NEAR: f64 = 0.72;
+        /// A plane is off by more than this on the whole, mm.
+        const MOST_OFF_MM: f64 = 1.3;
+        self.seen >= LEAST_SEEN && self.near >= LEAST_NEAR && self.off_mm <= MOST_OFF_MM
     }
 
     /// Whether there is no need to look for a better one.
@@ -79,16 +81,29 @@ impl Agreement {
     }
 }
 
-/// The best start of the scan on the model; `None` when no part of it fits anywhere.
+/// The best start of the scan on the model: on one of its planes, or by its own shape when none of
+/// them is good; `None` when no part of it fits anywhere.
 pub(super) fn start(cloud: &Cloud, tree: &Nearest, found: &[Plane], model: &Model) -> Option<Start> {
+    let both_ways = found.iter().flat_map(|plane| [*plane, plane.turned()]);
+    let on_planes: Vec<(Pose, Option<Plane>)> = both_ways
+        .flat_map(|plane| on_plane(cloud, &plane, model).into_iter().map(move |pose| (pose, Some(plane))))
+        .collect();
+    let start = best_of(on_planes, cloud, tree, model);
+    if start.as_ref().is_some_and(|start| start.agreement.is_good()) {
+        return start;
+    }
+    let freely = without_plane(cloud, model).into_iter().map(|pose| (pose, None)).collect();
+    let free = best_of(freely, cloud, tree, model);
+    // A plane that holds a good deal less well than none was not the base.
+    match (start, free) {
+        (Some(start), Some(free)) if !free.agreement.is_clearly_better_than(&start.agreement) => Some(start),
+        (start, free) => free.or(start),
+    }
+}
+
+/// The start that ends best.
+fn best_of(starts: Vec<(Pose, Option<Plane>)>, cloud: &Cloud, tree: &Nearest, model: &Model) -> Option<Start> {
     let few = cloud.thinned(COMPETING_POINTS);
-    let mut starts: Vec<(Pose, Option<Plane>)> = vec![];
-    for plane in found.iter().flat_map(|plane| [*plane, plane.turned()]) {
-        starts.extend(on_plane(cloud, &plane, model).into_iter().map(|pose| (pose, Some(plane))));
-    }
-    if starts.is_empty() {
-        starts.extend(without_plane(cloud, model).into_iter().map(|pose| (pose, None)));
-    }
     let (early, late) = GATES_MM.split_at(8);
     let followed = starts.into_iter().filter_map(|(pose, plane)| {
         let best = best_fit(&few, &model.all_round, &model.tree, pose, early)?;

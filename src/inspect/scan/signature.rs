@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
 
-use super::field::Field;
+use super::field::{Field, along};
 use super::plan::Plan;
 use crate::frame::{Point2, Side, Vector2, bench_from_foot};
 use crate::regress::{self, median};
@@ -51,7 +51,7 @@ pub(super) fn signature(plan: &Plan, top: &Field, side: Side) -> Option<Signatur
         }
         let square = ((p.y / BLOCK_MM).floor() as i64, (p.x / BLOCK_MM).floor() as i64);
         let (offs, place, sum) = squares.entry(square).or_insert((vec![], Point2::origin(), Vector2::zeros()));
-        offs.push(top.off_mm[i] / (1.0 + slope.norm_squared()).sqrt());
+        offs.push(top.off_mm[i]);
         *place += p.coords;
         *sum += slope;
     }
@@ -60,7 +60,7 @@ pub(super) fn signature(plan: &Plan, top: &Field, side: Side) -> Option<Signatur
     for (mut numbers, place, slope) in squares.into_values().filter(|(offs, ..)| offs.len() >= LEAST_POINTS) {
         let n = numbers.len() as f64;
         let slope = slope / n;
-        let h = (1.0 + slope.norm_squared()).sqrt();
+        let h = along(slope);
         offs.push(median(&mut numbers)?);
         places.push(place / n);
         rows.extend([1.0 / h, -(h - 1.0) / h, -slope.x / h, -slope.y / h]);

@@ -10,7 +10,7 @@ use super::base::{Base, BaseFrom};
 use super::field::{Field, Weights};
 use super::plan::Plan;
 use crate::footbed::{Footbed, SHAPING};
-use crate::frame::Point2;
+use crate::frame::{Point2, Vector2};
 use crate::gauge;
 use crate::regress::{self, Fit, median};
 use crate::value::{Value, Values};
@@ -125,7 +125,7 @@ fn blocks(plan: &Plan, field: &Field) -> (Vec<Point2>, Vec<f64>) {
         }
         let square = ((p.y / BLOCK_MM).floor() as i64, (p.x / BLOCK_MM).floor() as i64);
         let (offs, sum) = squares.entry(square).or_insert((vec![], Point2::origin()));
-        offs.push(field.off_mm[i]);
+        offs.push(field.height_off(i));
         *sum += p.coords;
     }
     const LEAST_POINTS: usize = 3;
@@ -162,7 +162,7 @@ pub(super) fn read(
 
 /// A value that is weights on heights: the same weights on what the piece has more or less.
 fn touched(plan: &Plan, frame: &Frame, top: &Field, value: Value, designed: f64) -> Option<Found> {
-    let weights = gathered(top, &plan.footbed.places.reading(value)?.touches)?;
+    let weights = gathered(plan, top, &plan.footbed.places.reading(value)?.touches)?;
     let (change, u) = (top.sum(&weights), frame.variance(top, &weights).max(0.0).sqrt());
     let count = weights.len();
     Some(match value {
@@ -178,17 +178,30 @@ fn touched(plan: &Plan, frame: &Frame, top: &Field, value: Value, designed: f64)
 pub(super) fn forefoot_tilt(plan: &Plan, frame: &Frame, top: &Field) -> Option<Found> {
     let reading = plan.footbed.places.forefoot_balance();
     let designed = reading.on(|p| Some(plan.footbed.top_at(p)))?;
-    let weights = gathered(top, &reading.touches)?;
+    let weights = gathered(plan, top, &reading.touches)?;
     let u = frame.variance(top, &weights).max(0.0).sqrt();
     Some(Found { made: designed + top.sum(&weights), u, fitted: None, count: weights.len() })
 }
 
-/// Weights on the field's points of a sum over places.
-fn gathered(field: &Field, touches: &[(Point2, f64)]) -> Option<Weights> {
+/// Weights on the field's points of a sum over places. A mean over many places may lack some of them.
+fn gathered(plan: &Plan, field: &Field, touches: &[(Point2, f64)]) -> Option<Weights> {
+    /// A mean over at least so many places is one over those that were seen ...
+    const MANY: usize = 6;
+    /// ... when at least this share was.
+    const LEAST_SEEN: f64 = 0.6;
     let mut sum: BTreeMap<usize, f64> = BTreeMap::new();
-    for &(p, share) in touches {
-        for (i, w) in field.weights_at(p)? {
-            *sum.entry(i).or_insert(0.0) += share * w;
+    for sign in [1.0, -1.0] {
+        let group: Vec<(Point2, f64)> = touches.iter().copied().filter(|(_, share)| share * sign > 0.0).collect();
+        let read =
+            group.iter().filter_map(|&(p, share)| Some((share, field.weights_at(p, plan.footbed.top.slope(p))?)));
+        let read: Vec<(f64, Weights)> = read.collect();
+        let seen: f64 = read.iter().map(|(share, _)| share * sign).sum();
+        let whole: f64 = group.iter().map(|(_, share)| share * sign).sum();
+        if read.len() < group.len() && (group.len() < MANY || seen < LEAST_SEEN * whole) {
+            return None;
+        }
+        for (share, weights) in read {
+            weights.into_iter().for_each(|(i, w)| *sum.entry(i).or_insert(0.0) += share * w * whole / seen);
         }
     }
     Some(sum.into_iter().collect())
@@ -207,21 +220,21 @@ fn cup_width(plan: &Plan, top: &Field, designed: f64) -> Option<Found> {
     let height = |p: Point2| Some(footbed.top_at(p));
     let (seat, depth) = (places.reading(Value::HeelThickness)?, places.reading(Value::HeelCupDepth)?);
     let level = seat.on(height)? + 0.5 * depth.on(height)?;
-    let raised = top.sum(&gathered(top, &seat.touches)?) + 0.5 * top.sum(&gathered(top, &depth.touches)?);
+    let raised = top.sum(&gathered(plan, top, &seat.touches)?) + 0.5 * top.sum(&gathered(plan, top, &depth.touches)?);
     let cup_y = places.rim[0].y;
     let mut wider = 0.0;
     let (mut variance, mut count) = (0.0, 0);
     for side in [1.0, -1.0] {
         let on_wall = |i: &usize| {
             let (p, s) = (top.places[*i], top.slopes[*i]);
-            let z = footbed.top_at(p) + top.off_mm[*i];
+            let z = footbed.top_at(p) + top.height_off(*i);
             (p.y - cup_y).abs() < ALONG_MM
                 && (z - level - raised).abs() < LEVEL_MM
                 && p.x * side > 0.0
                 && s.x * side > 0.2
         };
         let points: Vec<usize> = (0..top.places.len()).filter(on_wall).collect();
-        let mut out: Vec<f64> = points.iter().map(|&i| (raised - top.off_mm[i]) / top.slopes[i].x.abs()).collect();
+        let mut out: Vec<f64> = points.iter().map(|&i| (raised - top.height_off(i)) / top.slopes[i].x.abs()).collect();
         if out.len() < 4 {
             return None;
         }
@@ -243,17 +256,17 @@ fn flex_zone(plan: &Plan, frame: &Frame, top: &Field, underside: Option<&Field>)
     }
     let footbed = plan.footbed;
     let flat = footbed.underside == crate::footbed::Underside::Flat;
-    let above = |p: Point2| Some(footbed.top_at(p) + top.at(p)?);
+    let above = |p: Point2| Some(footbed.top_at(p) + top.at(p, footbed.top.slope(p))?);
     let below = |p: Point2| match underside {
-        Some(field) => Some(footbed.underside_at(p) + field.at(p)?),
+        Some(field) => Some(footbed.underside_at(p) + field.at(p, Vector2::zeros())?),
         None => flat.then_some(0.0),
     };
     let least =
         gauge::flex_zone(&footbed.places, gauge::Piece { top: &above, underside: &below, outline: &footbed.outline })?;
-    let weights = top.weights_at(least.at)?;
+    let weights = top.weights_at(least.at, footbed.top.slope(least.at))?;
     let mut variance = frame.variance(top, &weights);
     if let Some(field) = underside {
-        variance += field.variance(&field.weights_at(least.at)?);
+        variance += field.variance(&field.weights_at(least.at, Vector2::zeros())?);
     }
     Some(Found { made: least.thickness_mm, u: variance.max(0.0).sqrt(), fitted: None, count: weights.len() })
 }
