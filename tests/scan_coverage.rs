@@ -102,7 +102,7 @@ fn inspected(ticket: &Ticket, design: &Design, cloud: &Cloud) -> Inspection {
 /// reading. The seeds are fixed, so this is a measurement and no gamble.
 #[test]
 fn intervals_hold_the_truth_as_often_as_they_say() {
-    const ROUNDS: u64 = 60;
+    const ROUNDS: u64 = 40;
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("output-samples/PATROL-07/ticket.toml");
     let text = std::fs::read_to_string(path).unwrap();
     let ticket = ticket::read(&text, "ticket.toml", &Shelf::built_in(), &|_: &str| Err(String::new())).unwrap();

@@ -20,6 +20,8 @@ const REACH_MM: f64 = 12.0;
 const CLEAR_MM: f64 = 0.8;
 /// Part of the way round that must be seen.
 const LEAST_SEEN: f64 = 0.5;
+/// What lies further from the edge that fits all round is not of the piece, mm.
+const NO_EDGE_MM: f64 = 1.5;
 /// A turn counts in mm at this distance, so that all columns are of one size.
 pub(super) const ARM_MM: f64 = 100.0;
 
@@ -72,9 +74,11 @@ pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> 
     let fit = (seen >= LEAST_SEEN).then(|| regress::fit(&places, &columns, &offs)).flatten()?;
     let rigid = V3::new(fit.coefficients[0], fit.coefficients[1], fit.coefficients[2]);
     let covariance = Matrix3::from_fn(|i, j| fit.covariance[(i, j)]);
-    // Where the fit left an edge out, a clamp or damage stands.
-    let left_out: Vec<bool> = fit.residuals.iter().map(|r| r.is_nan()).collect();
-    found.iter_mut().filter(|s| s.off.is_some()).zip(left_out).filter(|(_, out)| *out).for_each(|(s, _)| s.off = None);
+    // Far beside the rest of the edge it is a clamp that was seen, not the piece.
+    for station in found.iter_mut() {
+        let expected: f64 = (0..6).map(|k| fit.coefficients[k] * shape.column(k, station)).sum();
+        station.off = station.off.filter(|off| (off - expected).abs() < NO_EDGE_MM);
+    }
     let sizes = sizes(&found, &shape, plan.footbed, &fit, end_mm);
     Some(Edge { off: rigid, covariance, sizes, seen })
 }
