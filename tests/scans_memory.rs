@@ -4,11 +4,12 @@
 // An allocator that counts cannot be had without.
 #![allow(unsafe_code)]
 
+mod scan_files;
+
 use std::alloc::{GlobalAlloc, Layout, System};
-use std::fs;
-use std::path::PathBuf;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use scan_files::data;
 use sustent::mesh::read_scan;
 
 struct Counting;
@@ -43,10 +44,6 @@ fn peak<T>(work: impl FnOnce() -> T) -> (usize, T) {
 
 /// The buffer a file is read through, and what else does not grow.
 const BUFFER: usize = (1 << 20) + (1 << 16);
-
-fn data(name: &str) -> Vec<u8> {
-    fs::read(PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/data/scans").join(name)).unwrap()
-}
 
 /// A lattice of points as binary STL, with two triangles for each of its cells.
 fn lattice_stl(cells: u32) -> Vec<u8> {

@@ -106,13 +106,22 @@ pub(super) struct Indexed {
     triangles: Vec<[u32; 3]>,
     /// Faces of more than three corners: their number, then the corners.
     polygons: Vec<u32>,
+    /// Triangles that the polygons will make.
+    cut: usize,
     faces: bool,
     unusable: Unusable,
 }
 
 impl Indexed {
     pub(super) fn new() -> Indexed {
-        Indexed { points: vec![], triangles: vec![], polygons: vec![], faces: false, unusable: Unusable::default() }
+        Indexed {
+            points: vec![],
+            triangles: vec![],
+            polygons: vec![],
+            cut: 0,
+            faces: false,
+            unusable: Unusable::default(),
+        }
     }
 
     /// How many points there are until now.
@@ -144,13 +153,14 @@ impl Indexed {
             [_, _, _, ..] => {
                 self.polygons.push(corners.len() as u32);
                 self.polygons.extend_from_slice(corners);
+                self.cut += corners.len() - 2;
             }
             _ => return Ok(()),
         }
         self.faces = true;
-        // A polygon becomes one triangle for each of its corners, less two.
-        if self.triangles.len() + self.polygons.len() / 2 > MOST_TRIANGLES {
-            return Err(too_much(place(), self.points.len(), self.triangles.len() + self.polygons.len() / 2));
+        let triangles = self.triangles.len() + self.cut;
+        if triangles > MOST_TRIANGLES {
+            return Err(too_much(place(), self.points.len(), triangles));
         }
         Ok(())
     }
