@@ -358,7 +358,7 @@ mod tests {
         let svg = drawn(Side::Left, &grid(&sample, hole), &sample);
         assert!(svg.contains("gap-hatch") && !svg.contains("NaN"));
         let nothing = drawn(Side::Left, &grid(&sample, |_| f64::NAN), &sample);
-        assert!(!nothing.contains("class=\"m") && nothing.contains("gap-hatch"));
+        assert!(!nothing.contains("class=\"m\"") && nothing.contains("gap-hatch"));
     }
 
     #[test]

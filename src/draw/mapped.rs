@@ -272,7 +272,7 @@ mod tests {
         };
         let svg = legend(&l, 100.0).svg;
         assert!(svg.contains("scale to \u{b1}1.2") && svg.contains("new, differences \u{d7} 2"));
-        for level in ["0.1", "0.4", "1.2"] {
+        for level in ["0.2", "0.4", "1.2"] {
             assert!(svg.contains(&format!("\n+{level}\n")) && svg.contains(&format!("\n\u{2212}{level}\n")), "{level}");
         }
         assert_eq!(svg.matches("class=\"mark\"").count(), 2);
