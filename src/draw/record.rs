@@ -23,9 +23,11 @@ const SHEET_MM: (f64, f64) = (194.0, 262.0);
 /// Heading, head of the table, foot and the gaps between them, mm, as the style sheet sets them.
 const FRAME_MM: f64 = 46.0;
 /// Height of a row of the table, mm: alone, and with a map.
-const ROW_MM: [f64; 2] = [5.75, 4.6];
+const ROW_MM: [f64; 2] = [5.9, 4.9];
+/// Height of a line that counts what is not on paper, mm.
+const COUNT_MM: f64 = 6.5;
 /// Most rows on paper, so that the plan or the map below them keeps its room.
-const MOST_ROWS: [usize; 2] = [26, 20];
+const MOST_ROWS: [usize; 2] = [22, 18];
 /// Letters and lines of words, mm, without a map and with one: 10 and 8.5 points.
 const LETTERS_MM: [(f64, f64); 2] = [(3.53, 4.6), (3.0, 3.9)];
 
@@ -65,13 +67,14 @@ pub fn record_html(data: &RecordData) -> Result<String, DrawError> {
     let kind = usize::from(data.map.is_some());
     keep_gravest(&mut rows, MOST_ROWS[kind]);
     let shown = rows.iter().filter(|row| !row.overflow).count();
-    let height = SHEET_MM.1 - FRAME_MM - ROW_MM[kind] * shown as f64;
+    let counted = if shown < rows.len() { COUNT_MM } else { 0.0 };
+    let height = SHEET_MM.1 - FRAME_MM - ROW_MM[kind] * shown as f64 - counted;
     let map = data.map.as_ref().map(|map| record_map::part(data, map, SHEET_MM.0, height));
     let (room, width) = match &map {
         Some(map) => (map.words_mm, map.beside_mm.parse().unwrap_or(100.0)),
         None => (height, SHEET_MM.0 - 101.0),
     };
-    let words = Words::fitting(data, &map, room, width - 5.0, LETTERS_MM[kind]);
+    let words = Words::fitting(data, &map, room - COUNT_MM, width - 5.0, LETTERS_MM[kind]);
     let page = Page {
         code: data.code,
         revision: data.revision,
@@ -84,6 +87,7 @@ pub fn record_html(data: &RecordData) -> Result<String, DrawError> {
         checksum: super::tables::short(data.ticket_sha256),
         tolerances: &data.tolerances.title,
         note: data.note,
+        sheet_mm: [SHEET_MM.0, SHEET_MM.1],
         more_rows: rows.len() - shown,
         rows,
         words,
@@ -107,6 +111,7 @@ struct Page<'a> {
     checksum: String,
     tolerances: &'a str,
     note: &'a str,
+    sheet_mm: [f64; 2],
     rows: Vec<Row>,
     more_rows: usize,
     words: Words,
@@ -146,7 +151,7 @@ impl Words {
         let (size, row) = letters;
         let mut room = room;
         let parts = said(data, map).into_iter().map(|(heading, kind, lines)| {
-            room -= 1.6 * row;
+            room -= 1.9 * row;
             let fits = fitting(lines.iter().map(String::as_str), width, room, size, row);
             let used: f64 = lines
                 .iter()
@@ -484,6 +489,19 @@ mod tests {
             assert!(html.contains(words), "{words}");
         }
         assert!(html.contains("gap-hatch") && html.contains("sections: asked"));
+    }
+
+    /// What is printed is one box that both papers hold: A4 is 210 x 297 mm (ISO 216), Letter 215.9 x
+    /// 279.4 mm, less margins of 8 mm.
+    #[test]
+    fn paper_holds_the_page() {
+        assert!(SHEET_MM.0 <= 210.0 - 16.0 && SHEET_MM.1 <= 279.4 - 16.0);
+        for map in [None, Some(&deviation())] {
+            let html = page(&inspection(60), map);
+            let print = html.split("@media print").nth(1).expect("a style for paper");
+            assert!(print.contains("width:194.0mm;max-width:none;height:262.0mm;overflow:hidden"), "{print}");
+            assert_eq!(html.matches("@page").count(), 1);
+        }
     }
 
     /// However many places were measured, paper has the gravest and says how many it leaves out.
