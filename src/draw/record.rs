@@ -6,9 +6,9 @@ use svg::Document;
 use svg::node::element::Group;
 
 use super::data::{DrawError, Landmarks};
-use super::fit::fitting;
 use super::ink::{self, Anchor};
 use super::record_map::{self, MapPart, RecordMap};
+use super::record_words::Words;
 use super::sheet::render;
 use crate::frame::{Point2, Rect, bench_from_foot};
 use crate::inspect::{Inspection, Judged, Verdict};
@@ -118,86 +118,6 @@ struct Page<'a> {
     plan: String,
     map: Option<MapPart>,
     map_style: &'static str,
-}
-
-/// What is said beside the drawings, part by part.
-#[derive(Serialize)]
-struct Words {
-    parts: Vec<Part>,
-    /// How many lines a printed page leaves out.
-    more: usize,
-}
-
-/// A heading and its lines.
-#[derive(Serialize)]
-struct Part {
-    heading: &'static str,
-    /// `ol`, `ul` or `p`.
-    kind: &'static str,
-    lines: Vec<Line>,
-    /// Whether none of it is on paper.
-    overflow: bool,
-}
-
-#[derive(Serialize)]
-struct Line {
-    words: String,
-    overflow: bool,
-}
-
-impl Words {
-    /// All that is to be said, what matters most first, with what paper has no room for marked.
-    fn fitting(data: &RecordData, map: &Option<MapPart>, room: f64, width: f64, letters: (f64, f64)) -> Words {
-        let (size, row) = letters;
-        let mut room = room;
-        let parts = said(data, map).into_iter().map(|(heading, kind, lines)| {
-            room -= 1.9 * row;
-            let fits = fitting(lines.iter().map(String::as_str), width, room, size, row);
-            let used: f64 = lines
-                .iter()
-                .zip(&fits)
-                .filter(|(_, fits)| **fits)
-                .fold(0.0, |used, (line, _)| used + (1.06 * ink::width_of(line, size) / width).ceil() * row);
-            room -= used;
-            let overflow = !fits.contains(&true);
-            let lines = lines.into_iter().zip(fits).map(|(words, fits)| Line { words, overflow: !fits }).collect();
-            Part { heading, kind, lines, overflow }
-        });
-        let parts: Vec<Part> = parts.collect();
-        // How to read the strips is no loss; what was found is counted.
-        let told = parts.iter().filter(|part| part.heading != HOW);
-        let more = told.flat_map(|part| &part.lines).filter(|line| line.overflow).count();
-        Words { parts, more }
-    }
-}
-
-const HOW: &str = "How to read the strips";
-
-/// The parts in the order of their weight, none of them empty.
-fn said(data: &RecordData, map: &Option<MapPart>) -> Vec<(&'static str, &'static str, Vec<String>)> {
-    let inspection = data.inspection;
-    let next = match inspection.advice.is_empty() {
-        true => vec!["Nothing: every value that was measured is as asked.".to_string()],
-        false => inspection.advice.clone(),
-    };
-    let how = format!(
-        "The box is what is accepted, the heavy strokes are where the shop rejects, the dot is the difference and the bar \
-         its uncertainty; a bar across a line is borderline. The tolerances are {}: no published ones for milled footbeds \
-         were found.",
-        data.tolerances.title
-    );
-    let not_judged = inspection.not_judged.iter().map(|value| value.words()).collect::<Vec<_>>().join(", ");
-    let places = map.as_ref().map_or(vec![], |map| vec![map.places.join("; ")]);
-    let parts = [
-        ("What to do next", if inspection.advice.is_empty() { "p" } else { "ol" }, next),
-        ("Greatest and least deviation", "p", places),
-        ("Note", "p", vec![data.note.to_string()]),
-        ("On the measuring", "ul", inspection.notes.clone()),
-        ("Not measured", "p", vec![not_judged]),
-        (HOW, "p", vec![how]),
-    ];
-    let full = |lines: &Vec<String>| lines.iter().any(|line| !line.is_empty());
-    parts.into_iter().filter(|(_, _, lines)| full(lines)).collect()
 }
 
 /// Marks the rows that paper has no room for: those that are accepted, from the end.
