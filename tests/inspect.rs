@@ -6,6 +6,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use serde_json::Value as Json;
+use sustent::frame::Point2;
+use sustent::grid::{Grid, Lattice};
+use sustent::inspect::{Case, Cover, inspect, read_table};
+use sustent::job::{self, Seen};
+use sustent::profile::Shelf;
 
 fn ticket() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("output-samples/PATROL-07/ticket.toml")
@@ -142,4 +147,36 @@ fn a_log_of_thirty_pieces_names_what_they_share() {
     assert!((drift["causes"][0]["size"].as_f64().unwrap() - 0.4).abs() < 0.02);
     assert!(drift["values"]["medial_arch"]["mean"].as_f64().unwrap().abs() < 0.02);
     assert!(fs::read_to_string(&chart).unwrap().contains("heel thickness"));
+}
+
+/// A record with what a scan saw: the tallest place that was put there is told, the hole is hatched,
+/// and a page of gauge readings has neither.
+#[test]
+fn a_record_shows_what_a_scan_saw() {
+    let text = fs::read_to_string(ticket()).unwrap();
+    let none = |_: &str| Err("this ticket names no file".to_string());
+    let ticket = sustent::ticket::read(&text, "ticket.toml", &Shelf::built_in(), &none).unwrap();
+    let design = job::design(&ticket, &ticket.feet[0]).unwrap();
+    let (footbed, shelf) = (&design.footbed, Shelf::built_in());
+    let tolerances = shelf.tolerances("workshop").unwrap();
+    let case = Case { make: &ticket.make, order: &ticket.feet[0], footbed, read_back: &design.read_back, tolerances };
+    let readings = read_table("r.csv", &AS_ASKED.replace("18.2", "19.9")).unwrap();
+    let inspection = inspect(&case, &readings, Cover::Off).unwrap();
+    let lattice = Lattice::covering(footbed.outline.bounds().grown(2.0), 1.0);
+    let top = footbed.places.medial_arch;
+    let deviation = Grid::from_fn(lattice, |p| {
+        let bump = 1.9 * (-(p - top).norm_squared() / 600.0).exp();
+        let hole = (p - Point2::new(-12.0, 205.0)).norm() < 11.0;
+        if hole { f64::NAN } else { bump - 0.25 }
+    });
+    let made = Grid::from_fn(lattice, |p| footbed.top_at(p) + deviation.sample(p).unwrap_or(f64::NAN));
+    let seen = Seen { deviation, words: "Made less asked, along the normal".into(), top: made, underside: None };
+    let page = |seen| job::record(&ticket, &design, tolerances, &inspection, "5f2c", "", seen).unwrap();
+    let (with, without) = (page(Some(&seen)), page(None));
+    // Kept to be looked at.
+    fs::write(Path::new(env!("CARGO_TARGET_TMPDIR")).join("record-scan.html"), &with).unwrap();
+    fs::write(Path::new(env!("CARGO_TARGET_TMPDIR")).join("record-gauge.html"), &without).unwrap();
+    assert!(with.contains("+1.65 at 40 % of the foot, 31 mm medial") && with.contains("gap-hatch"), "{with}");
+    assert!(!without.contains("gap-hatch\"") && !without.contains("of the foot"));
+    assert!(with.len() < 250_000 && !with.contains("NaN"));
 }

@@ -7,6 +7,7 @@ use super::output::Console;
 use super::tickets::{self, Loaded};
 use super::words::{self, wrapped};
 use super::{Outcome, SideArgument, folder};
+use crate::draw::place_words;
 use crate::frame::Side;
 use crate::job::{
     self, Change, CompareError, Comparison, Difference, Extreme, FootComparison, HistoryEntry, Pair, Told,
@@ -192,15 +193,7 @@ fn boot(foot: &FootComparison) -> Vec<String> {
 }
 
 fn surface(what: &str, d: &Difference) -> Vec<String> {
-    let place = |e: &Extreme| {
-        let [x, _] = e.at_mm;
-        let off = match words::hundredths(x).round() {
-            0.0 => "on the axis".to_string(),
-            x if x > 0.0 => format!("{x:.0} mm medial of the axis"),
-            x => format!("{:.0} mm lateral of the axis", -x),
-        };
-        format!("{:+.2} mm at {:.0} % of the foot, {off}", words::hundredths(e.mm), 100.0 * e.station)
-    };
+    let place = |e: &Extreme| format!("{:+.2} mm at {}", words::hundredths(e.mm), place_words(e.station, e.at_mm[0]));
     let mut parts = vec![format!("mean change {:+.2} mm", words::hundredths(d.mean_mm))];
     parts.extend((d.greatest.mm >= 0.005).then(|| place(&d.greatest)));
     parts.extend((d.least.mm <= -0.005).then(|| place(&d.least)));

@@ -221,3 +221,89 @@ struct Page<'a> {
     style: &'static str,
     map_style: &'static str,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draw::against::Surface;
+    use crate::draw::differences::Differences;
+    use crate::draw::sample::Sample;
+    use crate::frame::{Point2, Rect};
+    use crate::grid::{Grid, Lattice};
+
+    /// Differences as ragged as a bad scan's: noise of half a millimetre on a lattice of 0.5 mm.
+    fn ragged(sample: &Sample) -> Grid {
+        let rect = Rect::around(&sample.outline).expect("an outline");
+        let lattice = Lattice::covering(rect.grown(2.0), 0.5);
+        let mut seed = 7_u64;
+        let mut noise = || {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (seed >> 40) as f64 / f64::from(1 << 24) - 0.5
+        };
+        Grid { lattice, z: (0..lattice.len()).map(|_| noise()).collect() }
+    }
+
+    fn page(sides: &[Side], grid: &Grid, sample: &Sample, lines: usize) -> Result<String, DrawError> {
+        let landmarks = sample.landmarks();
+        let (old, flat) = (|p: Point2| Some(sample.top(p)), |_: Point2| Some(0.0));
+        let new = |p: Point2| Some(sample.top(p) + grid.sample(p)?);
+        let (outline, other) = (sample.outline.as_slice(), None);
+        let foot = |side: &Side| Mapped {
+            map: Differences { side: *side, outline, other, grid, landmarks: &landmarks },
+            against: Some(Against {
+                side: *side,
+                outline,
+                other,
+                landmarks: &landmarks,
+                thin: Surface { top: &old, underside: &flat },
+                thick: Surface { top: &new, underside: &flat },
+            }),
+        };
+        let ticket = |revision| ComparedTicket { code: "<b>P</b>", revision, sha256: "5f2c0a9d7e31" };
+        let line = |k: usize| ComparedLine { label: format!("note {k}"), words: "words ".repeat(20) };
+        comparison_html(&ComparisonData {
+            old: ticket(1),
+            new: ticket(2),
+            feet: sides.iter().map(foot).collect(),
+            neutral_mm: 0.1,
+            rows: vec![],
+            lines: (0..lines).map(line).collect(),
+            heading: "What else changed".into(),
+        })
+    }
+
+    #[test]
+    fn the_most_ragged_pair_is_small_and_well_formed() {
+        let sample = Sample::of_length(290.0);
+        let grid = ragged(&sample);
+        for sides in [&Side::BOTH[..], &[Side::Right]] {
+            let html = page(sides, &grid, &sample, 3).expect("a page");
+            assert!(html.len() < 250_000, "{} bytes", html.len());
+            assert!(html.contains("lines averaged over") && !html.contains("NaN") && !html.contains("<b>P"));
+            let pictures: Vec<&str> = html.split("<svg").skip(1).filter_map(|t| t.split("</svg>").next()).collect();
+            assert_eq!(pictures.len(), 2 * sides.len() + 1);
+            for picture in pictures {
+                let svg = format!("<svg{picture}</svg>");
+                usvg::Tree::from_str(&svg, &usvg::Options::default()).expect("well-formed SVG");
+            }
+        }
+    }
+
+    #[test]
+    fn what_paper_does_not_hold_is_counted() {
+        let sample = Sample::of_length(270.0);
+        let grid = ragged(&sample);
+        let few = page(&Side::BOTH, &grid, &sample, 3).expect("a page");
+        assert!(!few.contains("more on screen"));
+        let many = page(&Side::BOTH, &grid, &sample, 80).expect("a page");
+        let off = many.matches("<p class=\"overflow\">").count();
+        assert!(off > 40 && off < 80 && many.contains(&format!("{off} more on screen")) && many.contains("note 79"));
+    }
+
+    #[test]
+    fn no_foot_is_an_error() {
+        let sample = Sample::of_length(270.0);
+        let grid = ragged(&sample);
+        assert!(matches!(page(&[], &grid, &sample, 0), Err(DrawError::Feet { count: 0 })));
+    }
+}

@@ -75,14 +75,15 @@ impl Extremes {
     }
 }
 
-/// A place of the foot in words, such as `42 % of the foot, 25 mm medial`.
-pub fn place_words(p: Point2, foot_length_mm: f64) -> String {
-    let off = match p.x.round() {
+/// A place of the foot in words, such as `42 % of the foot, 25 mm medial`: `station` is its share of
+/// the foot's length, `medial_mm` how far medial of the axis it lies.
+pub fn place_words(station: f64, medial_mm: f64) -> String {
+    let off = match medial_mm.round() {
         0.0 => "on the axis".to_string(),
         x if x > 0.0 => format!("{x:.0} mm medial"),
         x => format!("{:.0} mm lateral", -x),
     };
-    format!("{:.0} % of the foot, {off}", 100.0 * p.y / foot_length_mm)
+    format!("{:.0} % of the foot, {off}", 100.0 * station)
 }
 
 /// A difference with its sign, to hundredths; nothing less than half of one has a sign.
@@ -358,13 +359,13 @@ mod tests {
         let svg = drawn(Side::Left, &grid(&sample, hole), &sample);
         assert!(svg.contains("gap-hatch") && !svg.contains("NaN"));
         let nothing = drawn(Side::Left, &grid(&sample, |_| f64::NAN), &sample);
-        assert!(!nothing.contains("class=\"m") && nothing.contains("gap-hatch"));
+        assert!(!nothing.contains("class=\"m\"") && nothing.contains("gap-hatch"));
     }
 
     #[test]
     fn words_for_places_and_differences() {
-        assert_eq!(place_words(Point2::new(24.6, 106.0), 265.0), "40 % of the foot, 25 mm medial");
-        assert_eq!(place_words(Point2::new(-0.2, 53.0), 265.0), "20 % of the foot, on the axis");
+        assert_eq!(place_words(0.4, 24.6), "40 % of the foot, 25 mm medial");
+        assert_eq!(place_words(0.2, -0.2), "20 % of the foot, on the axis");
         assert_eq!((signed(0.004), signed(-0.126), signed(1.0)), ("0".into(), "\u{2212}0.13".into(), "+1.00".into()));
     }
 }

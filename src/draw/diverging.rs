@@ -152,17 +152,17 @@ mod tests {
         }
     }
 
-    /// In grey the tone falls from the middle to either end alike: it tells how much.
+    /// In grey the tone (L* of CIE 15:2004) falls from the middle to either end alike: it tells how much.
     #[test]
     fn grey_tells_how_much_and_not_which_way() {
         let grey = |share: f64| {
-            let [r, g, b] = rgb(&cool_warm(share)).map(f64::from);
-            0.2126 * r + 0.7152 * g + 0.0722 * b
+            let [r, g, b] = rgb(&cool_warm(share)).map(|v| linear(f64::from(v) / 255.0));
+            116.0 * (0.2126 * r + 0.7152 * g + 0.0722 * b).cbrt() - 16.0
         };
         for k in 0..10 {
             let (near, far) = (0.5 + 0.05 * f64::from(k), 0.55 + 0.05 * f64::from(k));
             assert!(grey(far) < grey(near) && grey(1.0 - far) < grey(1.0 - near));
-            assert!((grey(far) - grey(1.0 - far)).abs() < 34.0, "{far}");
+            assert!((grey(far) - grey(1.0 - far)).abs() < 1.0, "{far}");
         }
     }
 

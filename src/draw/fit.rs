@@ -6,6 +6,11 @@ use super::ink;
 /// Words break at spaces, which wastes this share of a line's width on average (own trials).
 const WASTE: f64 = 1.06;
 
+/// How much height a text takes, mm, set as [`fitting`] sets it.
+pub fn height(text: &str, width_mm: f64, size_mm: f64, row_mm: f64) -> f64 {
+    (WASTE * ink::width_of(text, size_mm) / width_mm.max(1.0)).ceil().max(1.0) * row_mm
+}
+
 /// For each text whether it still fits into `room_mm` of height, set `width_mm` wide in letters of
 /// `size_mm` with lines `row_mm` apart. What comes after the first that does not fit stays off too, so
 /// that the order holds.
@@ -18,7 +23,7 @@ pub fn fitting<'a>(
 ) -> Vec<bool> {
     let mut room = room_mm;
     let one = |text: &str| {
-        room -= (WASTE * ink::width_of(text, size_mm) / width_mm.max(1.0)).ceil().max(1.0) * row_mm;
+        room -= height(text, width_mm, size_mm, row_mm);
         room >= 0.0
     };
     texts.into_iter().map(one).collect()

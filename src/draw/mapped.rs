@@ -210,6 +210,9 @@ fn scale_bar(group: Group, steps: &Steps, x: &dyn Fn(f64) -> f64) -> Group {
     group.add(ink::shape("w25", &block(-reach, reach)))
 }
 
+/// Draws a sample of a line or a mark at a place.
+type Sample = Box<dyn Fn(Point2) -> Group>;
+
 /// Samples of lines and marks with their words, in as many rows as the width needs.
 fn keys(group: Group, l: &Legend, top: f64, width: f64) -> (Group, f64) {
     const SAMPLE_MM: f64 = 6.0;
@@ -228,7 +231,7 @@ fn keys(group: Group, l: &Legend, top: f64, width: f64) -> (Group, f64) {
         strokes.fold(Group::new().add(ink::shape("w13", &patch(at))), |g, (a, b)| g.add(ink::line("w13", a, b)))
     };
     let larger = if l.times == 1.0 { String::new() } else { format!(", differences \u{d7} {}", l.times) };
-    let all: [(Box<dyn Fn(Point2) -> Group>, String); 8] = [
+    let all: [(Sample, String); 8] = [
         (Box::new(line("key")), "higher".into()),
         (Box::new(line("key lower")), "lower".into()),
         (Box::new(mark(1.0)), "greatest".into()),
@@ -272,7 +275,7 @@ mod tests {
         };
         let svg = legend(&l, 100.0).svg;
         assert!(svg.contains("scale to \u{b1}1.2") && svg.contains("new, differences \u{d7} 2"));
-        for level in ["0.1", "0.4", "1.2"] {
+        for level in ["0.2", "0.4", "1.2"] {
             assert!(svg.contains(&format!("\n+{level}\n")) && svg.contains(&format!("\n\u{2212}{level}\n")), "{level}");
         }
         assert_eq!(svg.matches("class=\"mark\"").count(), 2);

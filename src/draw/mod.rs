@@ -33,6 +33,7 @@ mod plan;
 mod profile_a;
 mod record;
 mod record_map;
+mod record_words;
 #[cfg(test)]
 mod sample;
 mod section;

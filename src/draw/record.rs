@@ -6,9 +6,9 @@ use svg::Document;
 use svg::node::element::Group;
 
 use super::data::{DrawError, Landmarks};
-use super::fit::fitting;
 use super::ink::{self, Anchor};
 use super::record_map::{self, MapPart, RecordMap};
+use super::record_words::Words;
 use super::sheet::render;
 use crate::frame::{Point2, Rect, bench_from_foot};
 use crate::inspect::{Inspection, Judged, Verdict};
@@ -23,9 +23,11 @@ const SHEET_MM: (f64, f64) = (194.0, 262.0);
 /// Heading, head of the table, foot and the gaps between them, mm, as the style sheet sets them.
 const FRAME_MM: f64 = 46.0;
 /// Height of a row of the table, mm: alone, and with a map.
-const ROW_MM: [f64; 2] = [5.75, 4.6];
+const ROW_MM: [f64; 2] = [5.9, 4.9];
+/// Height of a line that counts what is not on paper, mm.
+const COUNT_MM: f64 = 6.5;
 /// Most rows on paper, so that the plan or the map below them keeps its room.
-const MOST_ROWS: [usize; 2] = [26, 20];
+const MOST_ROWS: [usize; 2] = [22, 18];
 /// Letters and lines of words, mm, without a map and with one: 10 and 8.5 points.
 const LETTERS_MM: [(f64, f64); 2] = [(3.53, 4.6), (3.0, 3.9)];
 
@@ -65,13 +67,14 @@ pub fn record_html(data: &RecordData) -> Result<String, DrawError> {
     let kind = usize::from(data.map.is_some());
     keep_gravest(&mut rows, MOST_ROWS[kind]);
     let shown = rows.iter().filter(|row| !row.overflow).count();
-    let height = SHEET_MM.1 - FRAME_MM - ROW_MM[kind] * shown as f64;
+    let counted = if shown < rows.len() { COUNT_MM } else { 0.0 };
+    let height = SHEET_MM.1 - FRAME_MM - ROW_MM[kind] * shown as f64 - counted;
     let map = data.map.as_ref().map(|map| record_map::part(data, map, SHEET_MM.0, height));
     let (room, width) = match &map {
         Some(map) => (map.words_mm, map.beside_mm.parse().unwrap_or(100.0)),
         None => (height, SHEET_MM.0 - 101.0),
     };
-    let words = Words::fitting(data, &map, room, width - 5.0, LETTERS_MM[kind]);
+    let words = Words::fitting(data, &map, room - COUNT_MM, width - 5.0, LETTERS_MM[kind]);
     let page = Page {
         code: data.code,
         revision: data.revision,
@@ -84,6 +87,7 @@ pub fn record_html(data: &RecordData) -> Result<String, DrawError> {
         checksum: super::tables::short(data.ticket_sha256),
         tolerances: &data.tolerances.title,
         note: data.note,
+        sheet_mm: [SHEET_MM.0, SHEET_MM.1],
         more_rows: rows.len() - shown,
         rows,
         words,
@@ -107,92 +111,13 @@ struct Page<'a> {
     checksum: String,
     tolerances: &'a str,
     note: &'a str,
+    sheet_mm: [f64; 2],
     rows: Vec<Row>,
     more_rows: usize,
     words: Words,
     plan: String,
     map: Option<MapPart>,
     map_style: &'static str,
-}
-
-/// What is said beside the drawings, part by part.
-#[derive(Serialize)]
-struct Words {
-    parts: Vec<Part>,
-    /// How many lines a printed page leaves out.
-    more: usize,
-}
-
-/// A heading and its lines.
-#[derive(Serialize)]
-struct Part {
-    heading: &'static str,
-    /// `ol`, `ul` or `p`.
-    kind: &'static str,
-    lines: Vec<Line>,
-    /// Whether none of it is on paper.
-    overflow: bool,
-}
-
-#[derive(Serialize)]
-struct Line {
-    words: String,
-    overflow: bool,
-}
-
-impl Words {
-    /// All that is to be said, what matters most first, with what paper has no room for marked.
-    fn fitting(data: &RecordData, map: &Option<MapPart>, room: f64, width: f64, letters: (f64, f64)) -> Words {
-        let (size, row) = letters;
-        let mut room = room;
-        let parts = said(data, map).into_iter().map(|(heading, kind, lines)| {
-            room -= 1.6 * row;
-            let fits = fitting(lines.iter().map(String::as_str), width, room, size, row);
-            let used: f64 = lines
-                .iter()
-                .zip(&fits)
-                .filter(|(_, fits)| **fits)
-                .fold(0.0, |used, (line, _)| used + (1.06 * ink::width_of(line, size) / width).ceil() * row);
-            room -= used;
-            let overflow = !fits.contains(&true);
-            let lines = lines.into_iter().zip(fits).map(|(words, fits)| Line { words, overflow: !fits }).collect();
-            Part { heading, kind, lines, overflow }
-        });
-        let parts: Vec<Part> = parts.collect();
-        // How to read the strips is no loss; what was found is counted.
-        let told = parts.iter().filter(|part| part.heading != HOW);
-        let more = told.flat_map(|part| &part.lines).filter(|line| line.overflow).count();
-        Words { parts, more }
-    }
-}
-
-const HOW: &str = "How to read the strips";
-
-/// The parts in the order of their weight, none of them empty.
-fn said(data: &RecordData, map: &Option<MapPart>) -> Vec<(&'static str, &'static str, Vec<String>)> {
-    let inspection = data.inspection;
-    let next = match inspection.advice.is_empty() {
-        true => vec!["Nothing: every value that was measured is as asked.".to_string()],
-        false => inspection.advice.clone(),
-    };
-    let how = format!(
-        "The box is what is accepted, the heavy strokes are where the shop rejects, the dot is the difference and the bar \
-         its uncertainty; a bar across a line is borderline. The tolerances are {}: no published ones for milled footbeds \
-         were found.",
-        data.tolerances.title
-    );
-    let not_judged = inspection.not_judged.iter().map(|value| value.words()).collect::<Vec<_>>().join(", ");
-    let places = map.as_ref().map_or(vec![], |map| vec![map.places.join("; ")]);
-    let parts = [
-        ("What to do next", if inspection.advice.is_empty() { "p" } else { "ol" }, next),
-        ("Greatest and least deviation", "p", places),
-        ("Note", "p", vec![data.note.to_string()]),
-        ("On the measuring", "ul", inspection.notes.clone()),
-        ("Not measured", "p", vec![not_judged]),
-        (HOW, "p", vec![how]),
-    ];
-    let full = |lines: &Vec<String>| lines.iter().any(|line| !line.is_empty());
-    parts.into_iter().filter(|(_, _, lines)| full(lines)).collect()
 }
 
 /// Marks the rows that paper has no room for: those that are accepted, from the end.
@@ -487,6 +412,19 @@ mod tests {
             assert!(html.contains(words), "{words}");
         }
         assert!(html.contains("gap-hatch") && html.contains("sections: asked"));
+    }
+
+    /// What is printed is one box that both papers hold: A4 is 210 x 297 mm (ISO 216), Letter 215.9 x
+    /// 279.4 mm, less margins of 8 mm.
+    #[test]
+    fn paper_holds_the_page() {
+        assert!(SHEET_MM.0 <= 210.0 - 16.0 && SHEET_MM.1 <= 279.4 - 16.0);
+        for map in [None, Some(&deviation())] {
+            let html = page(&inspection(60), map);
+            let print = html.split("@media print").nth(1).expect("a style for paper");
+            assert!(print.contains("width:194.0mm;max-width:none;height:262.0mm;overflow:hidden"), "{print}");
+            assert_eq!(html.matches("@page").count(), 1);
+        }
     }
 
     /// However many places were measured, paper has the gravest and says how many it leaves out.

@@ -9,6 +9,7 @@ use super::diverging::Steps;
 use super::ink;
 use super::mapped::{self, Legend, Mapped};
 use super::record::RecordData;
+use crate::frame::Point2;
 use crate::grid::Grid;
 
 /// Room for the map with section A-A on paper, mm wide: the rest is for cross sections and words.
@@ -75,7 +76,7 @@ pub fn part(data: &RecordData, map: &RecordMap, width_mm: f64, height_mm: f64) -
     let legend = Legend { steps: &steps, words: map.words, neutral: &neutral, lines: ["asked", "made"], times };
     let legend = mapped::legend(&legend, beside);
     let length = data.landmarks.foot_length_mm;
-    let place = |(mm, at)| format!("{} at {}", signed(mm), place_words(at, length));
+    let place = |(mm, at): (f64, Point2)| format!("{} at {}", signed(mm), place_words(at.y / length, at.x));
     MapPart {
         plan_mm: ink::coarse(plan.width),
         beside_mm: ink::coarse(beside),

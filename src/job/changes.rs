@@ -30,10 +30,13 @@ pub struct Change {
 }
 
 impl Told {
-    /// As printed: numbers as they were written.
+    /// As printed: numbers as they were written, to four decimals.
     pub fn words(&self) -> String {
         match self {
-            Told::Number(number) => format!("{number}"),
+            Told::Number(number) => {
+                let text = format!("{number:.4}");
+                text.trim_end_matches('0').trim_end_matches('.').to_string()
+            }
             Told::Text(text) => text.clone(),
         }
     }
@@ -163,10 +166,14 @@ fn foot(order: &FootOrder) -> Vec<Entry> {
     let support = &order.support;
     let mut entries = measures(&order.foot);
     entries.extend(
-        support.stations.named().into_iter().map(|(name, at)| number(&format!("stations.{name}"), Some(at), "of L")),
+        support
+            .stations
+            .named()
+            .into_iter()
+            .map(|(name, at)| number(&format!("support.stations.{name}"), Some(at), "of L")),
     );
     let traced = order.traced.as_ref();
-    entries.push(number("stabiliser_share", Some(support.stabiliser_share), "of 1"));
+    entries.push(number("support.stabiliser_share", Some(support.stabiliser_share), "of 1"));
     entries.push(text("outline", traced.map(|t| format!("{} ({} foot)", t.name, t.side.name()))));
     entries.push(number("clearance", traced.map(|t| t.clearance_mm), "mm"));
     entries.push(text("reason", order.reason.clone()));

@@ -181,7 +181,7 @@ fn weighed(finding: &Finding, letter: char) -> String {
 
 /// Where the greatest and the least change lie, and what outlines do not share.
 fn place_line(foot: &FootComparison) -> Option<ComparedLine> {
-    let place = |e: &super::Extreme| place_words(Point2::from(e.at_mm), e.at_mm[1] / e.station.max(1e-9));
+    let place = |e: &super::Extreme| place_words(e.station, e.at_mm[0]);
     let (greatest, least) = (&foot.top.greatest, &foot.top.least);
     let mut parts = vec![];
     if greatest.mm >= 0.005 {
