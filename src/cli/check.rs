@@ -9,12 +9,16 @@ use super::output::Console;
 use super::words::{self, wrapped};
 use super::{Outcome, tickets};
 use crate::job::{self, CheckReport, FootReport};
+use crate::limits::Bound;
 use crate::profile::Shelf;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
-The table shows each value as asked, as read back from the designed surface, and
-how far it may go with the others held. Stops keep a ticket from the mill unless
+The table shows each value in mm as asked, as read back from the designed
+surface, and how far it may go with the others held: from where to where, and
+which limit it meets beyond. `ticket range` is what a ticket may say at all,
+`outline` the measures that an outline can be drawn from. Ends of length, widths
+and heel cup width are found by designing again, to 0.01 mm. Stops keep a ticket from the mill unless
 it carries a typed reason; cautions ask for a second look.
 
 Examples:
@@ -66,19 +70,31 @@ fn in_words(report: &CheckReport) -> String {
     lines.join("\n")
 }
 
+/// Rounding of ends, in hundredths: less is none.
+const HAIR: f64 = 1e-4;
+
+/// The table of values: what each may go to with the others held, and what is met beyond.
 fn value_lines(foot: &FootReport) -> Vec<String> {
-    let mut lines = vec![format!("  {:<20} {:>8} {:>10}   {}", "", "asked", "read back", "may go from .. to")];
+    let number = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{:.2}", words::hundredths(x)));
+    let mut lines = vec![format!(
+        "  {:<20}{:>7}{:>7}{:>7} {:<14}{:>7} {}",
+        "", "asked", "reads", "from", "bound by", "to", "bound by"
+    )];
     for (value, report) in &foot.values {
-        let number = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{x:.2}"));
-        let range = report.feasible.map_or("nowhere".into(), |[lo, hi]| format!("{lo:.2} .. {hi:.2}"));
+        let unit = if report.unit == "mm" { "" } else { ", deg" };
         let ruled = if report.filled_in.is_some() { " *" } else { "" };
-        lines.push(format!(
-            "  {:<20} {:>8} {:>10}   {range} {}{ruled}",
-            value.words(),
-            number(report.asked),
-            number(report.read_back),
-            report.unit
-        ));
+        let name = format!("{}{unit}{ruled}", value.words());
+        let [low, high] = report.bound_by.map(Bound::short);
+        let range = match report.feasible {
+            // Rounded inward, so that what is printed can be asked for; the hair keeps whole hundredths whole.
+            Some([lo, hi]) => {
+                let (lo, hi) = ((100.0 * lo - HAIR).ceil() / 100.0, (100.0 * hi + HAIR).floor() / 100.0);
+                format!("{:>7} {low:<14}{:>7} {high}", number(Some(lo)), number(Some(hi)))
+            }
+            None if low == high => format!("  nowhere: {low}"),
+            None => format!("  nowhere: {low}, {high}"),
+        };
+        lines.push(format!("  {name:<20}{:>7}{:>7}{range}", number(report.asked), number(report.read_back)));
     }
     let rules = foot.values.iter().filter_map(|(value, report)| Some((value, report.filled_in.as_ref()?)));
     lines.extend(rules.map(|(value, rule)| wrapped("  * ", &format!("{}: {rule}", value.words()))));

@@ -14,7 +14,7 @@ use super::{Design, FaceFigures, MadeFoot, OutFile, Pin, Proved, Thickness, pins
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
 use crate::kernel::Shape;
-use crate::limits::{BootEffect, Finding, Interval};
+use crate::limits::{BootEffect, Bound, Finding, Found, Interval};
 use crate::nc::BoundedBy;
 use crate::profile::Cutter;
 use crate::ticket::{Hold, Make, Tabs, Ticket};
@@ -56,6 +56,10 @@ pub struct ValueReport {
     pub unit: &'static str,
     /// `null`: no change of this value alone passes every stop.
     pub feasible: Option<[f64; 2]>,
+    /// What is met beyond either end; where nothing is feasible, two limits that do not go together.
+    pub bound_by: [Bound; 2],
+    /// How the ends were found.
+    pub feasible_found: Found,
     /// The rule that filled a value the ticket left out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub filled_in: Option<String>,
@@ -239,12 +243,15 @@ pub struct PairProof {
 impl FootReport {
     /// The report of one designed foot; `carved` are the values gauged on the carved piece.
     pub fn new(design: &Design, carved: Option<&Values>) -> FootReport {
+        let interval = |value: Value| design.intervals.get(&value).copied().unwrap_or(Interval::ALL);
         let value = |value: Value| ValueReport {
             asked: design.order.asked(value),
             read_back: design.read_back.get(&value).copied(),
             carved: carved.and_then(|c| c.get(&value).copied()),
             unit: value.unit(),
-            feasible: design.intervals.get(&value).map(|&Interval { lo, hi }| [lo, hi]),
+            feasible: interval(value).ends(),
+            bound_by: interval(value).by,
+            feasible_found: interval(value).found,
             filled_in: design.order.rule(value).map(str::to_string),
         };
         FootReport {

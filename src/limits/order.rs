@@ -5,8 +5,10 @@ use std::ops::RangeInclusive;
 
 use serde::Serialize;
 
-use super::field::Interval;
-use super::{Case, Finding, Severity, field};
+use super::field::{Zone, least_mm, past};
+use super::interval::{Bound, Interval};
+use super::line::{Amounts, Line, only};
+use super::{Case, Finding, Severity};
 use crate::foot::Foot;
 use crate::footbed::{RIM_INSET_MM, SHAPING};
 use crate::frame::Side;
@@ -42,6 +44,8 @@ const CUP_ROOM_MM: f64 = 1.0;
 /// 6,068 people; for breadth over length a span that 22 of them lie outside).
 const LENGTH_MM: RangeInclusive<f64> = 198.0..=323.0;
 const BREADTH_SHARE: RangeInclusive<f64> = 0.32..=0.43;
+/// The flex zone is as thick as asked when it reads back this close, mm: what the tables print.
+pub(super) const FLEX_AGREE_MM: f64 = 0.01;
 /// Differences between the feet that deserve a note. Shop's own choice.
 const PAIR_MM: f64 = 3.0;
 const PAIR_DEG: f64 = 2.0;
@@ -82,39 +86,34 @@ fn heel_to_ball_mm(case: &Case) -> f64 {
 /// The range in which a ticket may write a value at all.
 pub(super) fn writable(value: Value) -> Interval {
     let allowed = ticket::writable(value);
-    Interval { lo: allowed.least, hi: allowed.most }
+    Interval::between(allowed.least, allowed.most, Bound::RANGE)
 }
 
-/// Where the stops of this file let a shaping value go, the others held.
-pub(super) fn interval(case: &Case, value: Value) -> Interval {
+/// The stops of this file, as far as shaping values can settle them.
+pub(super) fn lines(case: &Case) -> Vec<Line> {
+    let mut lines = vec![];
     let (insole, cover) = (&case.boot.stock_insole, case.make.cover_mm);
-    match value {
-        Value::RearfootPost => Interval { lo: -POST_STOP_DEG, hi: POST_STOP_DEG },
-        Value::MedialArch => {
-            Interval { lo: f64::NEG_INFINITY, hi: seated_arch(&case.order.foot).unwrap_or(f64::INFINITY) }
-        }
-        Value::HeelThickness | Value::ForefootThickness => {
-            let own = if value == Value::HeelThickness { insole.heel_thickness } else { insole.ball_thickness };
-            let rise = own.map_or(Interval::ALL, |stock| Interval {
-                lo: stock - cover - RISE_STOP_MM,
-                hi: stock - cover + RISE_STOP_MM,
-            });
-            rise.and(ramp_interval(case, value))
-        }
-        _ => Interval::ALL,
-    }
-}
-
-fn ramp_interval(case: &Case, value: Value) -> Interval {
-    let effect = boot_effect(case);
-    let (Some(heel), Some(ball)) = (effect.heel_rise_mm, effect.ball_rise_mm) else { return Interval::ALL };
-    let spread = RAMP_STOP_DEG.to_radians().tan() * heel_to_ball_mm(case);
-    let support = &case.order.support;
-    let (centre, sign) = match value {
-        Value::HeelThickness => (support.heel_thickness_mm - (heel - ball), 1.0),
-        _ => (support.forefoot_thickness_mm + (heel - ball), -1.0),
+    let mut within = |weights: Amounts, centre: f64, spread: f64, limit: &'static str| {
+        lines.push(Line::at_least(weights, centre - spread, Bound::of(limit)));
+        lines.push(Line::at_most(weights, centre + spread, Bound::of(limit)));
     };
-    Interval::of_line(-sign * centre, sign, -spread, spread)
+    within(only(Value::RearfootPost), 0.0, POST_STOP_DEG.to_radians().tan(), "rearfoot_post");
+    let (heel, ball) = (only(Value::HeelThickness), only(Value::ForefootThickness));
+    if let Some(stock) = insole.heel_thickness {
+        within(heel, stock - cover, RISE_STOP_MM, "heel_rise");
+    }
+    if let Some(stock) = insole.ball_thickness {
+        within(ball, stock - cover, RISE_STOP_MM, "ball_rise");
+    }
+    if let (Some(stock_heel), Some(stock_ball)) = (insole.heel_thickness, insole.ball_thickness) {
+        let spread = RAMP_STOP_DEG.to_radians().tan() * heel_to_ball_mm(case);
+        let steeper = std::array::from_fn(|k| heel[k] - ball[k]);
+        within(steeper, stock_heel - stock_ball, spread, "ramp_change");
+    }
+    if let Some(seated) = seated_arch(&case.order.foot) {
+        lines.push(Line::at_most(only(Value::MedialArch), seated, Bound::of("medial_arch")));
+    }
+    lines
 }
 
 fn seated_arch(foot: &Foot) -> Option<f64> {
@@ -138,8 +137,8 @@ pub(super) fn findings(case: &Case) -> Vec<Finding> {
 fn post(case: &Case) -> Option<Finding> {
     let deg = case.order.support.rearfoot_post_deg;
     let (severity, allowed) = match deg.abs() {
-        d if d > POST_STOP_DEG => (Severity::Stop, POST_STOP_DEG),
-        d if d > POST_CAUTION_DEG => (Severity::Caution, POST_CAUTION_DEG),
+        d if past(d, POST_STOP_DEG) => (Severity::Stop, POST_STOP_DEG),
+        d if past(d, POST_CAUTION_DEG) => (Severity::Caution, POST_CAUTION_DEG),
         _ => return None,
     };
     let message = format!(
@@ -161,7 +160,7 @@ fn medial_arch(case: &Case) -> Vec<Finding> {
         return vec![Finding::new("arch_unknown", Severity::Note, side, message, advice)];
     };
     let mut found = vec![];
-    if asked > seated {
+    if past(asked, seated) {
         let message = format!("medial arch {asked} mm is higher than the foot's own arch with less load, {seated} mm");
         let advice = format!("set medial_arch to {seated} mm or less, or type a reason");
         found.push(Finding::new("medial_arch", Severity::Stop, side, message, advice).numbers(asked, seated, "mm"));
@@ -169,7 +168,7 @@ fn medial_arch(case: &Case) -> Vec<Finding> {
     if let Some(standing) = arch.standing {
         let drop = seated - standing;
         let question = standing + ARCH_CAUTION_SHARE * drop;
-        if asked <= seated && asked > question {
+        if !past(asked, seated) && past(asked, question) {
             let message = format!(
                 "medial arch {asked} mm lets the foot drop by less than a quarter of its own {drop:.0} mm (seated to standing)"
             );
@@ -196,7 +195,7 @@ fn medial_arch(case: &Case) -> Vec<Finding> {
 fn lateral_arch(case: &Case) -> Option<Finding> {
     let support = &case.order.support;
     let allowed = support.medial_arch_mm - LATERAL_BELOW_MEDIAL_MM;
-    (support.lateral_arch_mm > allowed && support.lateral_arch_mm > 0.0).then(|| {
+    (past(support.lateral_arch_mm, allowed) && support.lateral_arch_mm > 0.0).then(|| {
         let message = format!(
             "lateral arch {} mm is less than {LATERAL_BELOW_MEDIAL_MM} mm below the medial arch ({} mm)",
             support.lateral_arch_mm, support.medial_arch_mm
@@ -212,7 +211,7 @@ fn dome(case: &Case) -> Option<Finding> {
     const BEHIND_MM: f64 = 5.0;
     let places = &case.footbed.places;
     let behind = places.met_line_y(places.dome.x) - places.dome.y;
-    (case.order.support.transverse_arch_mm > 0.0 && behind < BEHIND_MM).then(|| {
+    (case.order.support.transverse_arch_mm > 0.0 && past(BEHIND_MM, behind)).then(|| {
         let message = format!("the dome's top lies {behind:.1} mm behind the met line; closer than {BEHIND_MM} mm it presses on the met heads");
         let station = places.station(places.met_line_y(places.dome.x) - BEHIND_MM);
         let advice = format!("set the transverse_arch station to {:.3} or less", (station * 1000.0).floor() / 1000.0);
@@ -227,7 +226,7 @@ fn outline_length(case: &Case) -> Option<Finding> {
     let foot = case.order.foot.length_mm();
     let made = *case.read_back.get(&Value::Length)?;
     let (least, most) = (foot - SHORTER_MM, foot + LONGER_MM);
-    (made < least || made > most).then(|| {
+    (past(least, made) || past(made, most)).then(|| {
         let message = format!("the footbed is {made:.1} mm long for a foot of {foot} mm");
         let advice = match &case.order.traced {
             Some(_) => "take less clearance, or trace the stock insole of this boot again".to_string(),
@@ -298,12 +297,11 @@ fn cup_width(case: &Case) -> Option<Finding> {
 
 /// What is asked of the flex zone against what the top leaves.
 fn flex_zone(case: &Case) -> Option<Finding> {
-    const AGREE_MM: f64 = 0.01;
     let asked = case.order.support.flex_zone_thickness_mm?;
     let made = *case.read_back.get(&Value::FlexZoneThickness)?;
-    let least = field::flex_zone_interval(case).lo;
+    let least = least_mm(case, Zone::Flex);
     let side = case.order.side;
-    if case.make.underside == Underside::Relieved && asked < least {
+    if case.make.underside == Underside::Relieved && past(least, asked) {
         let message = format!(
             "flex-zone thickness {asked} mm; {} needs {least:.2} mm there, sanding included",
             case.make.material.name
@@ -314,7 +312,7 @@ fn flex_zone(case: &Case) -> Option<Finding> {
             Finding::new("least_thickness", Severity::Stop, side, message, advice).numbers(asked, least, "mm"),
         );
     }
-    if (asked - made).abs() <= AGREE_MM {
+    if !past((asked - made).abs(), FLEX_AGREE_MM) {
         return None;
     }
     let advice = match case.make.underside {
@@ -368,8 +366,8 @@ fn boot(case: &Case) -> Vec<Finding> {
         .filter_map(|(limit, words, measured, caution, stop, unit, value)| {
             let measured = measured?;
             let (severity, allowed) = match measured.abs() {
-                m if m > stop => (Severity::Stop, stop),
-                m if m > caution => (Severity::Caution, caution),
+                m if past(m, stop) => (Severity::Stop, stop),
+                m if past(m, caution) => (Severity::Caution, caution),
                 _ => return None,
             };
             let message = format!("{words} {measured:+.2} {unit} against the stock insole, past {allowed} {unit}");

@@ -1,0 +1,160 @@
+//! Findings about the top surface: thickness, height, slope, hollow radius.
+
+use super::field::{Field, Seen, Zone, least_mm, past};
+use super::interval::{Interval, Intervals};
+use super::{Case, Finding, Severity, shop};
+use crate::value::Value;
+
+/// Thinner than this is a hole once the grinder has passed, mm. Shop's own choice.
+const HOLE_MM: f64 = 0.5;
+
+pub(super) fn findings(case: &Case, field: &Field, intervals: &Intervals) -> Vec<Finding> {
+    let mut found: Vec<Finding> = Zone::ALL.into_iter().filter_map(|zone| thin(case, field, intervals, zone)).collect();
+    found.extend(too_high(case, field, intervals));
+    found.extend(too_steep(case, field, intervals));
+    found.extend(too_hollow(case, field));
+    found
+}
+
+fn thin(case: &Case, field: &Field, intervals: &Intervals, zone: Zone) -> Option<Finding> {
+    let least = least_mm(case, zone);
+    let thinnest =
+        field.seen.iter().filter(|s| s.zone == zone).min_by(|a, b| a.z.total_cmp(&b.z)).filter(|s| past(least, s.z))?;
+    let material = &case.make.material;
+    let message = format!(
+        "the {} would be {:.2} mm thick; {} needs {:.2} mm there ({:.2} mm and {:.2} mm for sanding)",
+        zone.words(),
+        thinnest.z,
+        material.name,
+        least,
+        least - material.sanding_mm,
+        material.sanding_mm
+    );
+    let advice = advise(case, intervals, thickened_by(zone));
+    let finding = Finding::new("least_thickness", Severity::Stop, case.order.side, message, advice)
+        .numbers(thinnest.z, least, "mm")
+        .place(thinnest.at, case.footbed.places.foot_length_mm);
+    Some(if thinnest.z < HOLE_MM { finding.never_overruled() } else { finding })
+}
+
+fn too_high(case: &Case, field: &Field, intervals: &Intervals) -> Option<Finding> {
+    let blank = &case.make.blank;
+    let available = shop::available_height_mm(blank);
+    let highest = field.seen.iter().max_by(|a, b| a.z.total_cmp(&b.z)).filter(|s| past(s.z, available))?;
+    let message = format!(
+        "the top stands {:.2} mm high; blank {} gives {:.2} mm ({:.1} mm less {:.1} mm margin and {:.1} mm scatter)",
+        highest.z,
+        blank.name,
+        available,
+        blank.height_mm,
+        blank.height_margin_mm,
+        shop::scatter_mm(blank)
+    );
+    let cup = highest.at.y < case.footbed.places.heel_post_front_y();
+    let values: &[Value] =
+        if cup { &[Value::HeelCupDepth, Value::HeelThickness] } else { &[Value::MedialArch, Value::HeelThickness] };
+    let advice = format!("{}, or take a blank at least {:.1} mm high", advise(case, intervals, values), {
+        highest.z + blank.height_margin_mm + shop::scatter_mm(blank)
+    });
+    Some(
+        Finding::new("blank_height", Severity::Stop, case.order.side, message, advice)
+            .numbers(highest.z, available, "mm")
+            .place(highest.at, case.footbed.places.foot_length_mm)
+            .never_overruled(),
+    )
+}
+
+fn too_steep(case: &Case, field: &Field, intervals: &Intervals) -> Option<Finding> {
+    let steepest = field
+        .seen
+        .iter()
+        .max_by(|a, b| a.slope().total_cmp(&b.slope()))
+        .filter(|s| past(s.slope(), field.allowed.steepest))?;
+    let (deg, allowed) = (steepest.slope().atan().to_degrees(), case.make.material.steepest_wall_deg);
+    let message = format!("the wall stands at {deg:.1} deg; {} holds {allowed:.0} deg", case.make.material.name);
+    let cup = steepest.at.y < case.footbed.places.heel_post_front_y();
+    let values: &[Value] = if cup { &[Value::HeelCupDepth] } else { &[Value::MedialArch] };
+    let wider = match case.order.support.heel_cup_width_mm {
+        Some(width) if cup => format!(", or ask a heel_cup_width below {width:.0} mm, or a wider heel_width"),
+        _ => String::new(),
+    };
+    Some(
+        Finding::new(
+            "steepest_wall",
+            Severity::Stop,
+            case.order.side,
+            message,
+            format!("{}{wider}", advise(case, intervals, values)),
+        )
+        .numbers(deg, allowed, "deg")
+        .place(steepest.at, case.footbed.places.foot_length_mm),
+    )
+}
+
+/// The tightest hollow against the finishing cutter: what it cannot reach stays.
+fn too_hollow(case: &Case, field: &Field) -> Option<Finding> {
+    let cutter = shop::finest(case.make);
+    let radius = cutter.shape.hollow_radius();
+    let curvature = |s: &Seen| hollow_curvature(case, s);
+    let tightest = field.seen.iter().max_by(|a, b| curvature(a).total_cmp(&curvature(b)))?;
+    let hollow = 1.0 / curvature(tightest).max(1e-9);
+    (hollow < radius).then(|| {
+        let message = format!(
+            "the surface is hollow to a radius of {hollow:.1} mm; cutter {} has {radius:.1} mm: what it cannot \
+             reach stays (the proof tells how much)",
+            cutter.name
+        );
+        let advice = format!("finish with a ball cutter of {:.0} mm or less", (2.0 * hollow).floor().max(1.0));
+        Finding::new("hollow_radius", Severity::Caution, case.order.side, message, advice)
+            .numbers(hollow, radius, "mm")
+            .place(tightest.at, case.footbed.places.foot_length_mm)
+    })
+}
+
+/// Values that thicken the zone, the most natural first.
+fn thickened_by(zone: Zone) -> &'static [Value] {
+    match zone {
+        Zone::Heel => &[Value::HeelThickness, Value::RearfootPost],
+        Zone::Flex => &[Value::HeelThickness, Value::ForefootThickness, Value::LateralArch],
+        Zone::Forefoot => &[Value::ForefootThickness],
+    }
+}
+
+/// Greatest principal curvature, positive where the surface is hollow seen from above, 1/mm
+/// (do Carmo 1976, sec. 3-3, for the graph of a function; from memory).
+fn hollow_curvature(case: &Case, s: &Seen) -> f64 {
+    let [zxx, zxy, zyy] = case.footbed.top.second(s.at);
+    let (p, q) = (s.grad.x, s.grad.y);
+    let w = (1.0 + p * p + q * q).sqrt();
+    let mean = ((1.0 + q * q) * zxx - 2.0 * p * q * zxy + (1.0 + p * p) * zyy) / (2.0 * w * w * w);
+    let gauss = (zxx * zyy - zxy * zxy) / (w * w * w * w);
+    mean + (mean * mean - gauss).max(0.0).sqrt()
+}
+
+/// "set heel_thickness to 3.2 mm" for the first of `values` that can do it alone.
+fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
+    let one = values.iter().find_map(|&value| {
+        let (interval, now) = (intervals.get(&value)?, case.order.asked(value)?);
+        (!interval.is_empty() && !interval.holds(now)).then(|| {
+            let to = round_inside(*interval, now);
+            format!("set {} to {} {}", value.name(), to, value.unit())
+        })
+    });
+    one.unwrap_or_else(|| {
+        let names: Vec<&str> = values.iter().map(|v| v.name()).collect();
+        format!("no one value passes alone: change {} together with what else is found", names.join(" and "))
+    })
+}
+
+/// The passing value nearest to `now`, rounded into the interval to 0.1 or, where that is too
+/// coarse, 0.01.
+fn round_inside(interval: Interval, now: f64) -> String {
+    let nearest = now.clamp(interval.lo, interval.hi);
+    [10.0, 100.0, 1000.0]
+        .into_iter()
+        .find_map(|k| {
+            let rounded = if now < interval.lo { (nearest * k).ceil() / k } else { (nearest * k).floor() / k };
+            (interval.lo <= rounded && rounded <= interval.hi).then(|| format!("{rounded}"))
+        })
+        .unwrap_or_else(|| format!("{nearest}"))
+}
