@@ -9,8 +9,9 @@ use super::output::Console;
 use super::words::{self, wrapped};
 use super::{Outcome, tickets};
 use crate::job::{self, CheckReport, FootReport};
-use crate::limits::Bound;
+use crate::limits::{Bound, Repair};
 use crate::profile::Shelf;
+use crate::value::Value;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -61,6 +62,7 @@ fn in_words(report: &CheckReport) -> String {
         lines.push(format!("{} r{}  {} foot", report.ticket, report.revision, foot.side.name()));
         lines.extend(value_lines(foot));
         lines.extend(foot.findings.iter().map(|f| words::finding(f, foot.accepted_reason.as_deref())));
+        lines.extend(foot.repair.as_ref().map(together));
         lines.push(String::new());
     }
     lines.push(match report.pass {
@@ -68,6 +70,51 @@ fn in_words(report: &CheckReport) -> String {
         false => "stopped: nothing may be cut until the stops are settled".into(),
     });
     lines.join("\n")
+}
+
+/// What several values together can do, in words.
+fn together(repair: &Repair) -> String {
+    let names = |bounds: &[Bound]| bounds.iter().map(|bound| bound.words()).collect::<Vec<_>>();
+    let text = match repair {
+        Repair::Change(change) if change.changes.is_empty() => {
+            format!("the values alone cannot settle {}", listed(&words_of(&change.left), "and"))
+        }
+        Repair::Change(change) => {
+            let unit = |value: Value| value.unit();
+            let change_words = change.changes.iter().map(|c| {
+                let [from, to] = [c.from, c.to].map(words::thousandths);
+                format!("{} {from} -> {to} {}", c.value.words(), unit(c.value))
+            });
+            let changes = listed(&change_words.collect::<Vec<_>>(), "and");
+            let bound = listed(&names(&change.bound_by), "and");
+            let left = match change.left.as_slice() {
+                [] => String::new(),
+                left => format!("; {} stays, which these values do not move", listed(&words_of(left), "and")),
+            };
+            format!("{changes} would pass, and no smaller change; bound by {bound}{left}")
+        }
+        Repair::Never(never) => {
+            let help = match never.help.as_slice() {
+                [] => String::new(),
+                help => format!("; what would help: {}", help.join("; ")),
+            };
+            format!("no values pass: {} contradict each other{help}", listed(&names(&never.contradiction), "and"))
+        }
+    };
+    wrapped("  together: ", &text)
+}
+
+fn words_of(limits: &[&str]) -> Vec<String> {
+    limits.iter().map(|limit| limit.replace('_', " ")).collect()
+}
+
+/// "a, b and c".
+fn listed(all: &[String], last: &str) -> String {
+    match all {
+        [] => "nothing".into(),
+        [one] => one.clone(),
+        [first @ .., end] => format!("{} {last} {end}", first.join(", ")),
+    }
 }
 
 /// Rounding of ends, in hundredths: less is none.

@@ -4,7 +4,7 @@ use crate::curve::{Outline, TraceError, TrimError, outline_from_measures, outlin
 use crate::footbed::{self, BuildError, Footbed};
 use crate::frame::bench_from_foot;
 use crate::gauge;
-use crate::limits::{self, BootEffect, Bound, Case, Finding, Floor, Interval, Intervals};
+use crate::limits::{self, BootEffect, Bound, Case, Finding, Floor, Interval, Intervals, Repair};
 use crate::profile::Material;
 use crate::ticket::{FootOrder, Ticket, Underside};
 use crate::value::{Value, Values};
@@ -52,7 +52,7 @@ pub fn design<'a>(ticket: &'a Ticket, order: &'a FootOrder) -> Result<Design<'a>
     let outline = outline(order)?;
     let footbed = Footbed::build(outline, order.foot.length_mm(), &order.support, underside(ticket, order))?;
     let read_back = gauge::read_design(&footbed);
-    let case = Case { make: &ticket.make, boot: &ticket.boot, order, footbed: &footbed, read_back: &read_back };
+    let case = case(ticket, order, &footbed, &read_back);
     let (mut findings, intervals) = limits::check(&case);
     findings.extend(limits::check_pair(ticket).into_iter().filter(|f| f.side == order.side));
     let boot_effect = limits::boot_effect(&case);
@@ -62,8 +62,7 @@ pub fn design<'a>(ticket: &'a Ticket, order: &'a FootOrder) -> Result<Design<'a>
 impl Design<'_> {
     /// Narrows the intervals by what turning the blank needs: heights at places, and a length.
     pub(super) fn narrow(&mut self, ticket: &Ticket, floors: Vec<Floor>, longest_mm: Option<f64>) {
-        let (order, footbed, read_back) = (self.order, &self.footbed, &self.read_back);
-        let case = Case { make: &ticket.make, boot: &ticket.boot, order, footbed, read_back };
+        let case = case(ticket, self.order, &self.footbed, &self.read_back);
         limits::narrow(&case, &mut self.intervals, &floors);
         if let (Some(most), Some(length)) = (longest_mm, self.intervals.get_mut(&Value::Length)) {
             *length = length.and(Interval::at_most(most, Bound::of("pin_room")));
@@ -74,13 +73,14 @@ impl Design<'_> {
     /// Closes in on the intervals' ends that only other designs tell: the outline's sizes and the
     /// cup's width.
     pub fn search(&mut self, ticket: &Ticket) {
-        let (order, footbed, read_back) = (self.order, &self.footbed, &self.read_back);
-        let case = Case { make: &ticket.make, boot: &ticket.boot, order, footbed, read_back };
-        let rebuild = |changed: &FootOrder| {
-            let outline = outline(changed).ok()?;
-            Footbed::build_top(outline, changed.foot.length_mm(), &changed.support, underside(ticket, changed)).ok()
-        };
-        limits::search(&case, &mut self.intervals, &rebuild);
+        let case = case(ticket, self.order, &self.footbed, &self.read_back);
+        limits::search(&case, &mut self.intervals, &|changed| top_of(ticket, changed));
+    }
+
+    /// What several values together can do about what stops this foot.
+    pub fn repair(&self, ticket: &Ticket) -> Option<Repair> {
+        let case = case(ticket, self.order, &self.footbed, &self.read_back);
+        limits::repair(&case, &self.floors, &self.findings, &|changed| whole_of(ticket, changed))
     }
 
     /// Whether a finding keeps programs from being written.
@@ -94,6 +94,20 @@ impl Design<'_> {
         let reason = self.order.reason.as_deref();
         self.findings.iter().filter(stops).filter(|f| !f.blocks(reason)).collect()
     }
+}
+
+fn case<'a>(ticket: &'a Ticket, order: &'a FootOrder, footbed: &'a Footbed, read_back: &'a Values) -> Case<'a> {
+    Case { make: &ticket.make, boot: &ticket.boot, order, footbed, read_back }
+}
+
+/// The footbed of a changed order; `None` when there is none.
+fn whole_of(ticket: &Ticket, order: &FootOrder) -> Option<Footbed> {
+    Footbed::build(outline(order).ok()?, order.foot.length_mm(), &order.support, underside(ticket, order)).ok()
+}
+
+/// The same without its responses.
+fn top_of(ticket: &Ticket, order: &FootOrder) -> Option<Footbed> {
+    Footbed::build_top(outline(order).ok()?, order.foot.length_mm(), &order.support, underside(ticket, order)).ok()
 }
 
 /// The trim outline, foot frame: traced when the ticket names a drawing, else from measures.

@@ -120,7 +120,7 @@ pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
         .into_par_iter()
         .map(|(mut design, _)| {
             design.search(ticket);
-            FootReport::new(&design, None)
+            FootReport { repair: design.repair(ticket), ..FootReport::new(&design, None) }
         })
         .collect();
     let pass = feet.iter().all(|foot| foot.pass);

@@ -14,7 +14,7 @@ use super::{Design, FaceFigures, MadeFoot, OutFile, Pin, Proved, Thickness, pins
 use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
 use crate::kernel::Shape;
-use crate::limits::{BootEffect, Bound, Finding, Found, Interval};
+use crate::limits::{BootEffect, Bound, Finding, Found, Interval, Repair};
 use crate::nc::BoundedBy;
 use crate::profile::Cutter;
 use crate::ticket::{Hold, Make, Tabs, Ticket};
@@ -37,6 +37,9 @@ pub struct FootReport {
     pub side: Side,
     pub values: BTreeMap<Value, ValueReport>,
     pub findings: Vec<Finding>,
+    /// What several values together can do about what stops this foot; only `check` looks for it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repair: Option<Repair>,
     /// Foot length that stations are shares of, mm, and the stations.
     pub foot_length_mm: f64,
     pub stations: BTreeMap<&'static str, f64>,
@@ -258,6 +261,7 @@ impl FootReport {
             side: design.order.side,
             values: Value::ALL.into_iter().map(|v| (v, value(v))).collect(),
             findings: design.findings.clone(),
+            repair: None,
             foot_length_mm: design.order.foot.length_mm(),
             stations: design.order.support.stations.named().into_iter().collect(),
             boot_effect: design.boot_effect,

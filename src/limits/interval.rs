@@ -136,6 +136,18 @@ impl Interval {
         (!self.is_empty()).then_some([self.lo, self.hi])
     }
 
+    /// The passing value nearest to `now`, rounded into the interval to 0.1 or, where that is too
+    /// coarse, to 0.01 or 0.001; `None` where nothing passes.
+    pub(super) fn nearest(self, now: f64) -> Option<f64> {
+        let [lo, hi] = self.ends()?;
+        let nearest = now.clamp(lo, hi);
+        let rounded = [10.0, 100.0, 1000.0]
+            .into_iter()
+            .map(|k| if now < lo { (nearest * k).ceil() / k } else { (nearest * k).floor() / k });
+        let mut inside = rounded.filter(|x| (lo..=hi).contains(x));
+        Some(inside.next().unwrap_or(nearest))
+    }
+
     /// The x with `a + b x >= least`.
     pub(super) fn of_floor(a: f64, b: f64, least: f64, by: Bound) -> Interval {
         match b {

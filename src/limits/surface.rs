@@ -1,7 +1,7 @@
 //! Findings about the top surface: thickness, height, slope, hollow radius.
 
 use super::field::{Field, Seen, Zone, least_mm, past};
-use super::interval::{Interval, Intervals};
+use super::interval::Intervals;
 use super::{Case, Finding, Severity, shop};
 use crate::value::Value;
 
@@ -135,26 +135,11 @@ fn hollow_curvature(case: &Case, s: &Seen) -> f64 {
 fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
     let one = values.iter().find_map(|&value| {
         let (interval, now) = (intervals.get(&value)?, case.order.asked(value)?);
-        (!interval.is_empty() && !interval.holds(now)).then(|| {
-            let to = round_inside(*interval, now);
-            format!("set {} to {} {}", value.name(), to, value.unit())
-        })
+        let to = interval.nearest(now).filter(|_| !interval.holds(now))?;
+        Some(format!("set {} to {to} {}", value.name(), value.unit()))
     });
     one.unwrap_or_else(|| {
         let names: Vec<&str> = values.iter().map(|v| v.name()).collect();
         format!("no one value passes alone: change {} together with what else is found", names.join(" and "))
     })
-}
-
-/// The passing value nearest to `now`, rounded into the interval to 0.1 or, where that is too
-/// coarse, 0.01.
-fn round_inside(interval: Interval, now: f64) -> String {
-    let nearest = now.clamp(interval.lo, interval.hi);
-    [10.0, 100.0, 1000.0]
-        .into_iter()
-        .find_map(|k| {
-            let rounded = if now < interval.lo { (nearest * k).ceil() / k } else { (nearest * k).floor() / k };
-            (interval.lo <= rounded && rounded <= interval.hi).then(|| format!("{rounded}"))
-        })
-        .unwrap_or_else(|| format!("{nearest}"))
 }

@@ -12,7 +12,7 @@ use crate::curve::TrimMeasures;
 use crate::foot::{Foot, Stations};
 use crate::frame::{Rect, Side};
 use crate::profile::{Blank, Cutter, Machine, Material};
-use crate::value::Value;
+use crate::value::{Value, Values};
 
 pub use crate::written::{Colour, Problem, Problems};
 pub use ranges::writable;
@@ -263,6 +263,8 @@ pub struct Support {
     pub stabiliser_share: f64,
     /// Values the ticket left out, each with the rule that filled it, in words.
     pub filled_in: Vec<(Value, String)>,
+    /// What a change of one mm or degree counts, by the starting support.
+    pub change_weights: Values,
 }
 
 /// An earlier revision, kept for the record.
