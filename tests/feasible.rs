@@ -6,7 +6,7 @@ mod random;
 use rayon::prelude::*;
 use sustent::footbed::SHAPING;
 use sustent::job::{self, Design, FootReport};
-use sustent::limits::{Bound, Severity};
+use sustent::limits::{Bound, Finding, Severity};
 use sustent::ticket::{Ticket, writable};
 use sustent::value::Value;
 
@@ -120,4 +120,54 @@ fn shaping_values_end_to_the_hair() {
     }
     println!("{exact} ends are exact to a micrometre");
     assert!(exact as u64 > 3 * cases(), "{exact}");
+}
+
+/// `set heel_thickness to 6.5 mm` -> the value and its number, where a finding advises one.
+fn advised(advice: &str) -> Option<(Value, f64)> {
+    let (name, rest) = advice.split_once("set ")?.1.split_once(" to ")?;
+    let value = Value::ALL.into_iter().find(|value| value.name() == name)?;
+    rest.split(' ').next()?.trim_end_matches(',').parse().ok().map(|to| (value, to))
+}
+
+/// Every "nearest value that passes" passes, and it can be written in a ticket.
+#[test]
+fn what_a_finding_advises_settles_it() {
+    let tried: Vec<(usize, Vec<String>)> = (0..4 * cases())
+        .into_par_iter()
+        .map(|seed| {
+            let ticket = random_ticket(seed);
+            let Ok(design) = job::design(&ticket, &ticket.feet[0]) else { return (0, vec![]) };
+            let mut count = 0;
+            let mut wrong = vec![];
+            for finding in &design.findings {
+                let Some((value, to)) = advised(&finding.advice) else { continue };
+                count += 1;
+                let changed = with(&ticket, value, to);
+                let same = |f: &&Finding| {
+                    let place = finding.at_mm.zip(f.at_mm).is_none_or(|(a, b)| (a[1] - b[1]).abs() < 30.0);
+                    f.limit == finding.limit && f.severity == finding.severity && place
+                };
+                let after = job::design(&changed, &changed.feet[0]).ok();
+                let stays =
+                    after.as_ref().is_none_or(|d| d.findings.iter().any(|f| same(&f) && f.unit == finding.unit));
+                if stays && !other_part(finding, after.as_ref()) || !writable(value).admits(to) {
+                    wrong.push(format!("ticket {seed}: {}: {} -> {}", finding.limit, finding.message, finding.advice));
+                }
+            }
+            (count, wrong)
+        })
+        .collect();
+    let advised: usize = tried.iter().map(|(count, _)| count).sum();
+    let wrong: Vec<&String> = tried.iter().flat_map(|(_, wrong)| wrong).collect();
+    println!("{advised} pieces of advice, {} wrong", wrong.len());
+    assert!(wrong.is_empty(), "{wrong:#?}");
+    assert!(advised as u64 > 2 * cases(), "{advised}");
+}
+
+/// Whether what is still found speaks of another part or size: two widths share one limit, and so do
+/// the parts of the footbed.
+fn other_part(finding: &Finding, after: Option<&Design>) -> bool {
+    let subject = |f: &Finding| f.message.split(' ').take(3).collect::<Vec<_>>().join(" ");
+    let still = |f: &&Finding| f.limit == finding.limit && f.severity == finding.severity;
+    after.is_some_and(|d| d.findings.iter().filter(still).all(|f| subject(f) != subject(finding)))
 }

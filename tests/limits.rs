@@ -73,6 +73,16 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
     trips("arch_drop", Note, &[("medial_arch = { seated = 21", "medial_arch = { seated = 19, standing = 16 }")]);
     trips("heel_rise", Caution, &[("cover", "cover = 2.0")]);
     trips("flex_zone_thickness", Caution, &[("lateral_arch", "lateral_arch = 3\nflex_zone_thickness = 3")]);
+    trips("instep_lift", Caution, &[("cover", "cover = 2.6")]);
+    trips(
+        "insole_length",
+        Caution,
+        &[("length = 268", "length = 268\n"), ("[left.support]", "[left.support]\nlength = 270")],
+    );
+    trips("insole_width", Caution, &[("[left.support]", "[left.support]\nheel_width = 78")]);
+    trips("cup_draft", Caution, &[("lateral_arch", "lateral_arch = 3\nheel_cup_width = 70.4")]);
+    trips("left_against_right", Caution, &[("note", ""), ("[left.support]", "[left.support]\nball_width = 99")]);
+    trips("boot_unknown", Note, &[("length = 268", "")]);
     trips("boot_unknown", Note, &[("heel_thickness = 4.5", ""), ("ball_thickness", "")]);
     trips("heel_cup_width", Caution, &[("heel_width = 76", "heel_width = 70")]);
     trips(

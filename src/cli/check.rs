@@ -135,7 +135,8 @@ fn value_lines(foot: &FootReport) -> Vec<String> {
         let range = match report.feasible {
             // Rounded inward, so that what is printed can be asked for; the hair keeps whole hundredths whole.
             Some([lo, hi]) => {
-                let (lo, hi) = ((100.0 * lo - HAIR).ceil() / 100.0, (100.0 * hi + HAIR).floor() / 100.0);
+                let inward = ((100.0 * lo - HAIR).ceil() / 100.0, (100.0 * hi + HAIR).floor() / 100.0);
+                let (lo, hi) = if inward.0 <= inward.1 { inward } else { (lo, hi) };
                 format!("{:>7} {low:<14}{:>7} {high}", number(Some(lo)), number(Some(hi)))
             }
             None if low == high => format!("  nowhere: {low}"),

@@ -27,6 +27,11 @@ impl Line {
         Line { weights: weights.map(|w| -w), least: -most, by }
     }
 
+    /// `|weights . amounts - centre| <= spread`.
+    pub(super) fn within(weights: Amounts, centre: f64, spread: f64, by: Bound) -> [Line; 2] {
+        [Line::at_least(weights, centre - spread, by), Line::at_most(weights, centre + spread, by)]
+    }
+
     /// How far the amounts stay on the good side; negative beyond.
     pub(super) fn slack(&self, amounts: &Amounts) -> f64 {
         dot(&self.weights, amounts) - self.least

@@ -8,6 +8,8 @@
 //! intervals and repair follow from those.
 
 mod bench;
+mod boot;
+mod feet;
 mod field;
 mod interval;
 mod line;
@@ -27,9 +29,10 @@ use crate::ticket::{Boot, FootOrder, Make, Ticket};
 use crate::value::{Value, Values};
 
 pub use bench::{clamp_met, no_room_for_mark, pair_room};
+pub use boot::{BootEffect, boot_effect};
 pub use field::{Floor, narrow};
 pub use interval::{Bound, Found, Interval, Intervals};
-pub use order::{BootEffect, boot_effect};
+
 pub use repair::{Change, Contradiction, Repair, ValueChange, repair};
 pub use search::{Rebuild, SEARCHED_MM, search};
 pub use shop::{line_load, rest_cutter, scallop};
@@ -179,5 +182,5 @@ fn intervals(case: &Case, moving: &field::Moving) -> Intervals {
 
 /// Differences between the two feet that deserve a note on the ticket.
 pub fn check_pair(ticket: &Ticket) -> Vec<Finding> {
-    order::pair_findings(ticket)
+    feet::pair_findings(ticket)
 }
