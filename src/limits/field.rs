@@ -138,7 +138,7 @@ impl Field {
             .into_iter()
             .map(|zone| {
                 let (floor, by) = self.allowed.floor(zone);
-                (by, least(&|s: &Seen| (s.zone == zone).then(|| s.z - floor)))
+                (by, least(&|s: &Seen| (s.zone == zone).then_some(s.z - floor)))
             })
             .collect();
         let (ceiling, by) = self.allowed.ceiling;
