@@ -21,6 +21,7 @@ use sustent::frame::Point2;
 use sustent::grid::{Grid, Lattice, envelope};
 use sustent::job::{self, Design, Lay, Precision, Written};
 use sustent::kernel::{Shape, Surface, Sweep};
+use sustent::limits::Case;
 use sustent::nc;
 use sustent::path::{self, Cutting, Step, Target};
 use sustent::profile::Shelf;
@@ -113,6 +114,26 @@ fn alone<T: Send>(work: impl FnOnce() -> T + Send) -> T {
 #[divan::bench]
 fn design(bencher: Bencher) {
     bencher.bench(|| alone(|| job::design(&TICKET, &TICKET.feet[0]).map(|design| design.findings.len())));
+}
+
+/// All limits of one foot and the interval of every value that needs no other design, on its own.
+#[divan::bench]
+fn limits(bencher: Bencher) {
+    let case = Case {
+        make: &TICKET.make,
+        boot: &TICKET.boot,
+        order: DESIGN.order,
+        footbed: &DESIGN.footbed,
+        read_back: &DESIGN.read_back,
+    };
+    bencher.bench(|| alone(|| sustent::limits::check(&case).1.len()));
+}
+
+/// The ends of sizes and cup width, which are found by designing again.
+#[divan::bench(args = [1, 2], sample_count = 10)]
+fn searched_ends(bencher: Bencher, count: usize) {
+    let pool = threads(count);
+    bencher.with_inputs(|| DESIGN.clone()).bench_values(|mut design| pool.install(|| design.search(&TICKET)));
 }
 
 /// Pulls of the sheet that is solved alone, mm apart.

@@ -78,6 +78,7 @@ fn asked() -> impl Strategy<Value = Asked> {
             stabiliser_share: 0.0,
             filled_in: vec![],
             station_rules: vec![],
+            change_weights: Default::default(),
         };
         Asked { foot_length_mm, support }
     })

@@ -63,6 +63,11 @@ pub(super) fn hundredths(x: f64) -> f64 {
     (100.0 * x).round() / 100.0 + 0.0
 }
 
+/// Rounded to what a ticket is written in at its finest, without trailing zeros.
+pub(super) fn thousandths(x: f64) -> f64 {
+    (1000.0 * x).round() / 1000.0 + 0.0
+}
+
 /// A figure in mm, or a dash.
 pub(super) fn mm(figure: Option<f64>) -> String {
     figure.map_or("-".into(), |figure| format!("{figure:.3} mm"))

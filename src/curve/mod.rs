@@ -16,7 +16,9 @@ mod trim;
 pub use bezier::{Bezier, bezier, straight};
 pub use outline::{FLATTENING_MM, Outline};
 pub use trace::{HEEL_STATION, TraceError, Traced, outline_from_svg};
-pub use trim::{TRIM_BALL_SHARE, TRIM_HEEL_SHARE, TRIM_LENGTH_MM, TrimError, TrimMeasures, outline_from_measures};
+pub use trim::{
+    TRIM_BALL_SHARE, TRIM_HEEL_SHARE, TRIM_LENGTH_MM, TrimError, TrimMeasures, outline_from_measures, trim_ranges,
+};
 
 /// Why pieces do not make an outline. Places are in the frame the pieces were given in, mm.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -123,6 +123,24 @@ pub fn outline_from_measures(measures: &TrimMeasures) -> Result<Outline, TrimErr
     Ok(outline)
 }
 
+/// How far length, ball width and heel width of these measures may each go, the others held, before
+/// the measures give no outline, mm. A range is empty (its first above its second) where no change
+/// of that size alone helps.
+pub fn trim_ranges(m: &TrimMeasures) -> [(f64, f64); 3] {
+    let shares = [
+        (m.ball_width_mm, TRIM_BALL_SHARE),
+        (m.heel_width_mm, TRIM_HEEL_SHARE),
+        (m.heel_station_y_mm, CUP_STATIONS),
+        (m.first_met_y_mm, FIRST_MET_STATIONS),
+        (m.fifth_met_y_mm, FIFTH_MET_STATIONS),
+    ];
+    let length = shares.into_iter().fold(TRIM_LENGTH_MM, |(lo, hi): (f64, f64), (size, (least, greatest))| {
+        (lo.max(size / greatest), hi.min(size / least))
+    });
+    let of_length = |(least, greatest): (f64, f64)| (least * m.length_mm, greatest * m.length_mm);
+    [length, of_length(TRIM_BALL_SHARE), of_length(TRIM_HEEL_SHARE)]
+}
+
 fn check(m: &TrimMeasures) -> Result<(), TrimError> {
     let within = |measure, value: f64, unit, (least, greatest): (f64, f64)| {
         if (least..=greatest).contains(&value) {
@@ -321,6 +339,22 @@ mod tests {
                 first_met_y_mm: first * length,
                 fifth_met_y_mm: fifth * length,
             });
+        }
+    }
+
+    /// Just inside every end there is an outline, just beyond it there is none.
+    #[test]
+    fn ranges_end_where_outlines_do() {
+        let m = usual(265.0, 0.37, 0.27);
+        let drawn = |k: usize, to: f64| {
+            let mut m = m;
+            *[&mut m.length_mm, &mut m.ball_width_mm, &mut m.heel_width_mm][k] = to;
+            outline_from_measures(&m).is_ok()
+        };
+        for (k, (lo, hi)) in trim_ranges(&m).into_iter().enumerate() {
+            for (end, inward) in [(lo, 1e-6), (hi, -1e-6)] {
+                assert!(drawn(k, end + inward) && !drawn(k, end - inward), "size {k} at {end}");
+            }
         }
     }
 

@@ -52,7 +52,7 @@ pub struct Footbed {
     /// The top surface: the sum of the responses, each times its value.
     pub top: Sheet,
     /// What the top gains from one mm (for the post: from a tangent of one) of each value in
-    /// [`SHAPING`].
+    /// [`SHAPING`]; none in a footbed of [`Footbed::build_top`].
     pub responses: Vec<Sheet>,
     /// The side on the boot board.
     pub underside: Underside,
@@ -82,6 +82,21 @@ impl Footbed {
         Ok(Footbed { outline, places, top, responses, underside })
     }
 
+    /// The same footbed without its responses, for whoever only looks at it: one solve in place of
+    /// seven.
+    pub fn build_top(
+        outline: Outline,
+        foot_length_mm: f64,
+        support: &Support,
+        underside: Underside,
+    ) -> Result<Footbed, BuildError> {
+        let places = Places::new(&outline, foot_length_mm, support.stations)?;
+        let (basis, rails) = rails::Rails::new(&outline, &places, support.heel_cup_width_mm);
+        let (pulls, conditions) = rails.targets(&shaping_amounts(support));
+        let top = rails.problem(basis).factor()?.solve(&pulls, &conditions);
+        Ok(Footbed { outline, places, top, responses: vec![], underside })
+    }
+
     /// Height of the top above the base plane, mm. Outside the outline the sheet goes on.
     pub fn top_at(&self, p: Point2) -> f64 {
         self.top.height(p)
@@ -105,7 +120,12 @@ impl Footbed {
 
     /// Height of the underside above the base plane, mm.
     pub fn underside_at(&self, p: Point2) -> f64 {
-        self.underside.height(&self.outline, &self.places, p, self.top_at(p))
+        self.underside_if(self.underside, p)
+    }
+
+    /// What that height would be with another underside under the same top, mm.
+    pub fn underside_if(&self, underside: Underside, p: Point2) -> f64 {
+        underside.height(&self.outline, &self.places, p, self.top_at(p))
     }
 }
 

@@ -102,6 +102,14 @@ impl Rails {
         (pulls, conditions)
     }
 
+    /// Targets of pulls and of conditions at these amounts of the [`SHAPING`] values.
+    pub(super) fn targets(&self, amounts: &Share) -> (Vec<f64>, Vec<f64>) {
+        let sum = |share: &Share| share.iter().zip(amounts).map(|(s, a)| s * a).sum();
+        let pulls = self.pulls.iter().map(|(_, _, share)| sum(share)).collect();
+        let conditions = self.conditions.iter().map(|(_, share)| sum(share)).collect();
+        (pulls, conditions)
+    }
+
     /// The exact conditions: each value read by its own definition, a level rim, level contact
     /// places and forefoot, the seat lowest at the heel centre.
     fn hold_values(&mut self, basis: &Basis, places: &Places, cup_width_mm: Option<f64>) {

@@ -185,7 +185,7 @@ fn value_rows(design: &Design, carved: Option<&Values>) -> Vec<ValueRow> {
                 asked: design.order.asked(value),
                 read_back: *design.read_back.get(&value)?,
                 carved: carved.and_then(|c| c.get(&value).copied()),
-                range: design.intervals.get(&value).map(|i| (i.lo, i.hi)),
+                range: design.intervals.get(&value).and_then(|i| i.ends()).map(Into::into),
                 rule: design.order.rule(value).map(str::to_string),
             })
         })

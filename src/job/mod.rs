@@ -33,7 +33,6 @@ use crate::mesh::{MeshError, ScanError};
 use crate::nc::{Refusals, WriteError};
 use crate::path::{PathError, Step};
 use crate::ticket::{Laying, Ticket};
-use crate::value::Value;
 use pieces::Solid;
 
 pub use as_scanned::inspect_carved;
@@ -127,9 +126,16 @@ pub enum StageError {
     Draw(#[from] DrawError),
 }
 
-/// All findings of a ticket and the interval of every value; nothing is cut or drawn.
+/// All findings of a ticket and the interval of every value, also of those that only other designs
+/// tell; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
-    let feet: Vec<_> = laid(ticket, None)?.iter().map(|(design, _)| FootReport::new(design, None)).collect();
+    let feet: Vec<_> = laid(ticket, None)?
+        .into_par_iter()
+        .map(|(mut design, _)| {
+            design.search(ticket);
+            FootReport { repair: design.repair(ticket), ..FootReport::new(&design, None) }
+        })
+        .collect();
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
 }
@@ -237,14 +243,9 @@ fn make_foot<'a>(
 fn with_turning<'a>(ticket: &Ticket, mut design: Design<'a>, lay: &Lay) -> Design<'a> {
     design.findings.extend(turning::findings(&ticket.make, &design, lay));
     design.findings.sort_by_key(|finding| finding.severity);
-    if let (Some(most), Some(length)) =
-        (turning::longest_mm(&ticket.make, &design, lay), design.intervals.get_mut(&Value::Length))
-    {
-        length.hi = length.hi.min(most);
-        if length.hi < length.lo {
-            design.intervals.remove(&Value::Length);
-        }
-    }
+    let floors = turning::floors(&ticket.make, &design, lay);
+    let longest = turning::longest_mm(&ticket.make, &design, lay);
+    design.narrow(ticket, floors, longest);
     design
 }
 

@@ -15,7 +15,7 @@ use crate::carve::{Proof, Violation};
 use crate::frame::{Side, bench_from_foot};
 use crate::inspect::Inspection;
 use crate::kernel::Shape;
-use crate::limits::{BootEffect, Finding, Interval};
+use crate::limits::{BootEffect, Bound, Finding, Found, Interval, Repair};
 use crate::nc::BoundedBy;
 use crate::profile::Cutter;
 use crate::ticket::{Hold, Make, Tabs, Ticket};
@@ -38,6 +38,9 @@ pub struct FootReport {
     pub side: Side,
     pub values: BTreeMap<Value, ValueReport>,
     pub findings: Vec<Finding>,
+    /// What several values together can do about what stops this foot; only `check` looks for it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repair: Option<Repair>,
     /// Foot length that stations are shares of, mm, and the stations.
     pub foot_length_mm: f64,
     pub stations: BTreeMap<&'static str, f64>,
@@ -57,6 +60,10 @@ pub struct ValueReport {
     pub unit: &'static str,
     /// `null`: no change of this value alone passes every stop.
     pub feasible: Option<[f64; 2]>,
+    /// What is met beyond either end; where nothing is feasible, two limits that do not go together.
+    pub bound_by: [Bound; 2],
+    /// How the ends were found.
+    pub feasible_found: Found,
     /// The rule that filled a value the ticket left out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub filled_in: Option<String>,
@@ -244,18 +251,22 @@ pub struct PairProof {
 impl FootReport {
     /// The report of one designed foot; `carved` are the values gauged on the carved piece.
     pub fn new(design: &Design, carved: Option<&Values>) -> FootReport {
+        let interval = |value: Value| design.intervals.get(&value).copied().unwrap_or(Interval::ALL);
         let value = |value: Value| ValueReport {
             asked: design.order.asked(value),
             read_back: design.read_back.get(&value).copied(),
             carved: carved.and_then(|c| c.get(&value).copied()),
             unit: value.unit(),
-            feasible: design.intervals.get(&value).map(|&Interval { lo, hi }| [lo, hi]),
+            feasible: interval(value).ends(),
+            bound_by: interval(value).by,
+            feasible_found: interval(value).found,
             filled_in: design.order.rule(value).map(str::to_string),
         };
         FootReport {
             side: design.order.side,
             values: Value::ALL.into_iter().map(|v| (v, value(v))).collect(),
             findings: design.findings.clone(),
+            repair: None,
             foot_length_mm: design.order.foot.length_mm(),
             stations: design.order.support.stations.named().into_iter().collect(),
             boot_effect: design.boot_effect,

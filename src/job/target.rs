@@ -19,7 +19,7 @@ const SHELF_MARGIN_MM: f64 = 4.0;
 const LEDGE_STEPS: f64 = 1.5;
 /// Where the sheet falls away outside the outline, the shelf follows it down by at most this much,
 /// mm: enough to finish the edge, little enough to leave the waste standing.
-const SHELF_FALL_MM: f64 = 2.0;
+pub(super) const SHELF_FALL_MM: f64 = 2.0;
 
 /// Highest that the blank's top may lie, mm: its scatter counts until it is measured.
 pub fn blank_top_mm(blank: &Blank) -> f64 {

@@ -4,11 +4,11 @@
 use super::Proved;
 use super::design::Design;
 use super::lay::{Face, Lay};
-use super::target::shelf_height;
+use super::target::{SHELF_FALL_MM, shelf_height};
 use crate::footbed::Footbed;
 use crate::frame::{Placement, Point2, Point3};
 use crate::grid::Lattice;
-use crate::limits::{self, Finding, PinRoom};
+use crate::limits::{self, Bound, Finding, Floor, PinRoom};
 use crate::path::{OUTWARD_MM, PinHole};
 use crate::ticket::{Make, Turning};
 
@@ -107,6 +107,24 @@ pub fn longest_mm(make: &Make, design: &Design, lay: &Lay) -> Option<f64> {
     Some(if slack >= 0.0 { longest.max(length) } else { longest })
 }
 
+/// Where the top must stand high enough for what the cutters leave over the pins; none where no pins
+/// stand. A shelf that has fallen as far as it may hangs on the edge alone.
+pub fn floors(make: &Make, design: &Design, lay: &Lay) -> Vec<Floor> {
+    let footbed = &design.footbed;
+    if lay.under.is_none() || deepest(footbed).is_none() {
+        return vec![];
+    }
+    let by = Bound::of("pin_height");
+    let over = |pin: &Pin, p: Point2| {
+        let (edge, least_mm) = (footbed.outline.nearest(p), pin.height_mm + OVER_PIN_MM);
+        match footbed.top_at(p) < footbed.top_at(edge) - SHELF_FALL_MM {
+            true => vec![Floor { at: edge, least_mm: least_mm + SHELF_FALL_MM, by }],
+            false => vec![Floor { at: p, least_mm, by }, Floor { at: edge, least_mm, by }],
+        }
+    };
+    pins(make).iter().flat_map(|pin| over_pin(lay.top, pin).flat_map(|p| over(pin, p)).collect::<Vec<_>>()).collect()
+}
+
 /// The deepest place of the hollow; `None` where there is none.
 fn deepest(footbed: &Footbed) -> Option<(f64, Point2)> {
     let lattice = Lattice::covering(footbed.outline.bounds(), LOOK_STEP_MM);
@@ -124,13 +142,16 @@ pub fn unreached(design: &Design, lay: &Lay, proved: &Proved) -> Option<Finding>
     limits::unreached_under(design.order.side, figures.unreached_max_mm?, at, design.order.foot.length_mm())
 }
 
-fn room(make: &Make, footbed: &Footbed, top: Placement, pin: &Pin) -> PinRoom {
-    let at = top.unplace(pin.at);
-    let radius = pin.hole_radius_mm();
-    // The shelf over the pin is lowest on its disk; the middle and eight places of its edge tell.
+/// The shelf over a pin is lowest on its disk: the middle and eight places of its edge tell.
+fn over_pin(top: Placement, pin: &Pin) -> impl Iterator<Item = Point2> {
+    let (at, radius) = (top.unplace(pin.at), pin.hole_radius_mm());
     let disk = (0..8).map(|k| std::f64::consts::TAU * f64::from(k) / 8.0).map(|turn| turn.sin_cos());
-    let places = disk.map(|(sin, cos)| Point2::new(at.x + radius * cos, at.y + radius * sin)).chain([at]);
-    let lowest = places.map(|p| shelf_height(footbed, p)).fold(f64::INFINITY, f64::min);
+    disk.map(move |(sin, cos)| Point2::new(at.x + radius * cos, at.y + radius * sin)).chain([at])
+}
+
+fn room(make: &Make, footbed: &Footbed, top: Placement, pin: &Pin) -> PinRoom {
+    let (at, radius) = (top.unplace(pin.at), pin.hole_radius_mm());
+    let lowest = over_pin(top, pin).map(|p| shelf_height(footbed, p)).fold(f64::INFINITY, f64::min);
     PinRoom {
         place: pin.place,
         to_outline_mm: footbed.outline.signed_distance(at) - radius,

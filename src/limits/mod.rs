@@ -1,28 +1,46 @@
 //! What material, blank, cutter, boot and foot will not stand. Every check returns all it finds,
 //! each finding a measurement: where, measured, allowed, what to change. Knows no paths.
 //!
-//! To add a limit: write a function that pushes [`Finding`]s in the file of its kind (`field` for
+//! To add a limit: write a function that pushes [`Finding`]s in the file of its kind (`surface` for
 //! what holds at every place of the surface, `order` for what the values say, `shop` for blank,
 //! cutters and machine, `bench` for how the pieces lie), call it from [`check`], and describe it in `docs/limits.md`.
+//! What a shaping value can settle is a line (`order::lines`) or a bound at every place (`field::Allowed`):
+//! intervals and repair follow from those.
 
 mod bench;
+mod boot;
+mod feet;
 mod field;
+mod interval;
+mod line;
+mod lp;
 mod order;
+mod repair;
+mod search;
 mod shop;
+mod surface;
 mod turning;
 
 use serde::Serialize;
 
-use crate::footbed::Footbed;
+use crate::footbed::{Footbed, SHAPING};
 use crate::frame::{Point2, Side};
 use crate::ticket::{Boot, FootOrder, Make, Ticket};
-use crate::value::Values;
+use crate::value::{Value, Values};
 
 pub use bench::{clamp_met, no_room_for_mark, pair_room};
-pub use field::{Interval, Intervals};
-pub use order::{BootEffect, boot_effect};
+pub use boot::{BootEffect, boot_effect};
+pub use field::{Floor, narrow};
+pub use interval::{Bound, Found, Interval, Intervals};
+
+pub use repair::{Change, Contradiction, Repair, ValueChange, repair};
+pub use search::{Rebuild, SEARCHED_MM, search};
 pub use shop::{line_load, rest_cutter, scallop};
 pub use turning::{PinRoom, no_hollow, pin_room, turned_by_edges, unreached_under, unsupported};
+
+/// Differences below this are rounding and not a finding, so that the end of an interval passes
+/// when it is asked, mm, deg and mm per mm.
+const ROUNDING: f64 = 1e-6;
 
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -143,18 +161,26 @@ pub struct Case<'a> {
 }
 
 /// All findings of one foot, gravest first, and the interval in which each value passes every stop
-/// with the others held.
+/// that it can move, the others held. Of the outline's sizes and the cup's width only what shows
+/// without another design is told; [`search`] goes further.
 pub fn check(case: &Case) -> (Vec<Finding>, Intervals) {
-    let field = field::Field::new(case);
-    let intervals = field.intervals(case);
-    let mut findings = field.findings(case, &intervals);
+    let moving = field::Moving::new(case);
+    let intervals = intervals(case, &moving);
+    let field = &moving.field;
+    let mut findings = surface::findings(case, field, &intervals);
     findings.extend(order::findings(case));
     findings.extend(shop::findings(case, field.lowest_mm(), field.highest_mm()));
     findings.sort_by_key(|f| f.severity);
     (findings, intervals)
 }
 
+fn intervals(case: &Case, moving: &field::Moving) -> Intervals {
+    let shaping = SHAPING.into_iter().zip(moving.intervals(case));
+    let sizes = shop::size_intervals(case).into_iter().map(|(value, size)| (value, size.and(order::writable(value))));
+    shaping.chain(sizes).chain([(Value::FlexZoneThickness, search::flex_zone_interval(case))]).collect()
+}
+
 /// Differences between the two feet that deserve a note on the ticket.
 pub fn check_pair(ticket: &Ticket) -> Vec<Finding> {
-    order::pair_findings(ticket)
+    feet::pair_findings(ticket)
 }

@@ -1,12 +1,17 @@
 //! Limits of the shop's things: blank, cutters, machine.
 
-use super::field::{Interval, flex_zone_interval};
+use super::field::past;
+use super::interval::{Bound, Found, Interval};
 use super::{Case, Finding, Severity};
+use crate::curve::trim_ranges;
 use crate::footbed::RIM_INSET_MM;
 use crate::kernel::Shape;
 use crate::profile::{Blank, Cutter};
 use crate::ticket::{FootOrder, Hold, Make};
 use crate::value::Value;
+
+/// So much of the edge stands over the skin, mm, that a blade finds its way (shop's own choice).
+const EDGE_OVER_SKIN_MM: f64 = 0.5;
 
 /// How far the blank's height may be off: nothing once it has been measured.
 pub(super) fn scatter_mm(blank: &Blank) -> f64 {
@@ -28,19 +33,69 @@ fn room_mm(case: &Case, blank_mm: f64) -> f64 {
     blank_mm - 2.0 * (case.make.blank.side_margin_mm + 2.0 * case.make.perimeter.shape.radius())
 }
 
-/// Intervals of the outline's sizes, the cup's width and the flex zone's thickness.
+/// What holds the lowest place of the top up, whatever the material: the cutters' holders stay above
+/// the blank, and a skin is thinner than the piece's edge.
+pub(super) fn lowest_allowed_mm(make: &Make) -> Vec<(f64, Bound)> {
+    let top = make.blank.height_mm + scatter_mm(&make.blank);
+    let cutters = [Some(&make.roughing), Some(&make.finishing), make.rest.as_ref()].into_iter().flatten();
+    let mut floors: Vec<(f64, Bound)> = cutters.map(|c| (top - c.stickout_mm, Bound::of("cutter_reach"))).collect();
+    if let Hold::Skin { thickness_mm } = make.hold {
+        floors.push((thickness_mm + EDGE_OVER_SKIN_MM, Bound::of("skin_hold")));
+    }
+    floors
+}
+
+/// What holds the highest place of the top down: the blank, and the perimeter cutter's flutes beside
+/// the piece.
+pub(super) fn highest_allowed_mm(make: &Make) -> (f64, Bound) {
+    let blank = (available_height_mm(&make.blank), Bound::of("blank_height"));
+    let flutes = (make.perimeter.flute_length_mm - make.machine.bed_cut_mm, Bound::of("cutter_reach"));
+    if is_slim(&make.perimeter) && flutes.0 < blank.0 { flutes } else { blank }
+}
+
+/// Whether the cutter's shank goes down where its flutes have cut.
+fn is_slim(cutter: &Cutter) -> bool {
+    cutter.shank_diameter_mm <= 2.0 * cutter.shape.radius()
+}
+
+/// How far the outline's sizes and the cup's width may go as far as that shows without another
+/// design: by what the blank holds, what an outline can be drawn from, and the cup's wall.
 pub(super) fn size_intervals(case: &Case) -> Vec<(Value, Interval)> {
-    let at_most = |hi: f64| Interval { lo: f64::NEG_INFINITY, hi };
-    let (length, width) = (room_mm(case, case.make.blank.length_mm), room_mm(case, case.make.blank.width_mm));
-    let wall = case.make.material.least.rim_wall;
+    let (make, order) = (case.make, case.order);
+    let room = |size: f64| Interval { found: Found::OutlineOnly, ..Interval::at_most(room_mm(case, size), BLANK) };
+    let (length, width) = (room(make.blank.length_mm), room(make.blank.width_mm));
     let heel = case.read_back.get(&Value::HeelWidth).copied().unwrap_or(f64::INFINITY);
-    vec![
-        (Value::Length, at_most(length)),
-        (Value::BallWidth, at_most(width)),
-        (Value::HeelWidth, at_most(width)),
-        (Value::HeelCupWidth, at_most(heel - 2.0 * wall.max(RIM_INSET_MM))),
-        (Value::FlexZoneThickness, flex_zone_interval(case)),
-    ]
+    let wall = make.material.least.rim_wall.max(RIM_INSET_MM);
+    let cup = Interval { found: Found::OutlineOnly, ..Interval::at_most(heel - 2.0 * wall, RIM) };
+    let mut sizes = [(Value::Length, length), (Value::BallWidth, width), (Value::HeelWidth, width)];
+    if order.traced.is_none() {
+        for ((_, interval), (lo, hi)) in sizes.iter_mut().zip(trim_ranges(&order.trim_measures())) {
+            *interval = interval.and(Interval::between(lo, hi, Bound::OUTLINE));
+        }
+    }
+    sizes.into_iter().chain([(Value::HeelCupWidth, cup)]).collect()
+}
+
+/// How much room is left in the blank and how much wall more than the least; negative where a stop
+/// is found.
+pub(super) fn size_slacks(case: &Case) -> Vec<(Bound, f64)> {
+    let bounds = case.footbed.outline.bounds();
+    let mut slacks = vec![
+        (BLANK, room_mm(case, case.make.blank.length_mm) - bounds.height()),
+        (BLANK, room_mm(case, case.make.blank.width_mm) - bounds.width()),
+    ];
+    slacks.extend(wall_mm(case).map(|wall| (RIM, wall - case.make.material.least.rim_wall)));
+    slacks
+}
+
+const BLANK: Bound = Bound::of("blank_size");
+const RIM: Bound = Bound::of("rim_wall");
+
+/// Thickness of the cup's wall at half depth, mm. An asked width that leaves no wall cannot be read
+/// back from the design, so it is judged as asked.
+fn wall_mm(case: &Case) -> Option<f64> {
+    let cup = case.order.support.heel_cup_width_mm.or(case.read_back.get(&Value::HeelCupWidth).copied())?;
+    Some(0.5 * (case.read_back.get(&Value::HeelWidth)? - cup))
 }
 
 pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
@@ -57,11 +112,9 @@ pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Find
 
 /// A skin is no thicker than the piece's own edge, and somebody must cut it.
 fn skin(case: &Case, lowest_mm: f64) -> Option<Finding> {
-    /// So much of the edge stands over the skin, mm, that a blade finds its way (shop's own choice).
-    const EDGE_OVER_SKIN_MM: f64 = 0.5;
     let Hold::Skin { thickness_mm } = case.make.hold else { return None };
     let most = lowest_mm - EDGE_OVER_SKIN_MM;
-    if thickness_mm > most {
+    if past(thickness_mm, most) {
         let message = format!(
             "the skin is {thickness_mm} mm thick, and the piece is {lowest_mm:.2} mm at its thinnest: no groove is left"
         );
@@ -82,7 +135,7 @@ fn blank_size(case: &Case) -> Vec<Finding> {
     let (bounds, blank) = (case.footbed.outline.bounds(), &case.make.blank);
     let rows = [("length", bounds.height(), blank.length_mm), ("width", bounds.width(), blank.width_mm)];
     rows.into_iter()
-        .filter(|&(_, outline, size)| outline > room_mm(case, size))
+        .filter(|&(_, outline, size)| past(outline, room_mm(case, size)))
         .map(|(words, outline, size)| {
             let allowed = room_mm(case, size);
             let message = format!(
@@ -97,11 +150,9 @@ fn blank_size(case: &Case) -> Vec<Finding> {
 
 /// The cup's wall, level at half depth, between its inner face and the outline.
 fn rim_wall(case: &Case) -> Option<Finding> {
-    // An asked width that leaves no wall cannot be read back from the design, so it is judged as asked.
-    let cup = case.order.support.heel_cup_width_mm.or(case.read_back.get(&Value::HeelCupWidth).copied())?;
     let heel = case.read_back.get(&Value::HeelWidth)?;
-    let (wall, least) = (0.5 * (heel - cup), case.make.material.least.rim_wall);
-    (wall < least).then(|| {
+    let (wall, least) = (wall_mm(case)?, case.make.material.least.rim_wall);
+    past(least, wall).then(|| {
         let message =
             format!("the cup's wall is {wall:.2} mm at half depth; {} needs {least:.1} mm", case.make.material.name);
         let advice = format!(
@@ -123,7 +174,7 @@ fn reach(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
     let top = make.blank.height_mm + scatter_mm(&make.blank);
     let perimeter = &make.perimeter;
     let below_bed = make.machine.bed_cut_mm;
-    let slim = perimeter.shank_diameter_mm <= 2.0 * perimeter.shape.radius();
+    let slim = is_slim(perimeter);
     let beside = below_bed + if slim { highest_mm.min(top) } else { top };
     let rest = make.rest.iter().map(|c| ("rest", c, "from tip to holder", top - lowest_mm, c.stickout_mm));
     let rows: [(&str, &Cutter, &str, f64, f64); 4] = [
@@ -134,7 +185,7 @@ fn reach(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
     ];
     rows.into_iter()
         .chain(rest)
-        .filter(|&(_, _, _, needed, has)| needed > has)
+        .filter(|&(_, _, _, needed, has)| past(needed, has))
         .map(|(step, cutter, what, needed, has)| {
             let message = format!("the {step} cutter {} needs {needed:.1} mm {what} and has {has:.1} mm", cutter.name);
             let advice = format!("name a {step} cutter with {:.0} mm {what}, or take a lower blank", needed.ceil());
@@ -191,7 +242,7 @@ fn machine(case: &Case, highest_mm: f64) -> Vec<Finding> {
     ];
     let mut found: Vec<Finding> = rows
         .into_iter()
-        .filter(|&(_, needed, travel)| needed > travel)
+        .filter(|&(_, needed, travel)| past(needed, travel))
         .map(|(axis, needed, travel)| {
             let message =
                 format!("the job needs {needed:.1} mm of {axis} travel; machine {} has {travel:.1} mm", machine.name);

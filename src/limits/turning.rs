@@ -1,6 +1,7 @@
 //! Limits of a relieved underside: room for the pins that bring the turned blank back, what the
 //! hollow lies on, what the cutter leaves in it. Takes measures that the job has made; makes none.
 
+use super::field::past;
 use super::{Finding, Severity};
 use crate::frame::{Point2, Side};
 
@@ -24,7 +25,7 @@ pub struct PinRoom {
 /// What a pin does not have room for.
 pub fn pin_room(side: Side, room: &PinRoom) -> Vec<Finding> {
     let PinRoom { place, to_outline_mm: has, needed_mm: needed, height_mm: high, height_allowed_mm: most, .. } = *room;
-    let wide = (has < needed).then(|| {
+    let wide = past(needed, has).then(|| {
         // The piece lies in the middle of the blank, so length helps by half.
         let longer = (room.blank_length_mm + 2.0 * (needed - has)).ceil();
         let message = format!(
@@ -35,7 +36,7 @@ pub fn pin_room(side: Side, room: &PinRoom) -> Vec<Finding> {
         );
         Finding::new("pin_room", Severity::Stop, side, message, advice).numbers(has, needed, "mm").never_overruled()
     });
-    let tall = (high > most).then(|| {
+    let tall = past(high, most).then(|| {
         let message =
             format!("the pin {place} stands {high:.1} mm high; the cutters come down to {most:.1} mm over it");
         let advice =

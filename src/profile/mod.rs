@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 
 use crate::foot::Stations;
 use crate::kernel::Shape;
-use crate::value::Value;
+use crate::value::{Value, Values};
 
 pub use shelf::{Card, CardLine, Kind, Shelf, Unknown};
 
@@ -192,6 +192,9 @@ pub struct StartingSupport {
     pub heel_wall_mm: f64,
     /// Landmarks where none were measured.
     pub stations: Stations,
+    /// What a change of one mm or degree of a value counts, when the least change is looked for that
+    /// settles what was found; for every value that shapes the top.
+    pub change_weights: Values,
 }
 
 impl StartingSupport {

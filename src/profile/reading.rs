@@ -3,7 +3,7 @@
 
 use crate::foot::Stations;
 use crate::kernel::Shape;
-use crate::value::Value;
+use crate::value::{Value, Values};
 use crate::written::{Allowed, Need, Section};
 
 use super::{
@@ -249,6 +249,7 @@ pub(super) fn support(s: &Section, name: &str, title: &str) -> Option<StartingSu
     let length_allowance_mm = mm(s, "length_allowance_mm", -15.0, 20.0);
     let heel_wall_mm = mm(s, "heel_wall_mm", 0.0, 12.0);
     let stations = stations(s);
+    let change_weights = change_weights(s);
     Some(StartingSupport {
         name: name.to_owned(),
         title: title.to_owned(),
@@ -263,7 +264,26 @@ pub(super) fn support(s: &Section, name: &str, title: &str) -> Option<StartingSu
         length_allowance_mm: length_allowance_mm?,
         heel_wall_mm: heel_wall_mm?,
         stations: stations?,
+        change_weights: change_weights?,
     })
+}
+
+/// Values that a change may be weighed in.
+const WEIGHED: [Value; 7] = [
+    Value::HeelThickness,
+    Value::HeelCupDepth,
+    Value::RearfootPost,
+    Value::MedialArch,
+    Value::LateralArch,
+    Value::TransverseArch,
+    Value::ForefootThickness,
+];
+
+fn change_weights(s: &Section) -> Option<Values> {
+    // A value that costs nothing would be changed without end, so none may.
+    let weight = |value: Value| number(s, &format!("weight_{}", value.name()), Allowed::plain(0.01, 100.0));
+    let weights: Vec<(Value, Option<f64>)> = WEIGHED.into_iter().map(|value| (value, weight(value))).collect();
+    weights.into_iter().map(|(value, weight)| Some((value, weight?))).collect()
 }
 
 fn stations(s: &Section) -> Option<Stations> {

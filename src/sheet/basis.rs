@@ -184,6 +184,25 @@ impl Sheet {
         Vector2::new(self.derivative(p, Order::First, Order::Value), self.derivative(p, Order::Value, Order::First))
     }
 
+    /// Height and slope at `p` at the price of little more than one of them.
+    pub fn height_and_slope(&self, p: Point2) -> (f64, Vector2) {
+        let b = &self.basis;
+        let (i, j, tx, ty) = b.interval(p);
+        let (wx, dx) = (weights(tx, Order::Value), weights(tx, Order::First));
+        let (wy, dy) = (weights(ty, Order::Value), weights(ty, Order::First));
+        let (mut z, mut zx, mut zy) = (0.0, 0.0, 0.0);
+        for k in 0..4 {
+            let at = (j + k) * b.nx + i;
+            let c = &self.coefficients[at..at + 4];
+            let line = wx[0] * c[0] + wx[1] * c[1] + wx[2] * c[2] + wx[3] * c[3];
+            zx += wy[k] * (dx[0] * c[0] + dx[1] * c[1] + dx[2] * c[2] + dx[3] * c[3]);
+            z += wy[k] * line;
+            zy += dy[k] * line;
+        }
+        let per_mm = b.per_mm(Order::First);
+        (z, Vector2::new(zx * per_mm, zy * per_mm))
+    }
+
     /// Second derivatives (zxx, zxy, zyy) at `p`, 1/mm.
     pub fn second(&self, p: Point2) -> [f64; 3] {
         [
@@ -273,6 +292,9 @@ mod tests {
         let coefficients: Vec<f64> = (0..b.len()).map(|k| ((k * 37) % 23) as f64 * 0.1).collect();
         let sheet = Sheet { basis: b, coefficients };
         let (p, e) = (Point2::new(-7.3, 22.1), 1e-5);
+        let (height, slope) = sheet.height_and_slope(p);
+        assert_abs_diff_eq!(height, sheet.height(p), epsilon = 1e-12);
+        assert_abs_diff_eq!(slope, sheet.slope(p), epsilon = 1e-12);
         assert_abs_diff_eq!(b.height(p).of(&sheet.coefficients), sheet.height(p), epsilon = 1e-12);
         assert_abs_diff_eq!(b.slope_x(p).of(&sheet.coefficients), sheet.slope(p).x, epsilon = 1e-12);
         let dx = (sheet.height(p + Vector2::new(e, 0.0)) - sheet.height(p - Vector2::new(e, 0.0))) / (2.0 * e);

@@ -50,6 +50,7 @@ pub(super) fn support(s: &Section, foot: Option<&Foot>, boot: &Boot, start: &Sta
         station_rules,
         stabiliser_share: stabiliser_share?,
         filled_in: filler.filled_in.into_inner(),
+        change_weights: start.change_weights.clone(),
     })
 }
 

@@ -8,10 +8,11 @@ mod order;
 mod ranges;
 mod reading;
 
+use crate::curve::TrimMeasures;
 use crate::foot::{Foot, Stations};
 use crate::frame::{Rect, Side};
 use crate::profile::{Blank, Cutter, Machine, Material};
-use crate::value::Value;
+use crate::value::{Value, Values};
 
 pub use crate::written::{Colour, Problem, Problems};
 pub use ranges::writable;
@@ -262,6 +263,8 @@ pub struct Support {
     pub stabiliser_share: f64,
     /// Values the ticket left out, each with the rule that filled it, in words.
     pub filled_in: Vec<(Value, String)>,
+    /// What a change of one mm or degree counts, by the starting support.
+    pub change_weights: Values,
 }
 
 /// An earlier revision, kept for the record.
@@ -283,6 +286,20 @@ impl FootOrder {
         if size && self.traced.is_some() { None } else { self.support.asked(value) }
     }
 
+    /// The measures from which the trim outline is drawn when none is traced.
+    pub fn trim_measures(&self) -> TrimMeasures {
+        let support = &self.support;
+        let at = |station: f64| station * self.foot.length_mm();
+        TrimMeasures {
+            length_mm: support.length_mm,
+            ball_width_mm: support.ball_width_mm,
+            heel_width_mm: support.heel_width_mm,
+            heel_station_y_mm: at(support.stations.widest_cup),
+            first_met_y_mm: at(support.stations.first_met),
+            fifth_met_y_mm: at(support.stations.fifth_met),
+        }
+    }
+
     /// The rule that filled in a value that the ticket left out.
     pub fn rule(&self, value: Value) -> Option<&str> {
         self.asked(value)?;
@@ -291,6 +308,24 @@ impl FootOrder {
 }
 
 impl Support {
+    /// Asks `to` for `value`, in its own unit, also where it was left to follow from the others.
+    pub fn ask(&mut self, value: Value, to: f64) {
+        match value {
+            Value::HeelThickness => self.heel_thickness_mm = to,
+            Value::HeelCupDepth => self.heel_cup_depth_mm = to,
+            Value::HeelCupWidth => self.heel_cup_width_mm = Some(to),
+            Value::RearfootPost => self.rearfoot_post_deg = to,
+            Value::MedialArch => self.medial_arch_mm = to,
+            Value::LateralArch => self.lateral_arch_mm = to,
+            Value::TransverseArch => self.transverse_arch_mm = to,
+            Value::ForefootThickness => self.forefoot_thickness_mm = to,
+            Value::FlexZoneThickness => self.flex_zone_thickness_mm = Some(to),
+            Value::Length => self.length_mm = to,
+            Value::BallWidth => self.ball_width_mm = to,
+            Value::HeelWidth => self.heel_width_mm = to,
+        }
+    }
+
     /// What is asked for `value`; `None` for a value that is left to follow from the others.
     pub fn asked(&self, value: Value) -> Option<f64> {
         match value {

@@ -1,0 +1,296 @@
+//! The least change of several values together that settles every stop they can settle: what to do
+//! when no one value passes alone. Sizes, cup width and flex zone are held.
+//!
+//! A linear program and not least squares: a sum of absolute changes leaves most values as they are
+//! and moves few, as a fitter does, who changes one thing at a time; least squares would move all
+//! of them a little. The places looked at are thousands and bind at a handful, so only those that
+//! an answer breaks are handed to the next (the cutting planes of Kelley 1960, from memory); a
+//! slope's round limit is handed over as its tangent there.
+
+use serde::Serialize;
+
+use super::field::{Allowed, Floor, Moves, Moving, STEEP, Seen};
+use super::interval::Bound;
+use super::line::{Amounts, Line, amount_of, dot, only, own_unit};
+use super::lp::{NoChange, least_change};
+use super::search::Rebuild;
+use super::{Case, Finding, Severity, order};
+use crate::footbed::SHAPING;
+use crate::gauge;
+use crate::value::Value;
+
+/// More rounds of cutting planes than this are none: each adds the worst places of the last answer,
+/// and ten are many.
+const MOST_ROUNDS: usize = 60;
+/// In one round the worst place of every stretch of the foot this long is handed over, mm.
+const STRETCH_MM: f64 = 20.0;
+/// A place is kept with this much to spare, mm and mm per mm, so that the solver's own tolerance and
+/// the places' least weights, which it does not see, do not break it.
+const SPARE: f64 = 2e-5;
+/// A line with less to spare than this at the least change is what bounds it, mm.
+const BINDING: f64 = 1e-3;
+/// Below this a value has not changed, mm and deg.
+const UNCHANGED: f64 = 1e-4;
+/// Changed values are written in tenths where tenths pass, else in hundredths, else in thousandths.
+const STEPS: [f64; 3] = [10.0, 100.0, 1000.0];
+
+/// What several values together can do about a foot's stops.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(untagged)]
+pub enum Repair {
+    /// These changes pass.
+    Change(Change),
+    /// Nothing passes.
+    Never(Contradiction),
+}
+
+/// The least change that passes.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Change {
+    /// What to change, in the order of tables; empty where the values can do nothing about what stops.
+    pub changes: Vec<ValueChange>,
+    /// The sum of weighted changes as written, and at its least.
+    pub cost: f64,
+    /// The same for the exact answer, before it was rounded to what is written.
+    pub least_cost: f64,
+    /// The limits that the exact answer lies at.
+    pub bound_by: Vec<Bound>,
+    /// Stops that stay, as none of these values moves them.
+    pub left: Vec<&'static str>,
+}
+
+/// One value's share of a change, in its own unit.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct ValueChange {
+    pub value: Value,
+    pub from: f64,
+    /// Rounded to what a fitter writes, the others with it so that all pass.
+    pub to: f64,
+    /// The exact answer.
+    pub least: f64,
+}
+
+/// Limits of which no change of the values meets all, and each smaller part of which could be met.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Contradiction {
+    /// The limits.
+    pub contradiction: Vec<Bound>,
+    /// What else would help, in words.
+    pub help: Vec<&'static str>,
+}
+
+/// What the shaping values together can do about what stops this foot; `None` when nothing stops it.
+/// `floors` are heights that turning the blank needs, `findings` all that was found, also about how
+/// the pieces lie; `rebuild` makes the changed footbed, which is looked at with [`super::check`] before
+/// it is told.
+pub fn repair(case: &Case, floors: &[Floor], findings: &[Finding], rebuild: Rebuild) -> Option<Repair> {
+    let found = stops(findings);
+    if found.is_empty() {
+        return None;
+    }
+    let moving = Moving::new(case);
+    let mut known = Known::new(case, &moving, floors);
+    let exact = match known.least(&[]) {
+        Ok(exact) => exact,
+        Err(NoChange::Contradiction(lines)) => return Some(Repair::Never(known.contradiction(&lines))),
+        Err(NoChange::Lost) => return None,
+    };
+    let bound_by = known.binding(&exact);
+    let written = known.written(&exact);
+    let changes = changes(&moving.amounts, &written, &exact);
+    let mut order = case.order.clone();
+    changes.iter().for_each(|change| order.support.ask(change.value, change.to));
+    let footbed = rebuild(&order)?;
+    let read_back = gauge::read_design(&footbed);
+    let changed = Case { order: &order, footbed: &footbed, read_back: &read_back, ..*case };
+    // Of how the pieces lie only the floors move with these values.
+    let (of_values, after) = (stops(&super::check(case).0), stops(&super::check(&changed).0));
+    let lies = |limit: &&str| !of_values.contains(limit) && floors.iter().all(|floor| floor.by.limit != *limit);
+    let left = each_once(after.into_iter().chain(found.into_iter().filter(lies)));
+    let (cost, least_cost) = (known.cost(&written), known.cost(&exact));
+    Some(Repair::Change(Change { changes, cost, least_cost, bound_by, left }))
+}
+
+fn stops(findings: &[Finding]) -> Vec<&'static str> {
+    findings.iter().filter(|f| f.severity == Severity::Stop).map(|f| f.limit).collect()
+}
+
+/// What each unit of amount costs: a weight is per mm, or per degree as the tangent of one degree.
+pub(super) fn prices(case: &Case) -> Amounts {
+    SHAPING.map(|value| case.order.support.change_weights.get(&value).map_or(1.0, |w| w / amount_of(value, 1.0)))
+}
+
+fn changes(from: &Amounts, to: &Amounts, exact: &Amounts) -> Vec<ValueChange> {
+    let own = |amounts: &Amounts, k: usize| own_unit(SHAPING[k], amounts[k]);
+    let all = (0..SHAPING.len()).map(|k| ValueChange {
+        value: SHAPING[k],
+        from: own(from, k),
+        to: tidy(own(to, k)),
+        least: own(exact, k),
+    });
+    let mut changed: Vec<ValueChange> = all.filter(|c| (c.to - c.from).abs() > UNCHANGED).collect();
+    changed.sort_by_key(|change| change.value);
+    changed
+}
+
+/// Without the last digits that arithmetic leaves, and without a minus before nothing.
+fn tidy(x: f64) -> f64 {
+    (x * 1e6).round() / 1e6 + 0.0
+}
+
+/// The lines that are known so far, and the places from which more are made.
+struct Known<'a> {
+    moving: &'a Moving,
+    price: Amounts,
+    lines: Vec<Line>,
+}
+
+impl<'a> Known<'a> {
+    fn new(case: &Case, moving: &'a Moving, floors: &[Floor]) -> Known<'a> {
+        let mut lines = order::lines(case);
+        for value in SHAPING {
+            let range = order::writable(value);
+            lines.push(Line::at_least(only(value), amount_of(value, range.lo), Bound::RANGE));
+            lines.push(Line::at_most(only(value), amount_of(value, range.hi), Bound::RANGE));
+        }
+        lines.extend(floors.iter().map(|floor| {
+            let weights = std::array::from_fn(|k| case.footbed.responses.get(k).map_or(0.0, |r| r.height(floor.at)));
+            Line::at_least(weights, floor.least_mm + SPARE, floor.by)
+        }));
+        Known { moving, price: prices(case), lines }
+    }
+
+    fn cost(&self, amounts: &Amounts) -> f64 {
+        let moved: Amounts = std::array::from_fn(|k| (amounts[k] - self.moving.amounts[k]).abs());
+        dot(&self.price, &moved)
+    }
+
+    /// The least change that meets all, and `also` these.
+    fn least(&mut self, also: &[Line]) -> Result<Amounts, NoChange> {
+        for _ in 0..MOST_ROUNDS {
+            let lines: Vec<Line> = self.lines.iter().chain(also).copied().collect();
+            let amounts = least_change(&self.moving.amounts, &self.price, &lines)?;
+            let broken = self.broken(&amounts, 0.5 * SPARE);
+            if broken.is_empty() {
+                return Ok(amounts);
+            }
+            self.lines.extend(broken);
+        }
+        Err(NoChange::Lost)
+    }
+
+    /// The worst line of every limit in every stretch of the foot that these amounts break by more
+    /// than `by`.
+    fn broken(&self, amounts: &Amounts, by: f64) -> Vec<Line> {
+        let mut worst: Vec<((Bound, i64), f64, Line)> = vec![];
+        for (seen, moves) in self.moving.field.seen.iter().zip(&self.moving.moves) {
+            for line in lines_at(&self.moving.field.allowed, seen, moves, amounts) {
+                let slack = line.slack(amounts);
+                if slack >= -by {
+                    continue;
+                }
+                let key = (line.by, (seen.at.y / STRETCH_MM) as i64);
+                match worst.iter_mut().find(|(known, ..)| *known == key) {
+                    Some((_, least, kept)) if slack < *least => (*least, *kept) = (slack, line),
+                    Some(_) => {}
+                    None => worst.push((key, slack, line)),
+                }
+            }
+        }
+        worst.into_iter().map(|(_, _, line)| line).collect()
+    }
+
+    /// What the exact answer lies at, each limit once.
+    fn binding(&self, amounts: &Amounts) -> Vec<Bound> {
+        each_once(self.lines.iter().filter(|line| line.slack(amounts) < BINDING).map(|line| line.by))
+    }
+
+    /// The answer in tenths: one changed value after the other is set to the nearer of the two
+    /// tenths beside it with which the rest can still pass.
+    fn written(&mut self, exact: &Amounts) -> Amounts {
+        let mut now = *exact;
+        let mut set: Vec<Line> = vec![];
+        let mut done = [false; SHAPING.len()];
+        while let Some(k) = (0..SHAPING.len()).find(|&k| !done[k] && self.is_changed(&now, k)) {
+            done[k] = true;
+            let best = STEPS.into_iter().find_map(|step| self.rounded(&now, k, step, &set));
+            if let Some((pair, amounts)) = best {
+                set.extend(pair);
+                now = amounts;
+            }
+        }
+        now
+    }
+
+    fn is_changed(&self, amounts: &Amounts, k: usize) -> bool {
+        let own = |amounts: &Amounts| own_unit(SHAPING[k], amounts[k]);
+        (own(amounts) - own(&self.moving.amounts)).abs() > UNCHANGED
+    }
+
+    /// Value `k` at one of the two steps beside it, and the least change with it there.
+    fn rounded(&mut self, now: &Amounts, k: usize, step: f64, set: &[Line]) -> Option<([Line; 2], Amounts)> {
+        let value = SHAPING[k];
+        let own = own_unit(value, now[k]) * step;
+        // What the solver leaves of a whole step is the step.
+        let own = if (own - own.round()).abs() < 1e-4 { own.round() } else { own };
+        let tried = [own.floor(), own.ceil()].into_iter().filter_map(|at| {
+            let (at, weights) = (amount_of(value, at / step), only(value));
+            let pair = [Line::at_least(weights, at, Bound::RANGE), Line::at_most(weights, at, Bound::RANGE)];
+            let also: Vec<Line> = set.iter().chain(&pair).copied().collect();
+            let mut amounts = self.least(&also).ok()?;
+            amounts[k] = at;
+            let moved = (0..SHAPING.len()).filter(|&k| self.is_changed(&amounts, k)).count();
+            Some((pair, amounts, (moved, self.cost(&amounts))))
+        });
+        // Rather a little more of one value than another value changed as well.
+        tried.min_by(|a, b| a.2.0.cmp(&b.2.0).then(a.2.1.total_cmp(&b.2.1))).map(|(pair, amounts, _)| (pair, amounts))
+    }
+
+    fn contradiction(&self, lines: &[usize]) -> Contradiction {
+        let contradiction = each_once(lines.iter().filter_map(|&at| self.lines.get(at)).map(|line| line.by));
+        let help = each_once(contradiction.iter().filter_map(|bound| help(bound.limit)));
+        Contradiction { contradiction, help }
+    }
+}
+
+/// The limits of one place as lines: floor, ceiling, and the slope's tangent in the direction in
+/// which the top falls there.
+fn lines_at(allowed: &Allowed, seen: &Seen, moves: &Moves, amounts: &Amounts) -> Vec<Line> {
+    let (floor, low) = allowed.floor(seen.zone);
+    let (ceiling, high) = allowed.ceiling;
+    let mut lines =
+        vec![Line::at_least(moves.height, floor + SPARE, low), Line::at_most(moves.height, ceiling - SPARE, high)];
+    let grad = moves.slope.iter().zip(amounts).fold(crate::frame::Vector2::zeros(), |sum, (g, a)| sum + g * *a);
+    if grad.norm() > allowed.steepest - SPARE {
+        let along = grad / grad.norm();
+        lines.push(Line::at_most(moves.slope.map(|g| g.dot(&along)), allowed.steepest - SPARE, STEEP));
+    }
+    lines
+}
+
+fn each_once<T: PartialEq>(all: impl IntoIterator<Item = T>) -> Vec<T> {
+    all.into_iter().fold(vec![], |mut once, next| {
+        if !once.contains(&next) {
+            once.push(next);
+        }
+        once
+    })
+}
+
+/// What else than these values would move a limit.
+fn help(limit: &str) -> Option<&'static str> {
+    Some(match limit {
+        "blank_height" => "a higher blank, or this one measured",
+        "least_thickness" => "a firmer material, which may be thinner",
+        "steepest_wall" => "a wider heel_width, a narrower heel_cup_width, or a material that holds steeper walls",
+        "cutter_reach" => "a longer cutter",
+        "skin_hold" => "a thinner skin, or hold = \"tabs\"",
+        "pin_height" => "lower pins, or turning = \"edges\"",
+        "heel_rise" | "ball_rise" | "ramp_change" => {
+            "another cover, the stock insole measured again, or a reason typed"
+        }
+        "medial_arch" | "rearfoot_post" => "a reason typed",
+        _ => return None,
+    })
+}
