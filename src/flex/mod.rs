@@ -5,17 +5,25 @@
 //! Deflections are mm, down is positive, in the foot frame. The model, its assumptions and what it is
 //! not stand in `docs/flex.md`.
 
+mod answer;
 mod contact;
 mod laminate;
+mod load;
 mod material;
+mod piece;
 mod plate;
 mod region;
+mod words;
 
+pub use answer::{
+    Bending, Drop, Figures, Flex, KNOT_MM, Maps, Question, Sensitivity, Squeeze, Suggestion, answer, answer_at,
+};
 pub use contact::{Grip, Rest, Spring, settle};
 pub use laminate::{Laminate, Layer};
 pub use material::{gent_mpa, log_hardness_mpa, squeeze_kpa, squeezed};
 pub use plate::{BEYOND, stiffness};
 pub use region::{Place, Region};
+pub use words::{ASSUMED, SHORTLY_ASSUMED};
 
 /// Why there is no answer about flexing.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

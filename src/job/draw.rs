@@ -6,6 +6,7 @@ use super::programs::{Written, offset, toes_to};
 use super::{CutFoot, MadeFoot, OutFile, lay_report, pins, sha256_hex, stem};
 use crate::carve::Proof;
 use crate::draw::{self, Bevel, BootRow, DrawError, DrawnFoot, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
+use crate::flex::SHORTLY_ASSUMED;
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
 use crate::gauge::{self, Piece};
@@ -48,7 +49,10 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         material: format!("{} ({})", make.material.title, make.material.name),
         blank: blank_words(&make.blank),
         machine: format!("{} ({})", make.machine.title, make.machine.name),
-        setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under), feet),
+        setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under), feet)
+            .into_iter()
+            .chain([flex_words(feet)])
+            .collect(),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
             .into_iter()
             .chain(make.rest.iter().map(|cutter| ("rest", cutter)))
@@ -97,6 +101,13 @@ fn setup_words(make: &Make, turned: bool, feet: &[MadeFoot]) -> Vec<(String, Str
         ),
     };
     vec![part("1 Underside", first), part("2 Top", back)]
+}
+
+/// How each foot gives under load, and what that takes for granted.
+fn flex_words(feet: &[MadeFoot]) -> (String, String) {
+    let each = feet.iter().map(|foot| format!("{}: {}", foot.lay.side.letter(), foot.flex.brief()));
+    let load = feet.first().map_or("", |foot| foot.flex.load_title.as_str());
+    (format!("Under load, {load}"), format!("{}. {SHORTLY_ASSUMED}", each.collect::<Vec<_>>().join(". ")))
 }
 
 /// Which way the toes point: said of each foot only where they differ.

@@ -3,6 +3,7 @@
 
 mod design;
 mod draw;
+mod flexing;
 mod lay;
 mod lay_report;
 mod marks;
@@ -23,6 +24,7 @@ use sha2::{Digest, Sha256};
 
 use crate::carve::CarveError;
 use crate::draw::DrawError;
+use crate::flex::Flex;
 use crate::frame::Side;
 use crate::limits;
 use crate::mesh::MeshError;
@@ -116,7 +118,11 @@ pub enum StageError {
 
 /// All findings of a ticket and the interval of every value; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
-    let feet: Vec<_> = laid(ticket, None)?.iter().map(|(design, _)| FootReport::new(design, None)).collect();
+    let report = |(mut design, _): (Design, Lay)| {
+        let flex = flexing::under_load(ticket, &mut design);
+        FootReport::new(&design, &flex, None)
+    };
+    let feet: Vec<FootReport> = laid(ticket, None)?.into_par_iter().map(report).collect();
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
 }
@@ -170,6 +176,7 @@ pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)
 struct MadeFoot<'a> {
     design: Design<'a>,
     lay: Lay,
+    flex: Flex,
     /// `None` when the limits stopped it.
     cut: Option<CutFoot>,
 }
@@ -203,8 +210,9 @@ fn make_foot<'a>(
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
+    let flex = flexing::under_load(ticket, &mut design);
     if design.is_stopped() {
-        return Ok(MadeFoot { design, lay, cut: None });
+        return Ok(MadeFoot { design, lay, flex, cut: None });
     }
     let written = programs::write(ticket, &design, &lay, sha256, precision)?;
     design.findings.extend(programs::line_load(ticket, design.order, &written));
@@ -217,7 +225,7 @@ fn make_foot<'a>(
     design.findings.extend(turning::unreached(&design, &lay, &proved));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
-    Ok(MadeFoot { design, lay, cut: Some(CutFoot { written, proved, solids, trim }) })
+    Ok(MadeFoot { design, lay, flex, cut: Some(CutFoot { written, proved, solids, trim }) })
 }
 
 /// The design with what there is to find about turning the blank, gravest first.

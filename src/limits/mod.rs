@@ -7,6 +7,7 @@
 
 mod bench;
 mod field;
+mod flex;
 mod order;
 mod shop;
 mod turning;
@@ -20,6 +21,7 @@ use crate::value::Values;
 
 pub use bench::{clamp_met, no_room_for_mark, pair_room};
 pub use field::{Interval, Intervals};
+pub use flex::under_load;
 pub use order::{BootEffect, boot_effect};
 pub use shop::{line_load, rest_cutter, scallop};
 pub use turning::{PinRoom, no_hollow, pin_room, turned_by_edges, unreached_under, unsupported};
