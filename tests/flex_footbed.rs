@@ -129,9 +129,10 @@ fn what_is_missing_is_said() {
     let seated = read(&seated);
     assert!(seated.missing.iter().any(|m| m.contains("seated and standing")), "{:?}", seated.missing);
     assert!(seated.figures.unwrap().drop.is_none());
-    let unknown =
-        ticket::read(&loaded(SAMPLE, "two_feet_alpine"), "t.toml", &Shelf::built_in(), &|_| Err(String::new()));
-    assert!(unknown.unwrap_err().to_string().contains("did you mean \"two-feet-alpine\"?"));
+    let text = loaded(SAMPLE, "two_feet_alpine");
+    let misspelt = ticket::read(&text, "t.toml", &Shelf::built_in(), &|_| Err(String::new()));
+    let told = misspelt.unwrap_err().to_string();
+    assert!(told.contains("there is no load \"two_feet_alpine\"") && told.contains("two-feet-alpine"), "{told}");
 }
 
 /// The share is the shape's and the give's together: seated 21, standing 15, the footbed 18 mm.
@@ -188,11 +189,10 @@ fn a_soft_top_layer_gives_more_than_none() {
     let with = answer(&read_with(&text, &soft), 0, KNOT_MM).figures.unwrap();
     let without = figures(&text);
     assert!(with.arch_drop_mm > 1.02 * without.arch_drop_mm && with.sink_mm[0] > without.sink_mm[0]);
-    let half = SAMPLE.replace("eva-firm", "mine");
     let card =
         include_str!("../profiles/materials/eva-firm.toml").replace(layer.0, "poisson = 0.33\nlayer_above_mm = 3\n");
     let refused = Shelf::built_in().with_files([(Kind::Material, "mine.toml", card)]).unwrap_err().to_string();
-    assert!(refused.contains("layer_shore_a") && half.contains("mine"), "{refused}");
+    assert!(refused.contains("layer_shore_a"), "{refused}");
 }
 
 #[test]

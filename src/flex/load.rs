@@ -80,7 +80,7 @@ fn pressed(
             }
         }
     }
-    if !(whole > 0.0) {
+    if whole <= 0.0 {
         return Err(FlexError::BesideThePlate { patch: words });
     }
     unit.iter_mut().for_each(|f| *f /= whole);

@@ -29,7 +29,7 @@ pub fn squeeze_kpa(plateau_kpa: f64, relative_density: f64, strain: f64) -> Opti
 /// or what its modulus gives where that is more (before the walls give way). A pressure of zero or
 /// less, or one that is no number, squeezes nothing.
 pub fn squeezed(plateau_kpa: f64, relative_density: f64, modulus_mpa: f64, pressure_kpa: f64) -> f64 {
-    if !(pressure_kpa > 0.0) {
+    if pressure_kpa.is_nan() || pressure_kpa <= 0.0 {
         return 0.0;
     }
     let beyond = (pressure_kpa - plateau_kpa).max(0.0);

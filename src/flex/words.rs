@@ -8,8 +8,8 @@ pub const ASSUMED: &str = "worked out for small bending of a thin plate that lie
                            the arch is no stiffer than a flat strip. An arch whose ends are held would be far stiffer (some 40 times)";
 
 /// The same for paper.
-pub const SHORTLY_ASSUMED: &str = "Assumed: thin plate, small bending, loose on the board, sliding ends (soft as a flat strip; held \
-                                   ends would be far stiffer)";
+pub const SHORTLY_ASSUMED: &str =
+    "Small bending, loose on the board, ends slide: soft as a flat strip; held ends are far stiffer";
 
 impl Flex {
     /// The answers, a sentence or two each.
@@ -34,27 +34,24 @@ impl Flex {
         lines
     }
 
-    /// One line for the sheet.
+    /// A few words for the sheet.
     pub fn brief(&self) -> String {
         let Some(figures) = &self.figures else {
             return self.missing.first().map_or(String::new(), |what| format!("not known: {what}"));
         };
+        let what = match (figures.bends, figures.small) {
+            (false, _) => format!("arch solid, squeezed {} mm", signed(figures.arch_drop_mm)),
+            (true, true) => format!("arch gives {} mm", signed(figures.arch_give_mm)),
+            (true, false) => format!("arch folds, gives some {:.0} mm", figures.arch_give_mm),
+        };
         let allowed = figures.drop.map_or(String::new(), |drop| {
-            format!("; allows {:.0} % of the foot's own drop", 100.0 * drop.allowed_share)
+            format!(", allows {:.0} % of the foot's own drop", 100.0 * drop.allowed_share)
         });
         let strain = figures.bending.map_or(String::new(), |bending| {
             let limit = figures.strain_limit.map_or(String::new(), |limit| format!(" of {:.1} %", 100.0 * limit));
-            format!("; strain {:.1} %{limit}", 100.0 * bending.strain)
+            format!(", strain {:.1} %{limit}", 100.0 * bending.strain)
         });
-        let soft = if figures.small { "" } else { " (too soft for these figures: it folds)" };
-        let heel = figures.squeeze.first().map_or(String::new(), |heel| {
-            format!("; heel squeezed {:.0} %, hard from {:.0} %", 100.0 * heel.squeezed, 100.0 * heel.shut_at)
-        });
-        let what = match figures.bends {
-            true => format!("gives {} mm", signed(figures.arch_give_mm)),
-            false => format!("solid, squeezed {} mm", signed(figures.arch_drop_mm)),
-        };
-        format!("arch {what} at {:.0} N on the foot{soft}{allowed}{strain}{heel}", figures.force_n,)
+        format!("{what} by {:.0} N{allowed}{strain}", figures.force_n)
     }
 }
 

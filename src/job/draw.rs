@@ -103,11 +103,19 @@ fn setup_words(make: &Make, turned: bool, feet: &[MadeFoot]) -> Vec<(String, Str
     vec![part("1 Underside", first), part("2 Top", back)]
 }
 
-/// How each foot gives under load, and what that takes for granted.
+/// How each foot gives under load, and what that takes for granted; told once where both give alike.
 fn flex_words(feet: &[MadeFoot]) -> (String, String) {
-    let each = feet.iter().map(|foot| format!("{}: {}", foot.lay.side.letter(), foot.flex.brief()));
-    let load = feet.first().map_or("", |foot| foot.flex.load_title.as_str());
-    (format!("Under load, {load}"), format!("{}. {SHORTLY_ASSUMED}", each.collect::<Vec<_>>().join(". ")))
+    let mut told: Vec<(String, String)> = vec![];
+    for foot in feet {
+        let (letter, words) = (foot.lay.side.letter(), foot.flex.brief());
+        match told.iter_mut().find(|(_, known)| *known == words) {
+            Some((letters, _)) => letters.extend([',', ' ', letter]),
+            None => told.push((letter.to_string(), words)),
+        }
+    }
+    let each: Vec<String> = told.into_iter().map(|(letters, words)| format!("{letters}: {words}")).collect();
+    let load = feet.first().map_or("", |foot| foot.flex.load.as_str());
+    (format!("Load {load}"), format!("{}. {SHORTLY_ASSUMED}", each.join(". ")))
 }
 
 /// Which way the toes point: said of each foot only where they differ.
