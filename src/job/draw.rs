@@ -49,10 +49,8 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         material: format!("{} ({})", make.material.title, make.material.name),
         blank: blank_words(&make.blank),
         machine: format!("{} ({})", make.machine.title, make.machine.name),
-        setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under), feet)
-            .into_iter()
-            .chain([flex_words(feet)])
-            .collect(),
+        setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under), feet),
+        load: Some(flex_words(feet)),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
             .into_iter()
             .chain(make.rest.iter().map(|cutter| ("rest", cutter)))
