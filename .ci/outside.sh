@@ -2,6 +2,7 @@
 # Asks programs that other people wrote whether ours is right:
 #   an interpreter of RS274/NGC (Debian's linuxcnc-uspace) reads every program as our reader does;
 #   opencamlib's drop-cutter finds the same tip heights; scipy's grey dilation the same envelopes;
+#   a strip of the demo sinks under load as a beam on springs does in scipy;
 #   trimesh finds the meshes closed and as large as job.json says;
 #   a simulator that shares no code with ours (.ci/simulate.py) carves every job folder.
 #
@@ -91,6 +92,7 @@ if [ "$record" = yes ]; then
     SUSTENT_OUTSIDE=$built/asked SUSTENT_SAMPLES=$samples cargo test --quiet --test outside >"$built/test.log" 2>&1 || true
     "$python" "$here/interpreter.py" --record tests/data/free-form.ngc tests/data/interpreter-free-form.csv
     "$python" "$here/heights.py" "$built/asked" tests/data
+    "$python" "$here/strip.py" "$built/asked/strip.csv" tests/data/scipy-strip.csv
     exit
 fi
 
@@ -113,6 +115,8 @@ say "programs against the interpreter"
 "$python" "$here/interpreter.py" "$built/asked/programs" || differ=1
 say "heights against opencamlib and scipy"
 "$python" "$here/heights.py" "$built/asked" || differ=1
+say "a strip under load against a beam in scipy"
+"$python" "$here/strip.py" "$built/asked/strip.csv" || differ=1
 say "meshes against trimesh"
 "$python" "$here/meshes.py" "$samples" || differ=1
 say "job folders in a simulator of their own"

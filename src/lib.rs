@@ -66,6 +66,8 @@ pub mod footbed;
 
 // floor 4: reading it back
 pub mod gauge;
+// will the arch give: the plate on the boot board under load
+pub mod flex;
 
 // floor 5: what will not stand
 pub mod limits;

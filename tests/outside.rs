@@ -1,5 +1,5 @@
 //! Against programs that other people wrote for other ends: an interpreter of RS274/NGC, a
-//! drop-cutter library and a morphology library.
+//! drop-cutter library, a morphology library, and a beam on springs in scipy.
 //!
 //! Their answers for the inputs below are committed in `tests/data/`, so that `cargo test` alone
 //! checks them. When `SUSTENT_OUTSIDE` names a folder, larger inputs and our answers are written
@@ -10,12 +10,16 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use sustent::flex::{BEYOND, Grip, Region, Spring, settle, stiffness};
+use sustent::footbed::{Footbed, Underside};
 use sustent::frame::{Point2, Point3, Rect, Side};
 use sustent::grid::{Grid, Lattice, envelope};
+use sustent::job;
 use sustent::kernel::{Shape, Surface};
 use sustent::nc::{Acceptance, Header, Program, acceptance, read, write};
 use sustent::path::{Motion, Move, Step, Toolpath};
-use sustent::profile::{Cutter, DwellWord, EndWord, Machine, WorkOffset};
+use sustent::profile::{Cutter, DwellWord, EndWord, Machine, Shelf, WorkOffset};
+use sustent::ticket;
 
 /// Four decimals are printed by the interpreter, three by the writer: half of the last place and a
 /// little for the comparison itself.
@@ -388,6 +392,88 @@ fn hand_on(name: &str, contents: &[u8]) {
     let path = PathBuf::from(folder).join(name);
     fs::create_dir_all(path.parent().unwrap()).unwrap();
     fs::write(path, contents).unwrap();
+}
+
+// ---------------------------------------------------------------- strip
+
+/// Modulus of the strip, MPa: firm foam.
+const STRIP_MPA: f64 = 3.0;
+/// Distance of the strip's rows, mm.
+const STRIP_STEP_MM: f64 = 1.0;
+
+/// A strip along the middle of the demo's left foot, hollowed: y, thickness, gap, load, and where our plate comes to rest
+/// when it is as wide as a few knots and has no Poisson's ratio.
+#[test]
+fn a_strip_of_the_demo_sinks_as_the_beam_of_scipy() {
+    let theirs: Vec<[f64; 5]> = numbers(&table("scipy-strip.csv"));
+    let asked: Vec<[f64; 4]> = theirs.iter().map(|[y, thick, gap, load, _]| [*y, *thick, *gap, *load]).collect();
+    let most = theirs.iter().fold(0.0, |most: f64, row| most.max(row[4]));
+    for (ours, row) in rested(&asked).iter().zip(&theirs) {
+        assert!((ours - row[4]).abs() < 0.01 * most, "at y {} ours {ours}, theirs {}", row[0], row[4]);
+    }
+}
+
+#[test]
+fn the_strip_is_handed_on() {
+    let strip = demo_strip();
+    let sinks = rested(&strip);
+    assert!(sinks.iter().all(|w| w.is_finite()));
+    let mut text = format!("# {STRIP_MPA}\ny,thickness,gap,load,deflection\n");
+    for ([y, thick, gap, load], w) in strip.iter().zip(sinks) {
+        writeln!(text, "{y},{thick},{gap},{load},{w}").unwrap();
+    }
+    hand_on("strip.csv", text.as_bytes());
+}
+
+fn numbers<const N: usize>(rows: &[Vec<String>]) -> Vec<[f64; N]> {
+    rows.iter().map(|row| std::array::from_fn(|k| row[k].trim().parse().unwrap())).collect()
+}
+
+/// Sections of the demo from heel to met line, with three humps of pressure.
+fn demo_strip() -> Vec<[f64; 4]> {
+    let text = include_str!("../output-samples/PATROL-07/ticket.toml");
+    let ticket = ticket::read(text, "ticket.toml", &Shelf::built_in(), &|_| Err(String::new())).unwrap();
+    let design = job::design(&ticket, &ticket.feet[0]).unwrap();
+    let underside = Underside::Relieved { left_mm: 5.0, stabiliser_share: 0.0 };
+    let footbed = Footbed { underside, ..design.footbed };
+    let (from, to) = (10.0, footbed.places.first_met.y + 20.0);
+    let count = ((to - from) / STRIP_STEP_MM) as usize;
+    let hump = |y: f64, middle: f64, half: f64, mpa: f64| mpa * (1.0 - ((y - middle) / half).powi(2)).max(0.0);
+    (0..=count)
+        .map(|k| {
+            let y = from + k as f64 * STRIP_STEP_MM;
+            let p = Point2::new(4.0, y);
+            let (top, under) = (footbed.top_at(p), footbed.underside_at(p));
+            let load = hump(y, 38.0, 28.0, 0.12) + hump(y, 106.0, 25.0, 0.004) + hump(y, 190.0, 18.0, 0.09);
+            [y, top - under, under, load].map(|x| (x * 1e6).round() / 1e6)
+        })
+        .collect()
+}
+
+fn rested(strip: &[[f64; 4]]) -> Vec<f64> {
+    let at = |y: f64, column: usize| {
+        let u = (y - strip[0][0]) / STRIP_STEP_MM;
+        let k = (u.max(0.0) as usize).min(strip.len() - 2);
+        strip[k][column] + (u - k as f64) * (strip[k + 1][column] - strip[k][column])
+    };
+    let (y0, y1) = (strip[0][0], strip[strip.len() - 1][0]);
+    let corners = [(0.0, y0), (4.0, y0), (4.0, y1), (0.0, y1)].map(|(x, y)| Point2::new(x, y));
+    let region = Region::inside(&corners, 1.0).unwrap();
+    let rigidity: Vec<f64> = region.places.iter().map(|p| STRIP_MPA * at(p.at.y, 1).powi(3) / 12.0).collect();
+    let plate = stiffness(&region, &rigidity, 0.0, BEYOND);
+    let mut load = vec![0.0; region.basis.len()];
+    for place in &region.places {
+        for (i, t) in place.local.indices().into_iter().zip(place.local.terms(0, 0)) {
+            load[i] += at(place.at.y, 3) * place.area_mm2 * t;
+        }
+    }
+    let springs: Vec<Spring> = region
+        .touches
+        .iter()
+        .map(|p| Spring::under(&p.local, at(p.at.y, 2), STRIP_MPA / at(p.at.y, 1) * p.area_mm2, Grip::Pushes))
+        .collect();
+    let rest = settle(&plate, region.basis, &load, &springs, &[]).unwrap();
+    strip.iter().map(|row| rest.sheet.height(Point2::new(2.0, row[0]))).collect()
 }
 
 // ---------------------------------------------------------------- chance

@@ -76,6 +76,7 @@ fn asked() -> impl Strategy<Value = Asked> {
                 ..STATIONS
             },
             stabiliser_share: 0.0,
+            allowed_drop: None,
             filled_in: vec![],
             station_rules: vec![],
             change_weights: Default::default(),

@@ -8,6 +8,7 @@ use super::failure::Failure;
 use super::output::Console;
 use super::words::{self, wrapped};
 use super::{Outcome, tickets};
+use crate::flex;
 use crate::job::{self, CheckReport, FootReport};
 use crate::limits::{Bound, Repair};
 use crate::profile::Shelf;
@@ -61,6 +62,10 @@ fn in_words(report: &CheckReport) -> String {
     for foot in &report.feet {
         lines.push(format!("{} r{}  {} foot", report.ticket, report.revision, foot.side.name()));
         lines.extend(value_lines(foot));
+        lines.extend(foot.flex.lines().iter().map(|line| wrapped("  flex: ", line)));
+        if foot.flex.figures.is_some() {
+            lines.push(wrapped("        ", flex::ASSUMED));
+        }
         lines.extend(foot.findings.iter().map(|f| words::finding(f, foot.accepted_reason.as_deref())));
         lines.extend(foot.repair.as_ref().map(together));
         lines.push(String::new());

@@ -189,6 +189,8 @@ pub struct SheetData<'a> {
     pub ticket_sha256: String,
     /// How a pair lies in its blank; `None` where each foot has a blank of its own.
     pub lay: Option<LayData>,
+    /// How the pieces give under load: the load's name and the words.
+    pub load: Option<(String, String)>,
     /// One or two feet.
     pub feet: Vec<DrawnFoot<'a>>,
 }

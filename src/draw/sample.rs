@@ -108,6 +108,7 @@ pub fn job<'a>(feet: Vec<DrawnFoot<'a>>) -> SheetData<'a> {
             ("X, Y zero".into(), "marked front left corner of the blank".into()),
         ],
         lay: None,
+        load: None,
         cutters: vec!["flat 12, 2 flutes".into(), "ball 8, 2 flutes".into(), "flat 6, 1 flute".into()],
         ticket_sha256: "5f2c0a9d7e31b46488aa10cc5d9e7b6f00112233445566778899aabbccddeeff".into(),
         feet,

@@ -77,11 +77,13 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let table = if tight { TIGHT_ROW_MM } else { TABLE_ROW_MM } * (values.len() + boot.len() + 3) as f64;
     let laid = data.lay.as_ref().map(|lay| Laid { picture: Drawn::of(lay::picture(lay)), words: lay.words.clone() });
     let lay_mm = data.lay.as_ref().map_or(0.0, |lay| lay::picture(lay).height + LAY_WORDS_MM);
+    let load_mm = |width: f64| load_height(data, width);
     let (room, width) = if pair {
-        (SHEET_MM.1 - sections.height - table - measure - lay_mm - BLOCK_MM, beside)
+        (SHEET_MM.1 - sections.height - table - measure - lay_mm - load_mm(beside) - BLOCK_MM, beside)
     } else {
         let width = beside - NARROW_MM;
-        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - measure - rules_height(&rules, width, RULE_LINES), width)
+        let rules = rules_height(&rules, width, RULE_LINES);
+        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - measure - load_mm(width) - rules, width)
     };
     let notes = note_rows(&list, room, width);
     let page = Page {
@@ -104,6 +106,7 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
         depths,
         tight,
         lay: laid,
+        load: &data.load,
         programs: tables::program_table(data),
         proofs: feet.iter().filter(|f| !f.proof.is_empty()).map(|f| (f.side.letter(), f.proof.clone())).collect(),
         material: &data.material,
@@ -151,6 +154,7 @@ struct Page<'a> {
     boot: Vec<BootLine>,
     rules: Vec<String>,
     lay: Option<Laid>,
+    load: &'a Option<(String, String)>,
     depths: Vec<DepthTable>,
     tight: bool,
     programs: ProgramTable,
@@ -249,6 +253,13 @@ fn strip_height(data: &SheetData) -> f64 {
 fn depths_height(tables: &[DepthTable]) -> f64 {
     let rows = tables.iter().map(|t| t.rows.len()).max();
     rows.map_or(0.0, |rows| (rows + DEPTHS_WORDS) as f64 * TIGHT_ROW_MM + 1.2)
+}
+
+/// Height of the words about the load with the rule above them, mm.
+fn load_height(data: &SheetData, width_mm: f64) -> f64 {
+    let Some((load, words)) = &data.load else { return 0.0 };
+    let width = ink::width_of(&format!("{load} {words}"), ink::SMALL_MM);
+    (width / (width_mm - 4.0).max(20.0)).ceil() * ROW_MM + 1.5
 }
 
 /// Height of the paragraph that tells the rules, mm.

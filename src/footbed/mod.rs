@@ -118,6 +118,12 @@ impl Footbed {
         grid
     }
 
+    /// Height of the underside at `p` if it were shaped as `underside`, for a top of height `top_mm`
+    /// there and a place `inside_mm` inside the outline.
+    pub fn underside_as(&self, underside: Underside, p: Point2, top_mm: f64, inside_mm: f64) -> f64 {
+        underside.height_inside(&self.outline, &self.places, p, top_mm, || inside_mm)
+    }
+
     /// Height of the underside above the base plane, mm.
     pub fn underside_at(&self, p: Point2) -> f64 {
         self.underside_if(self.underside, p)

@@ -6,6 +6,7 @@ use super::programs::{Written, offset, toes_to};
 use super::{CutFoot, MadeFoot, OutFile, lay_report, pins, sha256_hex, stem};
 use crate::carve::Proof;
 use crate::draw::{self, Bevel, BootRow, DrawError, DrawnFoot, Landmarks, NoteRow, ProgramRow, SheetData, ValueRow};
+use crate::flex::SHORTLY_ASSUMED;
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
 use crate::gauge::{self, Piece};
@@ -49,6 +50,7 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
         blank: blank_words(&make.blank),
         machine: format!("{} ({})", make.machine.title, make.machine.name),
         setup: setup_words(make, programs.clone().any(|w| w.face == Face::Under), feet),
+        load: Some(flex_words(feet)),
         cutters: [("rough", &make.roughing), ("finish", &make.finishing), ("perimeter", &make.perimeter)]
             .into_iter()
             .chain(make.rest.iter().map(|cutter| ("rest", cutter)))
@@ -97,6 +99,21 @@ fn setup_words(make: &Make, turned: bool, feet: &[MadeFoot]) -> Vec<(String, Str
         ),
     };
     vec![part("1 Underside", first), part("2 Top", back)]
+}
+
+/// How each foot gives under load, and what that takes for granted; told once where both give alike.
+fn flex_words(feet: &[MadeFoot]) -> (String, String) {
+    let mut told: Vec<(String, String)> = vec![];
+    for foot in feet {
+        let (letter, words) = (foot.lay.side.letter(), foot.flex.brief());
+        match told.iter_mut().find(|(_, known)| *known == words) {
+            Some((letters, _)) => letters.extend([',', ' ', letter]),
+            None => told.push((letter.to_string(), words)),
+        }
+    }
+    let each: Vec<String> = told.into_iter().map(|(letters, words)| format!("{letters}: {words}")).collect();
+    let load = feet.first().map_or("", |foot| foot.flex.load.as_str());
+    (format!("Load {load}"), format!("{}. {SHORTLY_ASSUMED}", each.join(". ")))
 }
 
 /// Which way the toes point: said of each foot only where they differ.

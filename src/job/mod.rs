@@ -7,6 +7,7 @@ mod compare;
 mod compare_page;
 mod design;
 mod draw;
+mod flexing;
 mod lay;
 mod lay_report;
 mod marks;
@@ -27,6 +28,7 @@ use sha2::{Digest, Sha256};
 
 use crate::carve::CarveError;
 use crate::draw::DrawError;
+use crate::flex::Flex;
 use crate::frame::Side;
 use crate::limits;
 use crate::mesh::{MeshError, ScanError};
@@ -129,13 +131,12 @@ pub enum StageError {
 /// All findings of a ticket and the interval of every value, also of those that only other designs
 /// tell; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
-    let feet: Vec<_> = laid(ticket, None)?
-        .into_par_iter()
-        .map(|(mut design, _)| {
-            design.search(ticket);
-            FootReport { repair: design.repair(ticket), ..FootReport::new(&design, None) }
-        })
-        .collect();
+    let report = |(mut design, _): (Design, Lay)| {
+        let flex = flexing::under_load(ticket, &mut design);
+        design.search(ticket);
+        FootReport { repair: design.repair(ticket), ..FootReport::new(&design, &flex, None) }
+    };
+    let feet: Vec<FootReport> = laid(ticket, None)?.into_par_iter().map(report).collect();
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
 }
@@ -189,6 +190,7 @@ pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)
 struct MadeFoot<'a> {
     design: Design<'a>,
     lay: Lay,
+    flex: Flex,
     /// `None` when the limits stopped it.
     cut: Option<CutFoot>,
 }
@@ -222,8 +224,9 @@ fn make_foot<'a>(
     sha256: &str,
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
+    let flex = flexing::under_load(ticket, &mut design);
     if design.is_stopped() {
-        return Ok(MadeFoot { design, lay, cut: None });
+        return Ok(MadeFoot { design, lay, flex, cut: None });
     }
     let written = programs::write(ticket, &design, &lay, sha256, precision)?;
     design.findings.extend(programs::line_load(ticket, design.order, &written));
@@ -236,7 +239,7 @@ fn make_foot<'a>(
     design.findings.extend(turning::unreached(&design, &lay, &proved));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
-    Ok(MadeFoot { design, lay, cut: Some(CutFoot { written, proved, solids, trim }) })
+    Ok(MadeFoot { design, lay, flex, cut: Some(CutFoot { written, proved, solids, trim }) })
 }
 
 /// The design with what there is to find about turning the blank, gravest first.

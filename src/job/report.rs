@@ -12,6 +12,7 @@ use super::programs::{Written, blank_box_mm, kind_of_step, spindle_rpm};
 use super::target::{blank_top_mm, safe_z_mm};
 use super::{Design, FaceFigures, MadeFoot, OutFile, Pin, Proved, Thickness, pins, proofs, sha256_hex};
 use crate::carve::{Proof, Violation};
+use crate::flex::Flex;
 use crate::frame::{Side, bench_from_foot};
 use crate::inspect::Inspection;
 use crate::kernel::Shape;
@@ -45,6 +46,8 @@ pub struct FootReport {
     pub foot_length_mm: f64,
     pub stations: BTreeMap<&'static str, f64>,
     pub boot_effect: BootEffect,
+    /// How it gives under load.
+    pub flex: Flex,
     pub accepted_reason: Option<String>,
     pub pass: bool,
 }
@@ -249,8 +252,8 @@ pub struct PairProof {
 }
 
 impl FootReport {
-    /// The report of one designed foot; `carved` are the values gauged on the carved piece.
-    pub fn new(design: &Design, carved: Option<&Values>) -> FootReport {
+    /// The report of one designed foot, and how it gives under load; `carved` are the values gauged on the carved piece.
+    pub fn new(design: &Design, flex: &Flex, carved: Option<&Values>) -> FootReport {
         let interval = |value: Value| design.intervals.get(&value).copied().unwrap_or(Interval::ALL);
         let value = |value: Value| ValueReport {
             asked: design.order.asked(value),
@@ -270,6 +273,7 @@ impl FootReport {
             foot_length_mm: design.order.foot.length_mm(),
             stations: design.order.support.stations.named().into_iter().collect(),
             boot_effect: design.boot_effect,
+            flex: flex.clone(),
             accepted_reason: design.order.reason.clone().filter(|_| !design.accepted().is_empty()),
             pass: !design.is_stopped(),
         }
@@ -311,7 +315,7 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         .collect();
     let reports: Vec<FootReport> = feet
         .iter()
-        .map(|foot| FootReport::new(&foot.design, foot.cut.as_ref().map(|cut| &cut.proved.values)))
+        .map(|foot| FootReport::new(&foot.design, &foot.flex, foot.cut.as_ref().map(|cut| &cut.proved.values)))
         .collect();
     JobReport {
         ticket: ticket.code.clone(),

@@ -11,6 +11,7 @@ mod bench;
 mod boot;
 mod feet;
 mod field;
+mod flex;
 mod interval;
 mod line;
 mod lp;
@@ -31,8 +32,8 @@ use crate::value::{Value, Values};
 pub use bench::{clamp_met, no_room_for_mark, pair_room};
 pub use boot::{BootEffect, boot_effect};
 pub use field::{Floor, narrow};
+pub use flex::under_load;
 pub use interval::{Bound, Found, Interval, Intervals};
-
 pub use repair::{Change, Contradiction, Repair, ValueChange, repair};
 pub use search::{Rebuild, SEARCHED_MM, search};
 pub use shop::{line_load, rest_cutter, scallop};

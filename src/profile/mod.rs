@@ -1,5 +1,5 @@
 //! The shop's own data as read from `profiles/`: materials, blanks, cutters, machines, starting
-//! supports, tolerances. Plain numbers with where they come from; knows no geometry of footbeds.
+//! supports, tolerances, loads. Plain numbers with where they come from; knows no geometry of footbeds.
 //!
 //! The files are compiled in; a [`Shelf`] holds them all, and files of the shop's own add to it or
 //! take the place of what has the same name.
@@ -46,6 +46,80 @@ pub struct Material {
     pub point_tolerance_mm: f64,
     /// Chip load window, mm a tooth: below it rubs and heats, above it tears.
     pub chip_load_mm: [f64; 2],
+    /// How it gives under load, as far as it is known.
+    pub giving: Giving,
+}
+
+/// How a material gives under load; what is unknown stays unknown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Giving {
+    /// How stiff, and by what right.
+    pub modulus: Option<Modulus>,
+    /// Poisson's ratio.
+    pub poisson: f64,
+    /// Strain that it stands again and again, as a share.
+    pub strain_limit: Option<f64>,
+    /// Its law of compression, where it is a closed-cell foam.
+    pub foam: Option<Foam>,
+    /// A softer layer that the blank carries on top.
+    pub top_layer: Option<TopLayer>,
+}
+
+/// Where a material's modulus comes from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Modulus {
+    /// Measured, or published for the solid material, MPa.
+    Known(f64),
+    /// From the least and greatest Shore A hardness that it is sold as.
+    Hardness([f64; 2]),
+}
+
+/// The numbers of `sigma0 + p0 e / (1 - e - R)`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Foam {
+    /// Pressure at which its walls give way, kPa.
+    pub plateau_kpa: f64,
+    /// Its density over that of the solid, R.
+    pub relative_density: f64,
+}
+
+/// The layer of a blank in two hardnesses that lies above a height.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TopLayer {
+    /// Where it begins, mm above the boot board.
+    pub above_mm: f64,
+    /// Its hardness.
+    pub shore_a: f64,
+}
+
+/// How a foot loads a footbed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Load {
+    /// Name of the profile.
+    pub name: String,
+    /// What it is, in words.
+    pub title: String,
+    /// What both feet carry, in weights of the body.
+    pub body_weights: f64,
+    /// This foot's share of it.
+    pub foot_share: f64,
+    /// Under the heel.
+    pub heel: Patch,
+    /// Under the first met head.
+    pub first_met: Patch,
+    /// Under the fifth met head.
+    pub fifth_met: Patch,
+    /// Under the medial arch.
+    pub arch: Patch,
+}
+
+/// A part of a load: an ellipse under one landmark.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Patch {
+    /// Share of the foot's load; those of a load's patches sum to 1.
+    pub share: f64,
+    /// Width and length, as shares of the foot's length.
+    pub size: [f64; 2],
 }
 
 /// Least thicknesses, mm.

@@ -7,7 +7,8 @@ use crate::value::{Value, Values};
 use crate::written::{Allowed, Need, Section};
 
 use super::{
-    Band, Blank, Cutter, DwellWord, EndWord, LeastThickness, Machine, Material, StartingSupport, Tolerances, WorkOffset,
+    Band, Blank, Cutter, DwellWord, EndWord, Foam, Giving, LeastThickness, Load, Machine, Material, Modulus, Patch,
+    StartingSupport, Tolerances, TopLayer, WorkOffset,
 };
 
 const RPM: Allowed = Allowed::new(100.0, 60_000.0, "rpm");
@@ -49,6 +50,7 @@ pub(super) fn material(s: &Section, name: &str, title: &str) -> Option<Material>
     let scallop_mm = mm(s, "scallop_mm", 0.005, 0.5);
     let point_tolerance_mm = mm(s, "point_tolerance_mm", 0.001, 0.1);
     let chip_load_mm = window(s, "chip_load_mm", Allowed::mm(0.001, 2.0));
+    let giving = giving(s);
     Some(Material {
         name: name.to_owned(),
         title: title.to_owned(),
@@ -64,7 +66,72 @@ pub(super) fn material(s: &Section, name: &str, title: &str) -> Option<Material>
         scallop_mm: scallop_mm?,
         point_tolerance_mm: point_tolerance_mm?,
         chip_load_mm: chip_load_mm?,
+        giving: giving?,
     })
+}
+
+/// Hardness that the formulas for the modulus are used for.
+const SHORE_A: Allowed = Allowed::new(5.0, 95.0, "Shore A");
+
+/// What is known of how it gives. A modulus asks for a Poisson's ratio, one half of the foam's law or
+/// of a layer for the other.
+fn giving(s: &Section) -> Option<Giving> {
+    let known = s.number("modulus_mpa", Need::Optional, Allowed::new(0.05, 100_000.0, "MPa"));
+    let hardness = if s.has("shore_a") { window(s, "shore_a", SHORE_A).map(Some) } else { Some(None) };
+    s.allow("shore_a");
+    let need = if s.has("modulus_mpa") || s.has("shore_a") { Need::Required } else { Need::Optional };
+    let poisson = s.number("poisson", need, Allowed::plain(0.0, 0.495));
+    let strain_limit = s.number("strain_limit", Need::Optional, Allowed::plain(0.001, 2.0));
+    let [plateau, density] = both(
+        s,
+        ["foam_plateau_kpa", "foam_relative_density"],
+        [Allowed::new(0.0, 5000.0, "kPa"), Allowed::plain(0.005, 0.7)],
+    );
+    let [above, shore_a] = both(s, ["layer_above_mm", "layer_shore_a"], [Allowed::mm(0.5, 60.0), SHORE_A]);
+    Some(Giving {
+        modulus: known.map(Modulus::Known).or(hardness?.map(Modulus::Hardness)),
+        poisson: poisson.unwrap_or(0.0),
+        strain_limit,
+        foam: plateau.zip(density).map(|(plateau_kpa, relative_density)| Foam { plateau_kpa, relative_density }),
+        top_layer: above.zip(shore_a).map(|(above_mm, shore_a)| TopLayer { above_mm, shore_a }),
+    })
+}
+
+/// Two numbers that mean something only together.
+fn both(s: &Section, keys: [&str; 2], allowed: [Allowed; 2]) -> [Option<f64>; 2] {
+    let need = if keys.iter().any(|key| s.has(key)) { Need::Required } else { Need::Optional };
+    std::array::from_fn(|k| s.number(keys[k], need, allowed[k]))
+}
+
+pub(super) fn load(s: &Section, name: &str, title: &str) -> Option<Load> {
+    let body_weights = number(s, "body_weights", Allowed::plain(0.1, 10.0));
+    let foot_share = number(s, "foot_share", Allowed::plain(0.05, 1.0));
+    let [heel, first_met, fifth_met, arch] = ["heel", "first_met", "fifth_met", "arch"].map(|at| patch(s, at));
+    let load = Load {
+        name: name.to_owned(),
+        title: title.to_owned(),
+        body_weights: body_weights?,
+        foot_share: foot_share?,
+        heel: heel?,
+        first_met: first_met?,
+        fifth_met: fifth_met?,
+        arch: arch?,
+    };
+    /// As much as shares written with two or three digits may be off together.
+    const SUM: f64 = 0.002;
+    let sum: f64 = [load.heel, load.first_met, load.fifth_met, load.arch].iter().map(|patch| patch.share).sum();
+    if (sum - 1.0).abs() > SUM {
+        let message = format!("the shares of the four patches sum to {sum:.3}");
+        s.at("heel_share", message, "make heel_share, first_met_share, fifth_met_share and arch_share sum to 1");
+        return None;
+    }
+    Some(load)
+}
+
+fn patch(s: &Section, at: &str) -> Option<Patch> {
+    let share = number(s, &format!("{at}_share"), SHARE);
+    let size = s.numbers(&format!("{at}_size"), Need::Required, Allowed::plain(0.03, 0.5));
+    Some(Patch { share: share?, size: size? })
 }
 
 pub(super) fn blank(s: &Section, name: &str, _title: &str) -> Option<Blank> {

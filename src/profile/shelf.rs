@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::written::{self, Need, Problem, Problems, Section, suggest};
 
-use super::{Blank, Cutter, Machine, Material, StartingSupport, Tolerances, reading};
+use super::{Blank, Cutter, Load, Machine, Material, StartingSupport, Tolerances, reading};
 
 /// What a profile describes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -16,12 +16,13 @@ pub enum Kind {
     Machine,
     Support,
     Tolerances,
+    Load,
 }
 
 impl Kind {
     /// Every kind, in the order of listings.
-    pub const ALL: [Kind; 6] =
-        [Kind::Material, Kind::Blank, Kind::Cutter, Kind::Machine, Kind::Support, Kind::Tolerances];
+    pub const ALL: [Kind; 7] =
+        [Kind::Material, Kind::Blank, Kind::Cutter, Kind::Machine, Kind::Support, Kind::Tolerances, Kind::Load];
 
     /// The folder of such profiles, which is also the word for them on the command line.
     pub fn folder(self) -> &'static str {
@@ -32,6 +33,7 @@ impl Kind {
             Kind::Machine => "machines",
             Kind::Support => "supports",
             Kind::Tolerances => "tolerances",
+            Kind::Load => "loads",
         }
     }
 
@@ -44,6 +46,7 @@ impl Kind {
             Kind::Machine => "machine",
             Kind::Support => "starting support",
             Kind::Tolerances => "set of tolerances",
+            Kind::Load => "load",
         }
     }
 
@@ -87,6 +90,7 @@ pub struct Shelf {
     machines: BTreeMap<String, Machine>,
     supports: BTreeMap<String, StartingSupport>,
     tolerances: BTreeMap<String, Tolerances>,
+    loads: BTreeMap<String, Load>,
     cards: BTreeMap<(Kind, String), Card>,
 }
 
@@ -185,6 +189,11 @@ impl Shelf {
         self.tolerances.get(name).ok_or_else(|| self.unknown(Kind::Tolerances, name))
     }
 
+    /// A load.
+    pub fn load(&self, name: &str) -> Result<&Load, Unknown> {
+        self.loads.get(name).ok_or_else(|| self.unknown(Kind::Load, name))
+    }
+
     fn unknown(&self, kind: Kind, name: &str) -> Unknown {
         let names = self.names(kind);
         let help = match suggest(name, names.iter().copied()) {
@@ -203,6 +212,7 @@ impl Shelf {
             Kind::Machine => put(&mut self.machines, kind, name, file, text, reading::machine),
             Kind::Support => put(&mut self.supports, kind, name, file, text, reading::support),
             Kind::Tolerances => put(&mut self.tolerances, kind, name, file, text, reading::tolerances),
+            Kind::Load => put(&mut self.loads, kind, name, file, text, reading::load),
         }?;
         self.cards.insert((kind, name.to_owned()), card);
         Ok(())
@@ -317,4 +327,7 @@ const BUILT_IN: &[(Kind, &str, &str)] = &[
     built_in!(Kind::Support, "supports", "low-bulk"),
     built_in!(Kind::Support, "supports", "touring"),
     built_in!(Kind::Tolerances, "tolerances", "workshop"),
+    built_in!(Kind::Load, "loads", "one-foot-turn"),
+    built_in!(Kind::Load, "loads", "standing"),
+    built_in!(Kind::Load, "loads", "two-feet-alpine"),
 ];

@@ -3,7 +3,7 @@
 
 /// The lower half of a symmetric band matrix: entry (r, c), c <= r <= c + width, of column c.
 #[derive(Clone, Debug)]
-pub(super) struct Banded {
+pub struct Banded {
     n: usize,
     width: usize,
     /// Column by column: the diagonal entry, then `width` entries below it.
@@ -12,21 +12,22 @@ pub(super) struct Banded {
 
 /// The factor L of A = L L^T, in the place of A.
 #[derive(Clone, Debug)]
-pub(super) struct Cholesky(Banded);
+pub struct Cholesky(Banded);
 
 impl Banded {
-    pub(super) fn zero(n: usize, width: usize) -> Banded {
+    /// The zero matrix of `n` rows with `width` entries below the diagonal.
+    pub fn zero(n: usize, width: usize) -> Banded {
         Banded { n, width, data: vec![0.0; n * (width + 1)] }
     }
 
     /// Adds to entry (r, c) with `r >= c`; the mirrored entry is meant too.
-    pub(super) fn add(&mut self, r: usize, c: usize, value: f64) {
+    pub fn add(&mut self, r: usize, c: usize, value: f64) {
         debug_assert!(r >= c && r - c <= self.width);
         self.data[c * (self.width + 1) + (r - c)] += value;
     }
 
     /// Adds `weight * row^T row` for a sparse row with rising indices.
-    pub(super) fn add_square(&mut self, terms: &[(usize, f64)], weight: f64) {
+    pub fn add_square(&mut self, terms: &[(usize, f64)], weight: f64) {
         for (k, &(c, a)) in terms.iter().enumerate() {
             for &(r, b) in &terms[k..] {
                 self.add(r, c, weight * a * b);
@@ -34,11 +35,42 @@ impl Banded {
         }
     }
 
+    /// Adds `weight` times the lower half of a small symmetric matrix whose rows and columns are
+    /// these, rising.
+    pub fn add_block<const N: usize>(&mut self, rows: &[usize; N], block: &[[f64; N]; N], weight: f64) {
+        for (a, &r) in rows.iter().enumerate() {
+            for (b, &c) in rows[..=a].iter().enumerate() {
+                self.add(r, c, weight * block[a][b]);
+            }
+        }
+    }
+
+    /// The matrix times `x`.
+    pub fn times(&self, x: &[f64]) -> Vec<f64> {
+        let stride = self.width + 1;
+        let mut y = vec![0.0; self.n];
+        for c in 0..self.n {
+            let column = &self.data[c * stride..][..stride.min(self.n - c)];
+            let (here, below) = y[c..].split_at_mut(1);
+            here[0] += column[0] * x[c];
+            let mut dot = 0.0;
+            for ((v, y), x_below) in column[1..].iter().zip(below).zip(&x[c + 1..]) {
+                *y += v * x[c];
+                dot += v * x_below;
+            }
+            here[0] += dot;
+        }
+        y
+    }
+
     /// Factors; `Err` names the first row whose pivot is not positive.
     ///
     /// Right-looking, column by column: each column is scaled and its outer product taken from the
     /// columns after it, all in contiguous runs (Golub & Van Loan 1996, alg. 4.3.5, from memory).
-    pub(super) fn factor(mut self) -> Result<Cholesky, usize> {
+    ///
+    /// # Errors
+    /// The index of that row.
+    pub fn factor(mut self) -> Result<Cholesky, usize> {
         let (n, stride) = (self.n, self.width + 1);
         for c in 0..n {
             let (head, tail) = self.data[c * stride..].split_at_mut(stride);
@@ -66,7 +98,7 @@ impl Banded {
 
 impl Cholesky {
     /// Solves A x = b in place.
-    pub(super) fn solve(&self, b: &mut [f64]) {
+    pub fn solve(&self, b: &mut [f64]) {
         self.forward(b);
         self.backward(b);
     }
@@ -120,6 +152,23 @@ mod tests {
         let mut x: Vec<f64> = b.iter().copied().collect();
         banded.factor().unwrap().solve(&mut x);
         for (a, b) in x.iter().zip(expected.iter()) {
+            assert_abs_diff_eq!(a, b, epsilon = 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_product_undoes_a_solution() {
+        let (n, width) = (30, 5);
+        let mut banded = Banded::zero(n, width);
+        for c in 0..n {
+            for r in c..(c + width + 1).min(n) {
+                banded.add(r, c, if r == c { 9.0 } else { ((r * 7 + c * 5) % 11) as f64 / 11.0 - 0.5 });
+            }
+        }
+        let b: Vec<f64> = (0..n).map(|k| (k as f64).cos()).collect();
+        let mut x = b.clone();
+        banded.clone().factor().unwrap().solve(&mut x);
+        for (a, b) in banded.times(&x).iter().zip(&b) {
             assert_abs_diff_eq!(a, b, epsilon = 1e-12);
         }
     }

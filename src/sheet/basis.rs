@@ -70,6 +70,44 @@ impl Row {
     }
 }
 
+/// The sixteen functions that are not zero at a place, as products of four along x and four along
+/// y: function k is number k % 4 along x and k / 4 along y.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Local {
+    /// Index of the first function's coefficient.
+    pub first: usize,
+    /// Coefficients from one row of the sheet to the next.
+    pub stride: usize,
+    /// Value, first and second derivative along x, per mm.
+    pub x: [[f64; 4]; 3],
+    /// The same along y.
+    pub y: [[f64; 4]; 3],
+}
+
+impl Local {
+    /// Indices of the sixteen coefficients, rising.
+    pub fn indices(&self) -> [usize; 16] {
+        std::array::from_fn(|k| self.first + (k / 4) * self.stride + k % 4)
+    }
+
+    /// The functions' derivatives: `in_x` times along x, `in_y` times along y, each 0 to 2.
+    pub fn terms(&self, in_x: usize, in_y: usize) -> [f64; 16] {
+        let (x, y) = (&self.x[in_x.min(2)], &self.y[in_y.min(2)]);
+        std::array::from_fn(|k| x[k % 4] * y[k / 4])
+    }
+
+    /// The same derivative of the sheet with these coefficients.
+    pub fn of(&self, coefficients: &[f64], in_x: usize, in_y: usize) -> f64 {
+        let (x, y) = (&self.x[in_x.min(2)], &self.y[in_y.min(2)]);
+        (0..4)
+            .map(|j| {
+                let c = &coefficients[self.first + j * self.stride..][..4];
+                y[j] * (x[0] * c[0] + x[1] * c[1] + x[2] * c[2] + x[3] * c[3])
+            })
+            .sum()
+    }
+}
+
 /// Which derivative in one direction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Order {
@@ -124,6 +162,15 @@ impl Basis {
         };
         let ((i, tx), (j, ty)) = (along(p.x, self.x0, self.nx), along(p.y, self.y0, self.ny));
         (i, j, tx, ty)
+    }
+
+    /// The functions at `p` with their derivatives.
+    pub fn local(&self, p: Point2) -> Local {
+        let (i, j, tx, ty) = self.interval(p);
+        let along = |t: f64| {
+            [Order::Value, Order::First, Order::Second].map(|order| weights(t, order).map(|w| w * self.per_mm(order)))
+        };
+        Local { first: j * self.nx + i, stride: self.nx, x: along(tx), y: along(ty) }
     }
 
     fn row(&self, p: Point2, in_x: Order, in_y: Order) -> Row {
@@ -301,6 +348,23 @@ mod tests {
         let dyy = (sheet.slope(p + Vector2::new(0.0, e)).y - sheet.slope(p - Vector2::new(0.0, e)).y) / (2.0 * e);
         assert_abs_diff_eq!(sheet.slope(p).x, dx, epsilon = 1e-8);
         assert_abs_diff_eq!(sheet.second(p)[2], dyy, epsilon = 1e-7);
+    }
+
+    #[test]
+    fn local_functions_are_the_sheet() {
+        let b = basis();
+        let coefficients: Vec<f64> = (0..b.len()).map(|k| ((k * 37) % 23) as f64 * 0.1).collect();
+        let sheet = Sheet { basis: b, coefficients };
+        let p = Point2::new(11.3, 8.2);
+        let local = b.local(p);
+        let of = |in_x, in_y| local.of(&sheet.coefficients, in_x, in_y);
+        assert_abs_diff_eq!(of(0, 0), sheet.height(p), epsilon = 1e-12);
+        let [xx, xy, yy] = sheet.second(p);
+        for (ours, theirs) in [(of(2, 0), xx), (of(1, 1), xy), (of(0, 2), yy)] {
+            assert_abs_diff_eq!(ours, theirs, epsilon = 1e-12);
+        }
+        let sum: f64 = local.indices().iter().zip(local.terms(0, 1)).map(|(&i, w)| w * sheet.coefficients[i]).sum();
+        assert_abs_diff_eq!(sum, sheet.slope(p).y, epsilon = 1e-12);
     }
 
     #[test]

@@ -19,5 +19,6 @@ mod basis;
 mod energy;
 mod fair;
 
-pub use basis::{Basis, Row, Sheet};
+pub use banded::{Banded, Cholesky};
+pub use basis::{Basis, Local, Row, Sheet};
 pub use fair::{Fair, FairError, Problem};

@@ -31,6 +31,7 @@ pub(super) fn support(s: &Section, foot: Option<&Foot>, boot: &Boot, start: &Sta
     let ball_width = filler.value(Value::BallWidth, || rules.ball_width());
     let heel_width = filler.value(Value::HeelWidth, || rules.heel_width());
     let stations = stations(s, foot, start);
+    let allowed_drop = s.number("allowed_drop", Need::Optional, ranges::ALLOWED_DROP);
     let stabiliser_share = s.number_or("stabiliser_share", ranges::SHARE, 0.0);
     let (stations, station_rules) = stations?;
     Some(Support {
@@ -49,6 +50,7 @@ pub(super) fn support(s: &Section, foot: Option<&Foot>, boot: &Boot, start: &Sta
         stations,
         station_rules,
         stabiliser_share: stabiliser_share?,
+        allowed_drop,
         filled_in: filler.filled_in.into_inner(),
         change_weights: start.change_weights.clone(),
     })

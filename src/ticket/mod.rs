@@ -11,7 +11,7 @@ mod reading;
 use crate::curve::TrimMeasures;
 use crate::foot::{Foot, Stations};
 use crate::frame::{Rect, Side};
-use crate::profile::{Blank, Cutter, Machine, Material};
+use crate::profile::{Blank, Cutter, Load, Machine, Material};
 use crate::value::{Value, Values};
 
 pub use crate::written::{Colour, Problem, Problems};
@@ -42,6 +42,8 @@ pub struct Wearer {
     pub weight_kg: Option<f64>,
     /// Name of the starting support profile, such as `everyday`.
     pub usage: String,
+    /// How the footbed is loaded when it is asked whether its arch gives.
+    pub load: Load,
 }
 
 /// The boot it goes into; what is unknown stays unknown.
@@ -261,6 +263,8 @@ pub struct Support {
     pub station_rules: Vec<(&'static str, String)>,
     /// Share of the hollow under a relieved arch that is filled back, from the medial wall, 0..=1.
     pub stabiliser_share: f64,
+    /// Share of the foot's own seated-to-standing drop that the footbed is wanted to allow.
+    pub allowed_drop: Option<f64>,
     /// Values the ticket left out, each with the rule that filled it, in words.
     pub filled_in: Vec<(Value, String)>,
     /// What a change of one mm or degree counts, by the starting support.

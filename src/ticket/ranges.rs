@@ -56,6 +56,8 @@ pub(super) const MOST_CLAMPS: usize = 64;
 
 pub(super) const STATION: Allowed = Allowed::plain(0.05, 0.95);
 pub(super) const SHARE: Allowed = Allowed::plain(0.0, 1.0);
+/// More than the foot's own drop is no support at all.
+pub(super) const ALLOWED_DROP: Allowed = Allowed::plain(0.0, 1.5);
 pub(super) const REVISION: Allowed = Allowed::plain(1.0, 9999.0);
 
 /// Longest code, characters.

@@ -25,11 +25,15 @@ pub fn read(
 
 /// Where nothing else is said.
 const USUAL_USE: &str = "everyday";
+const USUAL_LOAD: &str = "standing";
 
 fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, String>) -> Option<Ticket> {
     let head = top.within("ticket", Need::Required, head);
     let wearer = top.within("wearer", Need::Optional, |s| wearer(s, shelf));
-    let wearer = wearer.unwrap_or_else(|| Some(Wearer { weight_kg: None, usage: USUAL_USE.to_owned() }));
+    let wearer = wearer.unwrap_or_else(|| {
+        let load = shelf.load(USUAL_LOAD).map_err(|unknown| top.here(unknown.to_string(), "")).ok()?;
+        Some(Wearer { weight_kg: None, usage: USUAL_USE.to_owned(), load: load.clone() })
+    });
     let boot = top.within("boot", Need::Optional, |s| boot(s, beside));
     let (boot, tracings) = boot.unwrap_or_default();
     let make = top.within("make", Need::Required, |s| making::make(s, shelf)).flatten();
@@ -120,9 +124,11 @@ fn refuse_names(s: &Section) {
 fn wearer(s: &Section, shelf: &Shelf) -> Option<Wearer> {
     let weight_kg = s.number("weight", Need::Optional, ranges::WEIGHT);
     let usage = s.text("use", Need::Optional, usize::MAX).unwrap_or_else(|| USUAL_USE.to_owned());
+    let load = s.text("load", Need::Optional, usize::MAX).unwrap_or_else(|| USUAL_LOAD.to_owned());
     refuse_names(s);
+    let load = look_up(s, "load", &load, |name| shelf.load(name));
     look_up(s, "use", &usage, |name| shelf.support(name))?;
-    Some(Wearer { weight_kg, usage })
+    Some(Wearer { weight_kg, usage, load: load?.clone() })
 }
 
 /// What `find` finds under `name`; what it does not find is noted at `key`.

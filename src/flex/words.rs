@@ -1,0 +1,128 @@
+//! The answers about a footbed under load in a fitter's words: a few lines for the screen, fewer for
+//! the sheet.
+
+use super::{Figures, Flex};
+
+/// What the figures take for granted.
+pub const ASSUMED: &str = "worked out for small bending of a thin plate that lies loose on the boot board; its ends may slide, so \
+                           the arch is no stiffer than a flat strip. An arch whose ends are held would be far stiffer (some 40 times)";
+
+/// The same for paper.
+pub const SHORTLY_ASSUMED: &str =
+    "Small bending, loose on the board, ends slide: soft as a flat strip; held ends are far stiffer";
+
+impl Flex {
+    /// The answers, a sentence or two each.
+    pub fn lines(&self) -> Vec<String> {
+        let mut lines = vec![];
+        if let Some(figures) = &self.figures {
+            lines.push(format!(
+                "under load, {}, {:.0} N on this foot: {}",
+                self.load_title,
+                figures.force_n,
+                arch(figures)
+            ));
+            lines.extend(drop(figures));
+            lines.extend(strain(figures));
+            lines.extend(squeeze(figures));
+            lines.extend(figures.suggestion.as_ref().map(|suggestion| {
+                format!("wanted {:.0} % of the foot's own drop: {}", 100.0 * suggestion.wanted_share, suggestion.words)
+            }));
+            lines.push(format!("stiffness: {}", figures.modulus_from));
+        }
+        lines.extend(self.missing.iter().map(|what| format!("not known: {what}")));
+        lines
+    }
+
+    /// A few words for the sheet.
+    pub fn brief(&self) -> String {
+        let Some(figures) = &self.figures else {
+            return self.missing.first().map_or(String::new(), |what| format!("not known: {what}"));
+        };
+        let what = match (figures.bends, figures.small) {
+            (false, _) => format!("arch solid, squeezed {} mm", signed(figures.arch_drop_mm)),
+            (true, true) => format!("arch gives {} mm", signed(figures.arch_give_mm)),
+            (true, false) => format!("arch folds, gives some {:.0} mm", figures.arch_give_mm),
+        };
+        let allowed = figures.drop.map_or(String::new(), |drop| {
+            format!(", allows {:.0} % of the foot's own drop", 100.0 * drop.allowed_share)
+        });
+        let strain = figures.bending.map_or(String::new(), |bending| {
+            let limit = figures.strain_limit.map_or(String::new(), |limit| format!(" of {:.1} %", 100.0 * limit));
+            format!(", strain {:.1} %{limit}", 100.0 * bending.strain)
+        });
+        format!("{what} by {:.0} N{allowed}{strain}", figures.force_n)
+    }
+}
+
+/// Hundredths of a mm; never a minus before a zero.
+fn signed(mm: f64) -> String {
+    format!("{:.2}", (100.0 * mm).round() / 100.0 + 0.0)
+}
+
+fn giving(give_mm: f64) -> String {
+    match give_mm < 0.0 {
+        true => format!("{} mm less as heel and ball sink more than the arch", signed(-give_mm)),
+        false => format!("{} mm by giving", signed(give_mm)),
+    }
+}
+
+fn arch(figures: &Figures) -> String {
+    let [heel, first, fifth] = figures.sink_mm.map(signed);
+    let sinks = format!("heel {heel}, first met {first}, fifth met {fifth} mm");
+    let [stiff, soft] = figures.sensitivity.stiff_soft_mm.map(signed);
+    let drop = signed(figures.arch_drop_mm);
+    let give = signed(figures.arch_give_mm);
+    if !figures.bends {
+        return format!(
+            "the arch is solid down to the boot board and does not bend; it is squeezed by {drop} mm ({sinks}). Only \
+             underside = \"relieved\" lets it bend"
+        );
+    }
+    let other = figures.sensitivity.thinner_thicker_mm.map_or(String::new(), |both| {
+        let [thinner, thicker] = both.map(signed);
+        format!(", {thinner} with a flex zone 0.5 mm thinner, {thicker} with one 0.5 mm thicker")
+    });
+    format!(
+        "the arch sinks {drop} mm ({sinks}), so it gives {give} mm against heel and ball (below zero: those sink more); \
+         {stiff} to {soft} over the material's range{other}. One more mm there takes {:.0} N",
+        figures.apex_stiffness_n_mm
+    )
+}
+
+fn drop(figures: &Figures) -> Option<String> {
+    let drop = figures.drop?;
+    Some(format!(
+        "it allows {:.0} % of the foot's own drop of {} mm: {} mm by its height, {}",
+        100.0 * drop.allowed_share,
+        drop.own_mm,
+        signed(drop.by_shape_mm),
+        giving(figures.arch_give_mm)
+    ))
+}
+
+fn strain(figures: &Figures) -> Option<String> {
+    let bending = figures.bending?;
+    let [x, y] = bending.at_mm;
+    let limit = figures
+        .strain_limit
+        .map_or("its limit is not known".to_string(), |limit| format!("{:.1} % is its limit", 100.0 * limit));
+    let soft = match figures.small {
+        true => "",
+        false => ". It sinks by more than it is thick: too soft for small bending, so take all this as \"gives a lot\"",
+    };
+    Some(format!(
+        "bending strains it by at most {:.2} %, at x {x:.0} y {y:.0} mm; {limit}{soft}",
+        100.0 * bending.strain
+    ))
+}
+
+fn squeeze(figures: &Figures) -> Option<String> {
+    let each: Vec<String> = figures
+        .squeeze
+        .iter()
+        .map(|s| format!("{} {:.0} % of {:.1} mm", s.under, 100.0 * s.squeezed, s.thickness_mm))
+        .collect();
+    let shut = figures.squeeze.first()?.shut_at;
+    Some(format!("foam squeezed under {}; it is hard from {:.0} %", each.join(", "), 100.0 * shut))
+}
