@@ -23,6 +23,7 @@ mod notes_block;
 #[cfg(test)]
 mod overlap;
 mod plan;
+mod preview;
 mod profile_a;
 mod record;
 #[cfg(test)]
@@ -39,6 +40,7 @@ pub use data::{
     Bevel, BootRow, DrawError, DrawnFoot, Height, LaidFoot, Landmarks, LayData, NoteRow, ProgramRow, SheetData,
     ValueRow,
 };
+pub use preview::{CutterShape, PreviewData, PreviewFoot, PreviewMove, PreviewProgram, preview_html};
 pub use record::{RecordData, record_html};
 pub use sheet::sheet_html;
 pub use trim::trim_svg;
