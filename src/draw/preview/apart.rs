@@ -19,11 +19,9 @@ const FULL_MM: f64 = 3.0;
 /// Paper around the picture, mm.
 const MARGIN_MM: f64 = 4.0;
 
-/// The picture, its size in mm of paper, and in words what it shows.
+/// The picture, and in words what it shows.
 pub struct Apart {
     pub svg: String,
-    pub width: f64,
-    pub height: f64,
     pub words: String,
 }
 
@@ -47,7 +45,7 @@ pub fn apart(left: &DrawnFoot, right: &DrawnFoot, divisor: f64) -> Option<Apart>
     let group = maps(&difference, &outlines, &at);
     let group = group.add(ink::curve("w50 open", &outlines[0], true));
     let group = group.add(ink::curve("w25 open hidden", &outlines[1], true));
-    let group = [(high, "most"), (low, "least")].into_iter().fold(group, |g, ((p, mm), _)| g.add(number(at(p), mm)));
+    let group = [high, low].into_iter().fold(group, |g, (p, mm)| g.add(number(at(p), mm)));
     let words = "Left footbed against the right one, mirrored: lines of equal difference in height";
     let drawing = SVG::new()
         .set("viewBox", format!("0 0 {} {}", ink::coarse(width), ink::coarse(height)))
@@ -55,7 +53,7 @@ pub fn apart(left: &DrawnFoot, right: &DrawnFoot, divisor: f64) -> Option<Apart>
         .set("role", "img")
         .set("aria-label", words);
     let told = format!("left higher by {} at most, lower by {} at most", told(high.1), told(-low.1));
-    Some(Apart { svg: drawing.add(group).to_string(), width, height, words: told })
+    Some(Apart { svg: drawing.add(group).to_string(), words: told })
 }
 
 fn told(mm: f64) -> String {
@@ -95,17 +93,20 @@ fn maps(difference: &Grid, outlines: &[Vec<Point2>; 2], at: &impl Fn(Point2) -> 
     let mut tint = ink::group("tint");
     let mut lines = ink::group("lines");
     // Painted from the lowest up, each level over the last.
-    tint = tint.add(ink::curve("", &outlines[0], true).set("fill", tone((f64::from(first) - 0.5) * LEVEL_MM)));
-    for k in first..=last {
+    let ground = ink::curve(if first > -1 { "neutral" } else { "" }, &outlines[0], true);
+    tint = tint.add(if first > -1 { ground } else { ground.set("fill", tone((f64::from(first) - 0.5) * LEVEL_MM)) });
+    // Zero is no line: where both are flat it would be drawn around rounding.
+    for k in (first..=last).filter(|k| *k != 0) {
         let level = f64::from(k) * LEVEL_MM;
-        // Zero itself is drawn where it is crossed, not around what is equal to rounding.
-        let d: String = loops_above(difference, level + 1e-9)
+        let d: String = loops_above(difference, level)
             .iter()
             .map(|l| simplified(&l.iter().map(|p| at(*p)).collect::<Vec<_>>(), 0.02))
             .map(|l| ink::path_data(&l, true, ink::coarse))
             .collect();
         let class = if k % 2 == 0 { "contour index" } else { "contour" };
-        tint = tint.add(Path::new().set("d", d.as_str()).set("fill", tone(level + LEVEL_MM / 2.0)).set("fill-rule", "evenodd"));
+        let area = Path::new().set("d", d.as_str()).set("fill-rule", "evenodd");
+        // Between the lines on both sides of zero there is bare paper.
+        tint = tint.add(if k == -1 { area.set("class", "neutral") } else { area.set("fill", tone(level + LEVEL_MM / 2.0)) });
         lines = lines.add(Path::new().set("class", class).set("d", d));
     }
     let clip = "url(#apart-both)";

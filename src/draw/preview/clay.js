@@ -4,13 +4,16 @@
 const stage = document.getElementById('stage');
 const canvas = document.getElementById('clay');
 const round = document.getElementById('round');
+const lightButton = document.getElementById('light');
 /** Yaw and tilt in degrees of each view: 0 looks straight down, 90 along the board from the heel. */
 const views = { 0: [-24, 52], 1: [0, 0], 2: [180, 180], 3: [-90, 90], 4: [90, 90], 5: [0, 90], 6: [180, 90] };
-const look = { yaw: -24, tilt: 52, zoom: 1, panX: 0, panY: 0, light: [-0.55, 0.35, 0.75], show: sides.length > 1 ? 'LR' : sides[0] };
+const look = { yaw: -24, tilt: 52, zoom: 1, panX: 0, panY: 0, light: [-0.55, -0.3, 0.78], show: sides.length > 1 ? 'LR' : sides[0] };
 /** What is played: set by play.js. */
 let played = null;
 let card = null;
 let asked = false;
+/** How the view was drawn last. */
+let seen = null;
 
 try {
   card = setUpCard();
@@ -24,7 +27,7 @@ if (card) {
   setUpHands();
   new ResizeObserver(redraw).observe(stage);
   window.matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
-  followers.push(redraw);
+  followers.push(() => seen && placePin(...seen));
 }
 
 function setUpCard() {
@@ -92,7 +95,7 @@ function fitted(right, up, aspect) {
   const reach = (axis) => Math.abs(axis[0]) * x + Math.abs(axis[1]) * y + Math.abs(axis[2]) * 14;
   wide = reach(right);
   tall = reach(up);
-  return 0.46 / Math.max(tall, wide / aspect);
+  return 0.52 / Math.max(tall, wide / aspect);
 }
 
 function redraw() {
@@ -153,7 +156,8 @@ function draw() {
   }
   if (above) drawGround(gl, camera, ink);
   if (played) drawPath(gl, camera, ink, signal);
-  placePins(camera, width / ratio, height / ratio);
+  seen = [camera, width / ratio, height / ratio];
+  placePin(...seen);
 }
 
 function drawMesh(gl, mesh, uniforms, facets) {
@@ -180,10 +184,10 @@ pin.className = 'pin';
 pin.hidden = true;
 stage.append(pin);
 
-function placePins(camera, width, height) {
-  const seen = point && !played && shown().includes(point.side);
-  pin.hidden = !seen;
-  if (!seen) return;
+function placePin(camera, width, height) {
+  const here = point && !played && shown().includes(point.side);
+  pin.hidden = !here;
+  if (!here) return;
   const body = bodyOf(point.side);
   const p = [body[0] * point.x + body[12], point.y + body[13], point.top];
   const m = camera.matrix;
@@ -233,8 +237,6 @@ function setUpHands() {
   document.getElementById('enlarge').addEventListener('click', () => enlarge());
   round.addEventListener('keydown', (event) => event.key === 'Escape' && round.classList.contains('large') && enlarge());
 }
-
-const lightButton = document.getElementById('light');
 
 function spread(fingers) {
   const [a, b] = Array.from(fingers.values());

@@ -21,8 +21,8 @@ const claySource = {
   out vec4 colour;
   // Dark where z is near a multiple of the pitch, one pixel wide at any scale.
   float line(float z, float pitch, float width) {
-    float u = z / pitch; float d = abs(fract(u - 0.5) - 0.5); float w = fwidth(u);
-    return w > 0.5 ? 0.0 : 1.0 - smoothstep(width * w * 0.5, width * w * 0.5 + w, d);
+    float u = z / pitch; float d = abs(fract(u - 0.5) - 0.5); float w = max(fwidth(u), 1e-5);
+    return w > 0.5 ? 0.0 : 1.0 - smoothstep(0.0, width * w, d);
   }
   void main() {
     if (shade > 0.5) { colour = vec4(mix(paper, ink, 0.16), 1.0); return; }
@@ -34,7 +34,7 @@ const claySource = {
     vec3 tone = clay * (0.36 + 0.16 * sky + 0.56 * lit);
     // Edges that turn away are drawn a little darker, as a pencil would.
     tone *= 1.0 - 0.25 * pow(1.0 - abs(dot(n, eye)), 3.0);
-    float rule = lines * level.y * max(0.5 * line(level.x, 1.0, 1.0), 0.9 * line(level.x, 5.0, 1.6));
+    float rule = lines * level.y * max(0.62 * line(level.x, 1.0, 1.0), 0.9 * line(level.x, 5.0, 1.5));
     colour = vec4(mix(tone, ink, rule), 1.0);
   }`,
   boardVertex: `#version 300 es
@@ -43,10 +43,10 @@ const claySource = {
   boardFragment: `#version 300 es
   precision highp float;
   in vec3 at; uniform vec3 ink; uniform vec3 centre; uniform float reach; out vec4 colour;
-  float line(float u) { float d = abs(fract(u - 0.5) - 0.5); float w = fwidth(u); return w > 0.35 ? 0.0 : 1.0 - smoothstep(0.0, w, d); }
+  float line(float u) { float d = abs(fract(u - 0.5) - 0.5); float w = max(fwidth(u), 1e-5); return w > 0.35 ? 0.0 : 1.0 - smoothstep(0.0, w, d); }
   void main() {
     float fade = 1.0 - smoothstep(0.55, 1.0, length(at.xy - centre.xy) / reach);
-    float rule = max(max(line(at.x / 10.0), line(at.y / 10.0)) * 0.16, max(line(at.x / 50.0), line(at.y / 50.0)) * 0.34);
+    float rule = max(max(line(at.x / 10.0), line(at.y / 10.0)) * 0.22, max(line(at.x / 50.0), line(at.y / 50.0)) * 0.4);
     colour = vec4(ink, rule * fade);
   }`,
   lineVertex: `#version 300 es
@@ -106,6 +106,11 @@ function cardMesh(gl, values, indices, width) {
   return { array, buffer, count: indices ? indices.length : values.length / width };
 }
 
+function unit(x, y) {
+  const length = Math.hypot(x, y) || 1;
+  return [x / length, y / length];
+}
+
 /** The design of one foot as triangles: rows across from edge to edge, closer at heel and toe. */
 function footMesh(foot) {
   const rows = 220, columns = 64;
@@ -142,8 +147,8 @@ function footMesh(foot) {
   const n = foot.edge.length;
   for (let k = 0; k <= n; k++) {
     const p = foot.edge[k % n], before = foot.edge[(k + n - 1) % n], after = foot.edge[(k + 1) % n];
-    const t = [after[0] - before[0], after[1] - before[1]];
-    const out = [t[1], -t[0], 0];
+    const a = unit(p[0] - before[0], p[1] - before[1]), b = unit(after[0] - p[0], after[1] - p[1]);
+    const out = [a[1] + b[1], -a[0] - b[0], 0];
     for (const z of [foot.underAt(p[0], p[1]), foot.topAt(p[0], p[1])]) put(p[0], p[1], z, out, z, 0.45);
   }
   for (let k = 0; k < n; k++) {

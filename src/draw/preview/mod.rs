@@ -18,7 +18,7 @@ use super::cautions;
 use super::data::{DrawError, DrawnFoot, check_foot};
 use super::ink;
 use super::notes;
-use super::notes_block::{NoteLine, note_rows};
+use super::notes_block::{NoteLine, Print, note_rows};
 use super::sheet::{check_bar, render, side_words};
 use super::tables::{self, BootLine, ValueLine};
 use crate::frame::{Point3, Rect};
@@ -112,6 +112,11 @@ const SCRIPT: &str = concat!(
     include_str!("notes.js"),
 );
 
+/// Paper for the notes of a pair and of one foot, as the style sheet's print part leaves it: height and
+/// width, mm.
+const NOTES_PAIR_MM: (f64, f64) = (80.0, 38.0);
+const NOTES_SINGLE_MM: (f64, f64) = (45.0, 140.0);
+
 /// The preview as one HTML page that loads nothing.
 pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
     let drawn: Vec<DrawnFoot> = job.feet.iter().map(|foot| foot.drawn.clone()).collect();
@@ -130,7 +135,7 @@ pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
         let sampled = Sampled::of(foot);
         let drawing = pictures(&foot.drawn, &list, sampled.least, divisor)?;
         rules.push_str(&sizes(foot, &drawing));
-        let FootPictures { plan, cuts, free, papers, .. } = drawing;
+        let FootPictures { plan, cuts, free, papers } = drawing;
         feet.push(FootPage {
             letter: foot.drawn.side.letter(),
             side: foot.drawn.side.name(),
@@ -148,6 +153,8 @@ pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
         _ => None,
     };
     let (pictorial, ..) = pictorial::pictorial(&references);
+    let (room, width) = if feet.len() > 1 { NOTES_PAIR_MM } else { NOTES_SINGLE_MM };
+    let notes = note_rows(&list, room, width);
     let style = format!("{STYLE}{rules}");
     let page = Page {
         code: job.code,
@@ -160,8 +167,8 @@ pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
         feet,
         pictorial,
         apart: against.map(|a| ApartPage { svg: a.svg, words: a.words }),
-        // On paper the page's own style decides how much is told.
-        notes: note_rows(&list, f64::INFINITY, 100.0),
+        more: notes.iter().filter(|n| n.print != Print::Full).count(),
+        notes,
         places: list.iter().map(|n| n.at.iter().filter(|(_, at)| at.is_some()).map(|(s, _)| s.letter()).collect()).collect(),
         values: tables::value_rows(&drawn),
         boot: tables::boot_rows(&drawn),
@@ -217,6 +224,7 @@ fn sizes(foot: &PreviewFoot, drawing: &FootPictures) -> String {
         ".foot-{letter}{{--w:{};--columns:{columns}}}\n",
         ink::coarse(drawing.plan.width + widest)
     );
+    text.push_str(&format!(".single{{--plans:{}}}\n", ink::coarse(drawing.plan.width + widest + 3.0)));
     for cut in &drawing.cuts {
         text.push_str(&format!(".cut-{}-{letter}{{--top:{}%}}\n", cut.letter, share(cut.top)));
     }
@@ -236,6 +244,8 @@ struct Page<'a> {
     pictorial: String,
     apart: Option<ApartPage>,
     notes: Vec<NoteLine>,
+    /// How many notes have no room on paper.
+    more: usize,
     /// The feet on whose plan each note has a place.
     places: Vec<Vec<char>>,
     values: Vec<ValueLine>,

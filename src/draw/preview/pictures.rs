@@ -23,8 +23,9 @@ const PLAN_HEIGHT_MM: f64 = 122.0;
 const FREE_DIVISOR: f64 = 1.5;
 /// Paper on both sides of a section, for upright dimensions, mm.
 const SIDE_MM: f64 = 4.5;
-/// Where the movable section stands at first, share of the foot's length: the flex zone's place.
-const FREE_SHARE: f64 = 0.5;
+/// Where the movable section stands at first, share of the foot's length: between heel and arch,
+/// clear of the other planes.
+const FREE_SHARE: f64 = 0.28;
 
 /// A picture as text with its size, mm of paper.
 pub struct Sheetlet {
@@ -43,7 +44,6 @@ pub struct FootPictures {
     pub cuts: Vec<Sheetlet>,
     pub free: Sheetlet,
     pub papers: Papers,
-    pub divisor: f64,
 }
 
 /// The largest scale, 1:n, at which every foot fits its paper.
@@ -97,7 +97,7 @@ pub fn pictures(foot: &DrawnFoot, list: &[Numbered], least: Option<Least>, divis
     };
     let cuts = cuts.into_iter().zip(tops).map(|((cut, h), top)| sheetlet(foot, cut, h, top)).collect();
     let plan = Sheetlet { svg: svg.to_string(), width, height, top: 0.0, name: "plan", letter: 'P' };
-    Ok(FootPictures { plan, cuts, free, papers, divisor })
+    Ok(FootPictures { plan, cuts, free, papers })
 }
 
 fn picture(words: &str, width: f64, height: f64) -> SVG {
