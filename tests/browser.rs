@@ -44,6 +44,7 @@ fn opened(text: &str, paths: Paths, (width, height): (u32, u32)) -> Option<Opene
     let mut page = Page::start(&program);
     page.prefer("light", "reduce");
     page.open(&file, width, height);
+    assert_eq!(page.eval("ready"), json!(true), "there is no view in the round");
     Some(Opened { ticket, page, file, _folder: folder })
 }
 
@@ -64,7 +65,8 @@ fn spread(mut k: usize, base: usize) -> f64 {
 /// Two hundred places inside an outline.
 fn places(outline: &sustent::curve::Outline) -> Vec<Point2> {
     let box_of = outline.bounds();
-    let at = |k: usize| Point2::new(box_of.x0 + box_of.width() * spread(k, 2), box_of.y0 + box_of.height() * spread(k, 3));
+    let at =
+        |k: usize| Point2::new(box_of.x0 + box_of.width() * spread(k, 2), box_of.y0 + box_of.height() * spread(k, 3));
     (1..).map(at).filter(|p| outline.contains(*p)).take(200).collect()
 }
 
@@ -106,7 +108,12 @@ fn the_number_under_the_pointer_is_the_models() {
             page.pointer("mouseMoved", x, y);
             let words = page.eval("document.getElementById('reading').textContent");
             let words = words.as_str().unwrap();
-            let read: f64 = words.strip_prefix(&format!("{side} thickness ")).and_then(|w| w.split(' ').next()).unwrap().parse().unwrap();
+            let read: f64 = words
+                .strip_prefix(&format!("{side} thickness "))
+                .and_then(|w| w.split(' ').next())
+                .unwrap()
+                .parse()
+                .unwrap();
             let model = footbed.top_at(*p) - footbed.underside_at(*p);
             // The number is printed to 0.01 mm.
             assert!((read - model).abs() < 0.02 + 0.005, "{side} {p}: {words}, model {model}");
@@ -189,8 +196,8 @@ fn a_note_leads_to_its_place() {
     }
 }
 
-/// The page's own carving, coarse as it is, leaves the design: within the scallop that was asked, what
-/// a lattice of 1 mm does to slopes, and nothing below it.
+/// The page's own carving, coarse as it is, leaves the design: within the scallop that was asked (0.08 mm)
+/// and its cutter's profile in straight steps of 0.1 mm, and hardly anything below it.
 #[test]
 fn the_played_programs_leave_the_design() {
     let Some(mut opened) = opened(&text(DEMO), Paths::Planned, (1280, 900)) else { return };
@@ -203,13 +210,13 @@ fn the_played_programs_leave_the_design() {
          return [most, least, n]; })()",
     );
     let number = |k: usize| told[k].as_f64().unwrap();
-    assert!(number(2) > 10_000.0 && number(0) < 0.12 && number(1) > -0.03, "{told}");
+    assert!(number(2) > 10_000.0 && number(0) < 0.15 && number(1) > -0.03, "{told}");
     // Half way through roughing the blank's face still stands somewhere.
     let half = page.eval(
         "(() => { const k = feet.L.programs.findIndex((p) => p.title === 'top-1-rough'); choose('L:' + k); playTo(played.path.seconds / 2); \
          return [Math.max(...played.stock.top), feet.L.blank.top, clock.textContent]; })()",
     );
-    assert_eq!(half[0], half[1]);
+    assert!((half[0].as_f64().unwrap() - half[1].as_f64().unwrap()).abs() < 1e-4, "{half}");
     assert_eq!(page.complaints(), Vec::<String>::new());
 }
 
@@ -226,7 +233,9 @@ fn no_size_of_window_needs_scrolling_sideways_and_it_prints_to_one_page() {
                          .filter((e) => e.offsetParent && e.getBoundingClientRect().height < 44).map((e) => e.outerHTML.slice(0, 80))";
             assert_eq!(page.eval(small), json!([]), "{name} at {width}: smaller than a finger");
         }
-        assert_eq!(page.printed_pages(), 1, "{name}");
+        for paper in [(8.27, 11.69), (8.5, 11.0)] {
+            assert_eq!(page.printed_pages(paper), 1, "{name} on {paper:?} inches");
+        }
         assert_eq!(page.complaints(), Vec::<String>::new(), "{name}");
     }
 }
@@ -234,16 +243,25 @@ fn no_size_of_window_needs_scrolling_sideways_and_it_prints_to_one_page() {
 #[test]
 fn markup_in_a_note_is_text_and_a_ticket_with_stops_shows_them() {
     let demo = text(DEMO);
-    let hostile = demo.replace("note = \"Volunteer", "note = \"</script><script>window.hurt = 1</script><img src=x onerror='hurt = 1'>Volunteer");
+    let hostile = demo.replace(
+        "note = \"Volunteer",
+        "note = \"</script><script>window.hurt = 1</script><img src=x onerror='hurt = 1'>Volunteer",
+    );
     let stopped = hostile.replace("medial_arch = 18 ", "medial_arch = 32 ");
     assert!(hostile != demo && stopped != hostile);
     let Some(mut opened) = opened(&stopped, Paths::Planned, (1280, 900)) else { return };
     let page = &mut opened.page;
     assert_eq!(page.eval("typeof window.hurt"), json!("undefined"));
     assert_eq!(page.eval("document.images.length"), json!(0));
-    assert!(page.eval("document.querySelector('.cautions').textContent").as_str().unwrap().contains("<img src=x onerror="));
+    assert!(
+        page.eval("document.querySelector('.cautions').textContent").as_str().unwrap().contains("<img src=x onerror=")
+    );
     assert_eq!(page.eval("document.querySelectorAll('.notes .stop').length > 0"), json!(true));
-    assert_eq!(page.eval("document.getElementById('player')"), json!(null));
+    assert_eq!(
+        page.eval("[feet.L.programs.length, feet.R.programs.length > 0]"),
+        json!([0, true]),
+        "the left foot is stopped"
+    );
     assert_eq!(page.complaints(), Vec::<String>::new());
 }
 
@@ -267,6 +285,7 @@ fn an_accessibility_audit_finds_nothing_serious() {
 
 fn audit(page: &mut Page, file: &Path, script: &str, scheme: &str, width: u32) {
     page.open(file, width, 900);
+    page.eval("ready");
     page.call("Runtime.evaluate", json!({"expression": script}));
     let found = page.eval(
         "axe.run().then((r) => r.violations.filter((v) => ['serious', 'critical', 'moderate'].includes(v.impact)) \
@@ -284,6 +303,8 @@ fn sides_stay_sides() {
         let way = opened.page.eval(&format!("onPlan(feet.{letter}, 10, 0)[0] - onPlan(feet.{letter}, 0, 0)[0]"));
         assert!(way.as_f64().unwrap() * medial > 0.0, "{letter} {way}");
     }
-    let order = opened.page.eval("Array.from(document.querySelectorAll('[data-plan]'), (e) => [e.dataset.plan, e.getBoundingClientRect().x])");
+    let order = opened.page.eval(
+        "Array.from(document.querySelectorAll('[data-plan]'), (e) => [e.dataset.plan, e.getBoundingClientRect().x])",
+    );
     assert!(order[0][1].as_f64() < order[1][1].as_f64() && order[0][0] == "L", "{order}");
 }

@@ -19,7 +19,8 @@ const STUCK: Duration = Duration::from_secs(120);
 /// The browser's program, or `None` with a word about what is skipped.
 pub fn chromium() -> Option<PathBuf> {
     let names = ["chromium", "chromium-browser", "google-chrome"];
-    let folders: Vec<PathBuf> = std::env::var_os("PATH").map(|p| std::env::split_paths(&p).collect()).unwrap_or_default();
+    let folders: Vec<PathBuf> =
+        std::env::var_os("PATH").map(|p| std::env::split_paths(&p).collect()).unwrap_or_default();
     let found = names.iter().flat_map(|name| folders.iter().map(move |folder| folder.join(name))).find(|p| p.is_file());
     if found.is_none() {
         assert!(std::env::var_os(REQUIRED).is_none(), "{REQUIRED} is set and there is no chromium on the PATH");
@@ -131,8 +132,7 @@ impl Page {
 
     /// `light` or `dark`, and whether motion is reduced.
     pub fn prefer(&mut self, scheme: &str, motion: &str) {
-        let features =
-            json!([{"name": "prefers-color-scheme", "value": scheme}, {"name": "prefers-reduced-motion", "value": motion}]);
+        let features = json!([{"name": "prefers-color-scheme", "value": scheme}, {"name": "prefers-reduced-motion", "value": motion}]);
         self.call("Emulation.setEmulatedMedia", json!({"features": features}));
     }
 
@@ -154,7 +154,8 @@ impl Page {
             _ => "",
         };
         for kind in ["keyDown", "keyUp"] {
-            let mut event = json!({"type": kind, "key": key, "code": key, "windowsVirtualKeyCode": code, "modifiers": modifiers});
+            let mut event =
+                json!({"type": kind, "key": key, "code": key, "windowsVirtualKeyCode": code, "modifiers": modifiers});
             if kind == "keyDown" && !text.is_empty() {
                 event["text"] = text.into();
             }
@@ -179,9 +180,11 @@ impl Page {
         self.events.iter().filter(bad).map(Value::to_string).collect()
     }
 
-    /// How many pages it prints to, as the page's own style asks.
-    pub fn printed_pages(&mut self) -> usize {
-        let printed = self.call("Page.printToPDF", json!({"preferCSSPageSize": true, "printBackground": true}));
+    /// How many pages it prints to on paper of this size, in inches, turned as the page's own style asks.
+    pub fn printed_pages(&mut self, paper: (f64, f64)) -> usize {
+        let wanted =
+            json!({"preferCSSPageSize": true, "printBackground": true, "paperWidth": paper.0, "paperHeight": paper.1});
+        let printed = self.call("Page.printToPDF", wanted);
         let pdf = decoded(printed["data"].as_str().unwrap_or_default());
         let text = String::from_utf8_lossy(&pdf);
         text.matches("/Type /Page").count() - text.matches("/Type /Pages").count()

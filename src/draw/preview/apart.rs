@@ -106,7 +106,11 @@ fn maps(difference: &Grid, outlines: &[Vec<Point2>; 2], at: &impl Fn(Point2) -> 
         let class = if k % 2 == 0 { "contour index" } else { "contour" };
         let area = Path::new().set("d", d.as_str()).set("fill-rule", "evenodd");
         // Between the lines on both sides of zero there is bare paper.
-        tint = tint.add(if k == -1 { area.set("class", "neutral") } else { area.set("fill", tone(level + LEVEL_MM / 2.0)) });
+        tint = tint.add(if k == -1 {
+            area.set("class", "neutral")
+        } else {
+            area.set("fill", tone(level + LEVEL_MM / 2.0))
+        });
         lines = lines.add(Path::new().set("class", class).set("d", d));
     }
     let clip = "url(#apart-both)";

@@ -15,12 +15,20 @@ let asked = false;
 /** How the view was drawn last. */
 let seen = null;
 
-try {
-  card = setUpCard();
-} catch (fault) {
-  card = null;
-}
-if (card) {
+/** Set up once the drawing has been painted: its triangles take a moment. Told whether there is a view. */
+const ready = new Promise((tell) => {
+  requestAnimationFrame(() => setTimeout(() => {
+    try {
+      card = setUpCard();
+    } catch (fault) {
+      card = null;
+    }
+    if (card) showCard();
+    tell(card !== null);
+  }));
+});
+
+function showCard() {
   stage.classList.add('drawn');
   canvas.hidden = false;
   document.getElementById('views').hidden = false;
@@ -28,6 +36,7 @@ if (card) {
   new ResizeObserver(redraw).observe(stage);
   window.matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
   followers.push(() => seen && placePin(...seen));
+  redraw();
 }
 
 function setUpCard() {
@@ -85,16 +94,17 @@ function cameraMatrix(width, height) {
 
 /** Scale at which everything shown fits a stage one unit high. */
 function fitted(right, up, aspect) {
-  let wide = 1, tall = 1;
   const extent = shown().map((side) => {
-    const box = feet[side].box;
-    return [(box.x1 - box.x0) / 2, (box.y1 - box.y0) / 2];
+    const box = feet[side].box, blank = feet[side].blank;
+    if (!played) return [(box.x1 - box.x0) / 2, (box.y1 - box.y0) / 2];
+    // The blank is not centred on its piece.
+    const x = (box.x0 + box.x1) / 2, y = (box.y0 + box.y1) / 2;
+    return [Math.max(blank.x1 - x, x - blank.x0), Math.max(blank.y1 - y, y - blank.y0)];
   });
   const x = look.show === 'LR' && !played ? extent.reduce((sum, e) => sum + 2 * e[0], 18) / 2 : extent[0][0];
   const y = Math.max(...extent.map((e) => e[1]));
-  const reach = (axis) => Math.abs(axis[0]) * x + Math.abs(axis[1]) * y + Math.abs(axis[2]) * 14;
-  wide = reach(right);
-  tall = reach(up);
+  const reach = (axis) => Math.abs(axis[0]) * x + Math.abs(axis[1]) * y + Math.abs(axis[2]) * (played ? 30 : 14);
+  const wide = reach(right), tall = reach(up);
   return 0.52 / Math.max(tall, wide / aspect);
 }
 

@@ -22,7 +22,8 @@ const claySource = {
   // Dark where z is near a multiple of the pitch, one pixel wide at any scale.
   float line(float z, float pitch, float width) {
     float u = z / pitch; float d = abs(fract(u - 0.5) - 0.5); float w = max(fwidth(u), 1e-5);
-    return w > 0.5 ? 0.0 : 1.0 - smoothstep(0.0, width * w, d);
+    // None where lines would run together, and none on a plain that lies at a whole height.
+    return (1.0 - smoothstep(0.0, width * w, d)) * (1.0 - smoothstep(0.25, 0.5, w)) * smoothstep(1e-4, 1e-3, w);
   }
   void main() {
     if (shade > 0.5) { colour = vec4(mix(paper, ink, 0.16), 1.0); return; }
@@ -35,6 +36,8 @@ const claySource = {
     // Edges that turn away are drawn a little darker, as a pencil would.
     tone *= 1.0 - 0.25 * pow(1.0 - abs(dot(n, eye)), 3.0);
     float rule = lines * level.y * max(0.62 * line(level.x, 1.0, 1.0), 0.9 * line(level.x, 5.0, 1.5));
+    // On the walls of a carved blank lines would only crowd.
+    if (facets > 0.5) rule *= smoothstep(0.2, 0.5, abs(n.z));
     colour = vec4(mix(tone, ink, rule), 1.0);
   }`,
   boardVertex: `#version 300 es
@@ -113,7 +116,8 @@ function unit(x, y) {
 
 /** The design of one foot as triangles: rows across from edge to edge, closer at heel and toe. */
 function footMesh(foot) {
-  const rows = 220, columns = 64;
+  // A hollow has sharp edges that coarse rows would fray.
+  const rows = foot.underField ? 360 : 220, columns = foot.underField ? 120 : 64;
   const values = [], indices = [];
   const { y0, y1 } = foot.box;
   const put = (x, y, z, n, level, weight) => values.push(x, y, z, n[0], n[1], n[2], level, weight, 0);

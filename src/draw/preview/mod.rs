@@ -114,7 +114,7 @@ const SCRIPT: &str = concat!(
 
 /// Paper for the notes of a pair and of one foot, as the style sheet's print part leaves it: height and
 /// width, mm.
-const NOTES_PAIR_MM: (f64, f64) = (80.0, 38.0);
+const NOTES_PAIR_MM: (f64, f64) = (80.0, 35.0);
 const NOTES_SINGLE_MM: (f64, f64) = (45.0, 140.0);
 
 /// The preview as one HTML page that loads nothing.
@@ -130,11 +130,12 @@ pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
     let divisor = pictures::divisor(&references);
     let mut feet: Vec<FootPage> = Vec::new();
     let mut told: Vec<FootData> = Vec::new();
-    let mut rules = String::new();
+    let (mut rules, mut columns) = (String::new(), String::new());
     for foot in in_order(&job.feet) {
         let sampled = Sampled::of(foot);
         let drawing = pictures(&foot.drawn, &list, sampled.least, divisor)?;
         rules.push_str(&sizes(foot, &drawing));
+        columns.push_str(&format!(" minmax(0,{}fr)", ink::coarse(drawing.plan.width + drawing.widest_cut())));
         let FootPictures { plan, cuts, free, papers } = drawing;
         feet.push(FootPage {
             letter: foot.drawn.side.letter(),
@@ -155,7 +156,7 @@ pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
     let (pictorial, ..) = pictorial::pictorial(&references);
     let (room, width) = if feet.len() > 1 { NOTES_PAIR_MM } else { NOTES_SINGLE_MM };
     let notes = note_rows(&list, room, width);
-    let style = format!("{STYLE}{rules}");
+    let style = format!("{STYLE}{rules}.feet{{--feet:{}}}\n", columns.trim());
     let page = Page {
         code: job.code,
         revision: job.revision,
@@ -167,9 +168,13 @@ pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
         feet,
         pictorial,
         apart: against.map(|a| ApartPage { svg: a.svg, words: a.words }),
-        more: notes.iter().filter(|n| n.print != Print::Full).count(),
+        more: notes.iter().filter(|n| n.print == Print::Not).count(),
+        brief: notes.iter().any(|n| n.print == Print::Brief),
         notes,
-        places: list.iter().map(|n| n.at.iter().filter(|(_, at)| at.is_some()).map(|(s, _)| s.letter()).collect()).collect(),
+        places: list
+            .iter()
+            .map(|n| n.at.iter().filter(|(_, at)| at.is_some()).map(|(s, _)| s.letter()).collect())
+            .collect(),
         values: tables::value_rows(&drawn),
         boot: tables::boot_rows(&drawn),
         rules: tables::rules(&drawn),
@@ -212,7 +217,7 @@ fn policy(style: &str) -> String {
 fn sizes(foot: &PreviewFoot, drawing: &FootPictures) -> String {
     let letter = foot.drawn.side.letter();
     let share = |mm: f64| ink::coarse(100.0 * mm / drawing.plan.height);
-    let widest = drawing.cuts.iter().map(|c| c.width).fold(0.0, f64::max);
+    let widest = drawing.widest_cut();
     let columns = |a: f64, b: f64| format!("minmax(0,{}fr) minmax(0,{}fr)", ink::coarse(a), ink::coarse(b));
     // Sections hang on the lateral side, where nothing else stands.
     let columns = if data::medial_sign(foot.drawn.side) > 0.0 {
@@ -220,10 +225,7 @@ fn sizes(foot: &PreviewFoot, drawing: &FootPictures) -> String {
     } else {
         columns(drawing.plan.width, widest)
     };
-    let mut text = format!(
-        ".foot-{letter}{{--w:{};--columns:{columns}}}\n",
-        ink::coarse(drawing.plan.width + widest)
-    );
+    let mut text = format!(".foot-{letter}{{--w:{};--columns:{columns}}}\n", ink::coarse(drawing.plan.width + widest));
     text.push_str(&format!(".single{{--plans:{}}}\n", ink::coarse(drawing.plan.width + widest + 3.0)));
     for cut in &drawing.cuts {
         text.push_str(&format!(".cut-{}-{letter}{{--top:{}%}}\n", cut.letter, share(cut.top)));
@@ -246,6 +248,8 @@ struct Page<'a> {
     notes: Vec<NoteLine>,
     /// How many notes have no room on paper.
     more: usize,
+    /// Whether some are told in brief on paper.
+    brief: bool,
     /// The feet on whose plan each note has a place.
     places: Vec<Vec<char>>,
     values: Vec<ValueLine>,

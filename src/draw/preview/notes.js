@@ -27,5 +27,3 @@ function goToPlace(number, side) {
   plans[side].svg.append(ring);
   setTimeout(() => ring.remove(), 4000);
 }
-
-redraw();

@@ -15,10 +15,12 @@ use crate::draw::section::{Cut, Hung, hung};
 use crate::frame::{Point2, Rect};
 use crate::grid::contour::simplified;
 
-/// Scales to choose from, 1:n, as on the job sheet.
-const DIVISORS: [f64; 4] = [2.5, 3.0, 4.0, 5.0];
+/// Scales to choose from, 1:n, as on the job sheet with one more between: a high arch needs its width.
+const DIVISORS: [f64; 5] = [2.5, 3.0, 3.5, 4.0, 5.0];
 /// Paper for the plans' height on a printed sheet, mm.
 const PLAN_HEIGHT_MM: f64 = 122.0;
+/// And for the width of a pair with its sections.
+const PLAN_WIDTH_MM: f64 = 223.5;
 /// The movable section is drawn at this scale, 1:n.
 const FREE_DIVISOR: f64 = 1.5;
 /// Paper on both sides of a section, for upright dimensions, mm.
@@ -46,17 +48,30 @@ pub struct FootPictures {
     pub papers: Papers,
 }
 
+impl FootPictures {
+    /// Width of the widest section that hangs beside the plan, mm of paper.
+    pub fn widest_cut(&self) -> f64 {
+        self.cuts.iter().map(|cut| cut.width).fold(0.0, f64::max)
+    }
+}
+
 /// The largest scale, 1:n, at which every foot fits its paper.
 pub fn divisor(feet: &[&DrawnFoot]) -> f64 {
     let fits = |n: &f64| {
-        let tall = |foot: &&DrawnFoot| plan::alone(foot, *n).map_or(0.0, |(_, _, height)| height);
-        feet.iter().all(|foot| tall(foot) <= PLAN_HEIGHT_MM)
+        let sizes = feet.iter().filter_map(|foot| Some((foot, plan::alone(foot, *n).ok()?)));
+        let sizes: Vec<(f64, f64)> = sizes.map(|(foot, (_, w, h))| (w + cut_width(foot, *n), h)).collect();
+        sizes.iter().all(|(_, h)| *h <= PLAN_HEIGHT_MM) && sizes.iter().map(|(w, _)| w).sum::<f64>() <= PLAN_WIDTH_MM
     };
     DIVISORS.into_iter().find(fits).unwrap_or(5.0)
 }
 
 /// Draws one foot.
-pub fn pictures(foot: &DrawnFoot, list: &[Numbered], least: Option<Least>, divisor: f64) -> Result<FootPictures, DrawError> {
+pub fn pictures(
+    foot: &DrawnFoot,
+    list: &[Numbered],
+    least: Option<Least>,
+    divisor: f64,
+) -> Result<FootPictures, DrawError> {
     let thickness = |p: Point2| (foot.top)(p) - (foot.underside)(p);
     let thick = DrawnFoot { top: &thickness, ..foot.clone() };
     let (block, width, height) = plan::alone(foot, divisor)?;
@@ -112,8 +127,13 @@ fn paper_width(foot: &DrawnFoot, divisor: f64) -> f64 {
     Rect::around(foot.outline).map_or(40.0, |r| r.width() / divisor + 2.0 * SIDE_MM).max(38.0)
 }
 
+/// Width of the cross sections beside a plan: their words need 44 mm.
+fn cut_width(foot: &DrawnFoot, divisor: f64) -> f64 {
+    paper_width(foot, divisor).max(44.0)
+}
+
 fn cross_sections(foot: &DrawnFoot, divisor: f64) -> Vec<(Cut, Hung)> {
-    let width = paper_width(foot, divisor).max(44.0);
+    let width = cut_width(foot, divisor);
     Cut::ALL.into_iter().rev().filter_map(|cut| Some((cut, hung(foot, cut, divisor, width)?))).collect()
 }
 
@@ -155,8 +175,7 @@ fn free_section(foot: &DrawnFoot, first: Option<Hung>, y: f64) -> (Sheetlet, Cut
         origin = Point2::new(first.origin.x, board);
         drawing = drawing.add(first.group.set("transform", format!("translate(0 {})", ink::coarse(down))));
     }
-    let paper =
-        CutPaper { letter: 'E', at: y, x: origin.x, y: board, scale: 1.0 / FREE_DIVISOR, width, height };
+    let paper = CutPaper { letter: 'E', at: y, x: origin.x, y: board, scale: 1.0 / FREE_DIVISOR, width, height };
     (Sheetlet { svg: drawing.to_string(), width, height, top: 0.0, name: "E-E", letter: 'E' }, paper)
 }
 

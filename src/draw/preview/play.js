@@ -8,7 +8,7 @@ const clock = document.getElementById('clock');
 /** Planned seconds in a second of playing. */
 const quicker = 30;
 
-if (card && player) setUpPlayer();
+ready.then((there) => there && player && setUpPlayer());
 
 function setUpPlayer() {
   player.hidden = false;
