@@ -29,6 +29,12 @@ const ready = new Promise((tell) => {
 });
 
 function showCard() {
+  // A tablet may take the card back: the drawing that stands below is shown again.
+  canvas.addEventListener('webglcontextlost', () => {
+    card = null;
+    canvas.hidden = true;
+    stage.classList.remove('drawn');
+  });
   stage.classList.add('drawn');
   canvas.hidden = false;
   document.getElementById('views').hidden = false;
@@ -105,7 +111,7 @@ function fitted(right, up, aspect) {
   const y = Math.max(...extent.map((e) => e[1]));
   const reach = (axis) => Math.abs(axis[0]) * x + Math.abs(axis[1]) * y + Math.abs(axis[2]) * (played ? 30 : 14);
   const wide = reach(right), tall = reach(up);
-  return 0.52 / Math.max(tall, wide / aspect);
+  return 0.47 / Math.max(tall, wide / aspect);
 }
 
 function redraw() {
@@ -113,7 +119,7 @@ function redraw() {
   asked = true;
   requestAnimationFrame(() => {
     asked = false;
-    draw();
+    if (card) draw();
   });
 }
 

@@ -27,3 +27,6 @@ function goToPlace(number, side) {
   plans[side].svg.append(ring);
   setTimeout(() => ring.remove(), 4000);
 }
+
+// Only now, when every part has run, are its buttons shown.
+document.documentElement.classList.add('scripted');

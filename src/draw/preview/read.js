@@ -132,5 +132,3 @@ function onPaper(svg, event) {
   p.y = event.clientY;
   return p.matrixTransform(matrix.inverse());
 }
-
-document.documentElement.classList.add('scripted');
