@@ -149,7 +149,7 @@ fn paths_are_told_for_every_program_and_left_out_when_asked_or_stopped() {
     assert!(programs(&page(&demo, Paths::LeftOut)).is_empty());
     let stopped = page(&demo.replace("medial_arch = 18 ", "medial_arch = 32 "), Paths::Planned);
     assert!(programs(&stopped).iter().all(|file| file.contains("-R-")), "the left foot is stopped");
-    assert!(stopped.contains("a stop keeps the programs from being written") && stopped.contains("<b>stop L"));
+    assert!(stopped.contains("A foot with a stop has no paths") && stopped.contains("<b>stop L"));
 }
 
 #[test]
@@ -178,7 +178,7 @@ fn the_verb_writes_the_page_and_says_what_it_found() {
     let run = sustent(&["preview", "stopped.toml", "--out", "stopped.html"], folder.path());
     assert_eq!(run.status.code(), Some(1));
     assert!(folder.path().join("stopped.html").is_file());
-    assert!(String::from_utf8_lossy(&run.stdout).contains("stopped: the page shows no paths"));
+    assert!(String::from_utf8_lossy(&run.stdout).contains("stopped: the stopped feet have no paths on the page"));
 
     let run = sustent(&["preview", "missing.toml", "--out", "none.html"], folder.path());
     assert_eq!(run.status.code(), Some(2));

@@ -16,8 +16,8 @@ pub(super) const HELP: &str = "\
 The page is one file that loads nothing: it opens from a stick, without a network.
 It shows the plan with contour lines, sections where they are cut and one that
 moves, the thickness at the pointer, findings as numbered notes, the effect in the
-boot, left against right, the pieces in the round, and each program's path. A
-ticket with stops shows its design and its findings, but no paths.
+boot, left against right, the pieces in the round, and each program's path. A foot
+with a stop shows its design and its findings, but no paths.
 
 Examples:
   sustent preview ticket.toml --out look.html
@@ -80,7 +80,7 @@ fn in_words(written: &Written) -> String {
     }
     lines.push(format!("  {} ({:.2} MB)", written.file, written.bytes as f64 / 1e6));
     if !report.pass {
-        lines.push("stopped: the page shows no paths".into());
+        lines.push("stopped: the stopped feet have no paths on the page".into());
     }
     lines.join("\n")
 }

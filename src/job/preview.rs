@@ -28,7 +28,7 @@ pub struct Preview {
 }
 
 /// Why a page shows no paths.
-const STOPPED: &str = "No paths: a stop keeps the programs from being written. The notes say what to change.";
+const STOPPED: &str = "A foot with a stop has no paths: its programs are not written. The notes say what to change.";
 const LEFT_OUT: &str = "No paths: they were left out.";
 
 /// Designs a ticket and draws its preview.
