@@ -9,6 +9,7 @@ mod inspect;
 mod log;
 mod mill;
 mod output;
+mod preview;
 mod profiles;
 mod prove;
 mod tickets;
@@ -53,6 +54,7 @@ struct Arguments {
 const HELP: &str = "\
 Examples:
   sustent check ticket.toml                what will not stand, and the way out
+  sustent preview ticket.toml --out look.html   the drawing to look at, one page
   sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
   sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
   sustent inspect ticket.toml --side left --readings left.csv
@@ -77,6 +79,9 @@ enum Verb {
     /// Show all findings and how far each value may go; writes nothing
     #[command(after_help = check::HELP)]
     Check(check::Check),
+    /// Draw one page to look at: plan, sections, thickness, findings, the pieces in the round, the paths
+    #[command(after_help = preview::HELP)]
+    Preview(preview::PreviewVerb),
     /// Carve programs from their own text and judge what they leave
     #[command(after_help = prove::HELP)]
     Prove(prove::Prove),
@@ -129,6 +134,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
         Ok(shelf) => match arguments.verb {
             Verb::Mill(mill) => mill.run(&shelf, &console),
             Verb::Check(check) => check.run(&shelf, &console),
+            Verb::Preview(preview) => preview.run(&shelf, &console),
             Verb::Prove(prove) => prove.run(&shelf, &console),
             Verb::Inspect(inspect) => inspect.run(&shelf, &console),
             Verb::Drift(drift) => drift.run(&console),

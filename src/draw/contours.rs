@@ -24,13 +24,18 @@ const MOST_LEVELS: i64 = 80;
 impl Contours {
     /// The contour lines of a block whose outline on paper is `outline`.
     pub fn of(b: &Block, outline: &[Point2]) -> Contours {
+        Contours::named(b, outline, "inside")
+    }
+
+    /// The same, where a page draws more than one set of them: `name` tells their shapes apart.
+    pub fn named(b: &Block, outline: &[Point2], name: &str) -> Contours {
         let inside = inside_nodes(b.foot.outline, &b.heights.lattice);
         let within = b.heights.z.iter().zip(&inside).filter(|(_, i)| **i).map(|(z, _)| *z);
         let (lo, hi) = within.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), z| (lo.min(z), hi.max(z)));
         let (first, last) = (lo.ceil() as i64, (hi.floor() as i64).min(lo.ceil() as i64 + MOST_LEVELS));
         let share = |z: f64| if hi > lo { (z - lo) / (hi - lo) } else { 0.5 };
         let mut contours = Contours {
-            clip: format!("inside-{}", b.foot.side.name()),
+            clip: format!("{name}-{}", b.foot.side.name()),
             low_tint: tint::cividis(0.0),
             levels: Vec::new(),
             numbers: ink::group("numbers"),

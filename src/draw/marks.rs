@@ -168,8 +168,32 @@ fn clear_of(y: f64, letters: &[f64]) -> f64 {
     letters.iter().find(|l| (y - **l).abs() < gap).map_or(y, |l| if y < *l { l - gap } else { l + gap })
 }
 
+/// A balloon's note, the place it points at and where it stands, on paper.
+pub struct Placed<'a> {
+    /// The note.
+    pub note: &'a Numbered<'a>,
+    /// The place of the finding.
+    pub target: Point2,
+    /// The balloon's middle.
+    pub at: Point2,
+}
+
 /// Balloons in a column beside the lateral edge, each with a leader to its place.
 pub fn balloons(b: &Block, list: &[Numbered], group: Group) -> Group {
+    placed_balloons(b, list).into_iter().fold(group, |group, placed| {
+        let note = placed.note;
+        leader(b, &placed, group).add(notes::balloon(note.row.severity, note.number, placed.at))
+    })
+}
+
+/// The line from a balloon to its place.
+pub fn leader(b: &Block, placed: &Placed, group: Group) -> Group {
+    let start = Point2::new(placed.at.x + b.medial * 2.3, placed.at.y);
+    group.add(ink::line("leader", start, placed.target)).add(ink::circle("leader-end", placed.target, 0.55))
+}
+
+/// Where the balloons of a block stand.
+pub fn placed_balloons<'a>(b: &Block, list: &'a [Numbered<'a>]) -> Vec<Placed<'a>> {
     let mine = list.iter().flat_map(|n| {
         let here = n.at.iter().filter(|(side, _)| *side == b.foot.side);
         here.filter_map(move |(_, at)| at.map(|at| (n, b.at(at))))
@@ -181,12 +205,5 @@ pub fn balloons(b: &Block, list: &[Numbered], group: Group) -> Group {
     let letters = stations(b).map(|(_, station)| b.at(Point2::new(0.0, station)).y);
     let wanted: Vec<f64> = mine.iter().map(|m| clear_of(m.1.y, &letters)).collect();
     let ys = notes::spread(&wanted, 6.2, end);
-    mine.iter().zip(ys).fold(group, |group, ((note, target), y)| {
-        let at = Point2::new(x, y);
-        let start = Point2::new(x + b.medial * 2.3, y);
-        group
-            .add(ink::line("leader", start, *target))
-            .add(ink::circle("leader-end", *target, 0.55))
-            .add(notes::balloon(note.row.severity, note.number, at))
-    })
+    mine.iter().zip(ys).map(|((note, target), y)| Placed { note, target: *target, at: Point2::new(x, y) }).collect()
 }

@@ -30,6 +30,7 @@ mod notes_block;
 #[cfg(test)]
 mod overlap;
 mod plan;
+mod preview;
 mod profile_a;
 mod record;
 mod record_map;
@@ -52,6 +53,7 @@ pub use data::{
 };
 pub use differences::{Differences, Extremes, place_words, signed};
 pub use mapped::Mapped;
+pub use preview::{CutterShape, PreviewData, PreviewFoot, PreviewMove, PreviewProgram, preview_html};
 pub use record::{RecordData, record_html};
 pub use record_map::RecordMap;
 pub use sheet::sheet_html;

@@ -51,7 +51,7 @@ pub struct Block<'a> {
     /// mm of paper per mm.
     pub scale: f64,
     /// The foot frame's origin on paper.
-    origin: Point2,
+    pub origin: Point2,
     /// Extent of the outline in the foot frame.
     pub rect: Rect,
     /// Heights of the top on a lattice of 1 mm, NaN outside the outline.
@@ -107,6 +107,14 @@ pub fn plan(feet: &[DrawnFoot], list: &[Numbered], room_mm: (f64, f64)) -> Resul
     }
     drawing = drawing.add(view_words(&blocks, width));
     Ok(Picture { svg: drawing.to_string(), width, height, divisor })
+}
+
+/// One footbed alone on paper at 1:`divisor`, with the paper's width and height, mm.
+pub fn alone<'a>(foot: &'a DrawnFoot<'a>, divisor: f64) -> Result<(Block<'a>, f64, f64), DrawError> {
+    let surveys = vec![survey(foot)?];
+    let (width, height) = size(&surveys, 1.0 / divisor);
+    let block = arrange(surveys, 1.0 / divisor, height).pop();
+    block.map(|block| (block, width, height)).ok_or(DrawError::Feet { count: 0 })
 }
 
 /// From where one looks: between the two feet, or beside plane A of one.

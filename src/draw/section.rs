@@ -60,15 +60,20 @@ impl SupportPlane {
 }
 
 /// Which cross section.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Cut {
+    /// B-B, where the cup is widest.
     Heel,
+    /// C-C, where the medial arch is read.
     Arch,
+    /// D-D, through the dome.
     Ball,
+    /// E-E, at any y of the foot frame.
+    Free(f64),
 }
 
 impl Cut {
-    /// All of them, from the heel.
+    /// Those that every sheet shows.
     pub const ALL: [Cut; 3] = [Cut::Heel, Cut::Arch, Cut::Ball];
 
     /// Its letters and what it cuts.
@@ -77,19 +82,21 @@ impl Cut {
             Cut::Heel => "B-B heel",
             Cut::Arch => "C-C arch",
             Cut::Ball => "D-D ball",
+            Cut::Free(_) => "E-E",
         }
     }
 
     fn head_mm(self) -> f64 {
-        if self == Cut::Arch { HEAD_MM } else { TALL_HEAD_MM }
+        if matches!(self, Cut::Arch | Cut::Free(_)) { HEAD_MM } else { TALL_HEAD_MM }
     }
 
-    /// Where it cuts, y of the foot frame, mm.
+    /// The y at which it cuts, foot frame, mm.
     pub fn station(self, landmarks: &Landmarks) -> f64 {
         match self {
             Cut::Heel => landmarks.widest_cup_y,
             Cut::Arch => landmarks.medial_arch.y,
             Cut::Ball => landmarks.dome.y,
+            Cut::Free(y) => y,
         }
     }
 }
@@ -195,6 +202,29 @@ pub fn sections(feet: &[DrawnFoot], width: f64, most_height: f64) -> Picture {
     Picture { svg: drawing.to_string(), width, height, divisor }
 }
 
+/// A section on paper of its own.
+pub struct Hung {
+    /// The picture; its elements are in mm of paper.
+    pub group: Group,
+    /// Width of the paper, mm.
+    pub width: f64,
+    /// Height of the paper, mm.
+    pub height: f64,
+    /// Where x = 0, z = 0 lies on it.
+    pub origin: Point2,
+    /// The boot board's height on it.
+    pub board_y: f64,
+}
+
+/// One cross section at 1:`divisor` on paper `width` mm wide; `None` where the outline has no width.
+pub fn hung(foot: &DrawnFoot, cut: Cut, divisor: f64, width: f64) -> Option<Hung> {
+    let slice = Slice::of(foot, cut)?;
+    let scale = 1.0 / divisor;
+    let height = cut.head_mm() + scale * slice.peak + FOOT_MM;
+    let laid = lay(slice, scale, (0.0, width), 0.0, height - FOOT_MM);
+    Some(Hung { group: draw(&laid, divisor), width, height, origin: laid.origin, board_y: height - FOOT_MM })
+}
+
 fn row_height(row: &[Slice], scale: f64) -> f64 {
     let tallest = row.iter().map(|s| s.cut.head_mm() + scale * s.peak).fold(0.0, f64::max);
     tallest + FOOT_MM
@@ -234,6 +264,7 @@ fn draw(laid: &Laid, divisor: f64) -> Group {
         Cut::Heel => heel(laid, group),
         Cut::Arch => arches(laid, group),
         Cut::Ball => ball(laid, group),
+        Cut::Free(_) => group,
     }
 }
 

@@ -52,7 +52,11 @@ const TIGHT_ROW_MM: f64 = 2.95;
 const LAY_WORDS_MM: f64 = 1.4;
 
 const PAGE: &str = include_str!("templates/sheet.html");
-const STYLE: &str = include_str!("templates/drawing.css");
+const STYLE: &str = concat!(
+    include_str!("templates/drawing.css"),
+    include_str!("templates/ink.css"),
+    include_str!("templates/drawing-small.css")
+);
 
 /// The job sheet as one HTML page without scripts or outside resources.
 pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
@@ -198,7 +202,7 @@ impl Drawn {
 }
 
 /// A bar of 100 mm of paper, to check the print by, and what it is at the plan's scale.
-fn check_bar(divisor: f64) -> String {
+pub(super) fn check_bar(divisor: f64) -> String {
     let at = |mm: f64, y: f64| Point2::new(2.0 + mm, y);
     let tick = |k: i32| {
         let mm = 10.0 * f64::from(k);
@@ -215,7 +219,7 @@ fn check_bar(divisor: f64) -> String {
     drawing.add(ink::label("t", at(0.0, 5.2), ink::Anchor::Start, words)).to_string()
 }
 
-fn side_words(feet: &[DrawnFoot]) -> &'static str {
+pub(super) fn side_words(feet: &[DrawnFoot]) -> &'static str {
     match feet.first().map(|f| f.side) {
         _ if feet.len() > 1 => "pair, left and right",
         Some(Side::Left) => "left foot alone",

@@ -38,7 +38,7 @@ pub fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
         foot.values.iter().find(|r| r.value == value).map(|row| ValueCell {
             asked: row.asked.map_or("\u{2013}".into(), dimension::asked_text),
             filled_in: row.rule.is_some(),
-            read_back: format!("{:.2}", row.read_back),
+            read_back: hundredths(row.read_back),
             missed: row.asked.is_some_and(|asked| (row.read_back - asked).abs() > READ_BACK_TOLERANCE),
             carved: row.carved.map_or("\u{2013}".into(), |v| format!("{v:.2}")),
             range: row.range.map_or("\u{2013}".into(), |(a, b)| range_text(a, b)),
@@ -50,6 +50,12 @@ pub fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
         feet: feet.iter().map(|f| cell(f, value)).collect(),
     };
     Value::ALL.into_iter().map(line).filter(|l| l.feet.iter().any(Option::is_some)).collect()
+}
+
+/// Two decimals, and no minus before nothing.
+fn hundredths(v: f64) -> String {
+    let text = format!("{v:.2}");
+    if text == "-0.00" { "0.00".into() } else { text }
 }
 
 /// A row of the effect in the boot.

@@ -135,20 +135,20 @@ pub(super) fn wearer(ticket: &Ticket, feet: &[MadeFoot]) -> Result<OutFile, Draw
     Ok(OutFile { name: "wearer.html".into(), bytes: html.into_bytes() })
 }
 
-fn blank_words(blank: &Blank) -> String {
+pub(super) fn blank_words(blank: &Blank) -> String {
     let size = if blank.measured { "measured" } else { "as bought" };
     format!("{}, {} x {} x {} mm, {size}", blank.name, blank.length_mm, blank.width_mm, blank.height_mm)
 }
 
 /// What drawings of one foot borrow: its heights and its bevel line.
-struct Model<'a> {
+pub(super) struct Model<'a> {
     top: Box<dyn Fn(Point2) -> f64 + Sync + 'a>,
     underside: Box<dyn Fn(Point2) -> f64 + Sync + 'a>,
     bevel: Vec<Point2>,
 }
 
 impl<'a> Model<'a> {
-    fn new(design: &'a Design) -> Model<'a> {
+    pub(super) fn new(design: &'a Design) -> Model<'a> {
         let footbed = &design.footbed;
         Model {
             top: Box::new(|p| footbed.top_at(p)),
@@ -157,7 +157,7 @@ impl<'a> Model<'a> {
         }
     }
 
-    fn drawn(&'a self, design: &'a Design, cut: Option<&CutFoot>) -> DrawnFoot<'a> {
+    pub(super) fn drawn(&'a self, design: &'a Design, cut: Option<&CutFoot>) -> DrawnFoot<'a> {
         let footbed = &design.footbed;
         DrawnFoot {
             side: design.order.side,

@@ -13,6 +13,7 @@ mod lay_report;
 mod marks;
 mod nest;
 mod pieces;
+mod preview;
 mod programs;
 mod proving;
 mod record;
@@ -48,6 +49,7 @@ pub use design::{Design, DesignError, design};
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
 pub use marks::Mark;
+pub use preview::{Paths, Preview, preview};
 pub use programs::{TextError, Written, write};
 pub use proving::{FaceFigures, Proved, Thickness, prove};
 pub use record::record;
@@ -131,14 +133,17 @@ pub enum StageError {
 /// All findings of a ticket and the interval of every value, also of those that only other designs
 /// tell; nothing is cut or drawn.
 pub fn check(ticket: &Ticket) -> Result<CheckReport, JobError> {
-    let report = |(mut design, _): (Design, Lay)| {
-        let flex = flexing::under_load(ticket, &mut design);
-        design.search(ticket);
-        FootReport { repair: design.repair(ticket), ..FootReport::new(&design, &flex, None) }
-    };
-    let feet: Vec<FootReport> = laid(ticket, None)?.into_par_iter().map(report).collect();
+    let feet: Vec<FootReport> =
+        laid(ticket, None)?.into_par_iter().map(|(mut design, _)| reported(ticket, &mut design)).collect();
     let pass = feet.iter().all(|foot| foot.pass);
     Ok(CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass })
+}
+
+/// All there is to say of a designed foot before anything is cut.
+fn reported(ticket: &Ticket, design: &mut Design) -> FootReport {
+    let flex = flexing::under_load(ticket, design);
+    design.search(ticket);
+    FootReport { repair: design.repair(ticket), ..FootReport::new(design, &flex, None) }
 }
 
 /// The main job: from a resolved ticket to everything a workshop needs to cut the pair, or to the

@@ -1,0 +1,12 @@
+#!/usr/bin/env bash
+# Fetches axe-core, the accessibility audit that tests/browser.rs runs inside the preview. It stays under
+# target/ and is never shipped.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+version=4.10.3
+folder=target/outside/axe
+[ -f "$folder/package/axe.min.js" ] && exit 0
+mkdir -p "$folder"
+cd "$folder"
+npm pack --silent "axe-core@$version" >/dev/null
+tar -xzf "axe-core-$version.tgz"
