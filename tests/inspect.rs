@@ -8,8 +8,8 @@ use std::process::{Command, Output};
 use serde_json::Value as Json;
 use sustent::frame::Point2;
 use sustent::grid::{Grid, Lattice};
-use sustent::inspect::{Case, Cover, inspect, read_table};
-use sustent::job::{self, Seen};
+use sustent::inspect::{Case, Cover, Map, inspect, read_table};
+use sustent::job;
 use sustent::profile::Shelf;
 
 fn ticket() -> PathBuf {
@@ -170,7 +170,7 @@ fn a_record_shows_what_a_scan_saw() {
         if hole { f64::NAN } else { bump - 0.25 }
     });
     let made = Grid::from_fn(lattice, |p| footbed.top_at(p) + deviation.sample(p).unwrap_or(f64::NAN));
-    let seen = Seen { deviation, words: "Made less asked, along the normal".into(), top: made, underside: None };
+    let seen = Map { deviation, made_top: made, made_underside: None };
     let page = |seen| job::record(&ticket, &design, tolerances, &inspection, "5f2c", "", seen).unwrap();
     let (with, without) = (page(Some(&seen)), page(None));
     // Kept to be looked at.

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use rayon::prelude::*;
+use sustent::flex::Flex;
 use sustent::frame::Vector2;
 use sustent::job::{self, CheckReport, FootReport};
 use sustent::limits::{self, Severity};
@@ -26,14 +27,15 @@ fn demo(changes: &[(&str, &str)]) -> String {
     })
 }
 
-/// As `job::check` does, without the search for the ends that need other designs.
+/// As `job::check` does, without the plate and the search for the ends that need other designs.
 fn check(text: &str) -> CheckReport {
     check_ticket(&read(text))
 }
 
 fn check_ticket(ticket: &Ticket) -> CheckReport {
     let laid = job::laid(ticket, None).unwrap();
-    let feet: Vec<FootReport> = laid.iter().map(|(design, _)| FootReport::new(design, None)).collect();
+    let flex = Flex { load: String::new(), load_title: String::new(), missing: vec![], figures: None };
+    let feet: Vec<FootReport> = laid.iter().map(|(design, _)| FootReport::new(design, &flex, None)).collect();
     let pass = feet.iter().all(|foot| foot.pass);
     CheckReport { ticket: ticket.code.clone(), revision: ticket.revision, feet, pass }
 }

@@ -139,7 +139,7 @@ fn estimate(model: &DMatrix<f64>, observed: &[f64], kept: &[usize]) -> Option<Es
 
 /// The middle value; reorders what it is given. `None` of nothing.
 pub fn median(numbers: &mut [f64]) -> Option<f64> {
-    let even = numbers.len() % 2 == 0;
+    let even = numbers.len().is_multiple_of(2);
     let middle = numbers.len() / 2;
     if numbers.is_empty() {
         return None;
