@@ -120,15 +120,12 @@ struct Page<'a> {
     map_style: &'static str,
 }
 
-/// Marks the rows that paper has no room for: those that are accepted, from the end.
+/// Marks the rows that paper has no room for: those with the lightest verdict, from the end.
 fn keep_gravest(rows: &mut [Row], most: usize) {
-    let mut off = rows.len().saturating_sub(most);
-    for good in [true, false] {
-        for row in rows.iter_mut().rev().filter(|row| row.good == good).take(off) {
-            row.overflow = true;
-        }
-        off = off.saturating_sub(rows.iter().filter(|row| row.good == good).count());
-    }
+    let off = rows.len().saturating_sub(most);
+    let mut lightest: Vec<&mut Row> = rows.iter_mut().rev().collect();
+    lightest.sort_by_key(|row| row.weight);
+    lightest.into_iter().take(off).for_each(|row| row.overflow = true);
 }
 
 #[derive(Serialize)]
@@ -143,6 +140,8 @@ struct Row {
     verdict: &'static str,
     good: bool,
     strip: String,
+    #[serde(skip)]
+    weight: Verdict,
     /// Whether paper has no room for it.
     overflow: bool,
 }
@@ -160,6 +159,7 @@ impl Row {
             verdict: judged.verdict.word(),
             good: judged.verdict == Verdict::Accept,
             strip: band.map_or(String::new(), |band| strip(judged, band)),
+            weight: judged.verdict,
             overflow: false,
         }
     }
@@ -321,7 +321,11 @@ mod tests {
         let place = |k: usize| CheckFound {
             check: Check::Thickness,
             at_mm: Some([0.0, 60.0 + k as f64]),
-            judged: if k == 3 { judged(1.9, Verdict::Reject) } else { judged(0.1, Verdict::Accept) },
+            judged: match k {
+                59 => judged(1.9, Verdict::Reject),
+                _ if k < 30 => judged(0.9, Verdict::Rework),
+                _ => judged(0.1, Verdict::Accept),
+            },
         };
         Inspection {
             side: Side::Right,
