@@ -42,6 +42,11 @@ Examples:
   sustent inspect ticket.toml --side left --readings left.csv
   sustent inspect ticket.toml --side left --readings left.csv \\
       --record left.html --log workshop.jsonl --note 2026-11-20
+  sustent inspect ticket.toml --side left --scan left.stl --record left.html
+
+A scan (STL, PLY, OBJ, or points as text) may lie in any pose. Its unit is
+millimetres unless --unit says otherwise. In brackets behind a value stands the
+same value by least squares on the whole top.
 
 Exit status: 0 accepted, 1 not accepted, 2 could not be done.";
 

@@ -17,7 +17,11 @@ use super::tables;
 use crate::frame::Side;
 
 const PAGE: &str = include_str!("templates/comparison.html");
-const STYLE: &str = include_str!("templates/drawing.css");
+const STYLE: &str = concat!(
+    include_str!("templates/drawing.css"),
+    include_str!("templates/ink.css"),
+    include_str!("templates/drawing-small.css")
+);
 const MAP_STYLE: &str = include_str!("templates/map.css");
 
 /// The frame, mm: the job sheet's.

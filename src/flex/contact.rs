@@ -90,6 +90,10 @@ impl Spring {
     }
 }
 
+/// When a whole step would win no more than this share of the energy, the sums that make up the energy
+/// cannot tell the step from their own rounding: the plate is at rest.
+const AT_REST: f64 = 1e-13;
+
 /// A plate at rest.
 #[derive(Clone, Debug)]
 pub struct Rest {
@@ -150,7 +154,11 @@ pub fn settle(
         let mut step = slope.clone();
         factor.solve(&mut step);
         let promised: f64 = slope.iter().zip(&step).map(|(g, d)| g * d).sum();
-        let share = case.share(&w, &step, promised, energies.last().copied().unwrap_or(f64::INFINITY));
+        let energy = energies.last().copied().unwrap_or(f64::INFINITY);
+        if promised <= AT_REST * energy.abs() {
+            return case.rest(basis, w, energies, working, factor);
+        }
+        let share = case.share(&w, &step, promised, energy);
         w.iter_mut().zip(&step).for_each(|(w, d)| *w -= share * d);
         energies.push(case.energy(&w));
         if same && share == 1.0 {

@@ -200,7 +200,7 @@ fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
 mod tests {
     use super::*;
     use crate::profile::Shelf;
-    use crate::{gauge, job, ticket};
+    use crate::{gauge, ticket};
 
     /// A sheet that is tilted by 1 mm over 90 mm, as no ticket can make it: 0.55 mm between the places
     /// that read the forefoot, 0.8 mm at the rim.
@@ -209,7 +209,9 @@ mod tests {
         let text = include_str!("../../output-samples/PATROL-07/ticket.toml");
         let ticket = ticket::read(text, "t", &Shelf::built_in(), &|_: &str| Err(String::new())).unwrap();
         let order = &ticket.feet[0];
-        let mut footbed = job::design(&ticket, order).unwrap().footbed;
+        let outline = crate::curve::outline_from_measures(&order.trim_measures()).unwrap();
+        let (length, flat) = (order.foot.length_mm(), crate::footbed::Underside::Flat);
+        let mut footbed = crate::footbed::Footbed::build(outline, length, &order.support, flat).unwrap();
         let limits = |footbed: &crate::footbed::Footbed| -> Vec<&'static str> {
             let read_back = gauge::read_design(footbed);
             let case = Case { make: &ticket.make, boot: &ticket.boot, order, footbed, read_back: &read_back };

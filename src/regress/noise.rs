@@ -31,10 +31,11 @@ impl Noise {
         (0..KERNELS).map(|k| self.variances[k] * kernel(k, distance_mm)).sum()
     }
 
-    /// The part that neighbours share, without each place's own.
-    pub fn shared(&self) -> Noise {
+    /// The same noise where places lie closer than those it was told from: what was each place's own is
+    /// shared over the shortest reach.
+    pub fn smeared(&self) -> Noise {
         let mut variances = self.variances;
-        variances[0] = 0.0;
+        variances[1] += std::mem::take(&mut variances[0]);
         Noise { variances }
     }
 

@@ -39,14 +39,15 @@ pub(super) struct Base {
 
 /// Points within this of the plane that was found belong to it, mm.
 const NEAR_MM: f64 = 1.2;
-/// Heights are drawn together over squares of this size, mm.
-const BLOCK_MM: f64 = 8.0;
+/// Heights are drawn together over squares of this size, mm: about as much as a reading draws together, so
+/// that the noise told from them is that of a reading.
+const BLOCK_MM: f64 = 4.0;
 /// Nearer to the edge than this, mm, a bevel or a burr may stand.
 const EDGE_MM: f64 = 3.0;
 /// Part of the length that a datum must span, or it says little of the tilt.
 const LEAST_SPAN: f64 = 0.55;
 /// Squares that a datum must have.
-const LEAST_BLOCKS: usize = 24;
+const LEAST_BLOCKS: usize = 90;
 
 /// The base plane; `hint` is the plane that the piece was found on.
 pub(super) fn base(cloud: &Cloud, plan: &Plan, hint: Option<Plane>) -> Base {
@@ -81,7 +82,7 @@ fn known(from: BaseFrom, fit: &Fit) -> Base {
         coefficients: V3::new(c[0], c[1], c[2]),
         covariance: Matrix3::from_fn(|i, j| v[(i, j)]),
         gap_mm: None,
-        noise: Some(fit.noise.shared()),
+        noise: Some(fit.noise.smeared()),
     }
 }
 
