@@ -35,6 +35,19 @@ pub(super) struct Edge {
     pub(super) sizes: Vec<Size>,
     /// Share of the way round that was seen.
     pub(super) seen: f64,
+    /// Places of the edge, with how far out the piece's edge lies there.
+    moved: Vec<(Point2, Vector2)>,
+}
+
+impl Edge {
+    /// How far the edge nearest to `p` lies from the design's; zero where that is within what edges and
+    /// scans scatter.
+    pub(super) fn moved_near(&self, p: Point2) -> Vector2 {
+        const SCATTER_MM: f64 = 0.3;
+        let apart = |(at, _): &&(Point2, Vector2)| (at - p).norm_squared();
+        let nearest = self.moved.iter().min_by(|a, b| apart(a).total_cmp(&apart(b)));
+        nearest.map(|(_, moved)| *moved).filter(|moved| moved.norm() > SCATTER_MM).unwrap_or_default()
+    }
 }
 
 /// One size of the outline, mm.
@@ -80,7 +93,8 @@ pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> 
         station.off = station.off.filter(|off| (off - expected).abs() < NO_EDGE_MM);
     }
     let sizes = sizes(&found, &shape, plan.footbed, &fit, end_mm);
-    Some(Edge { off: rigid, covariance, sizes, seen })
+    let moved = found.iter().filter_map(|s| Some((s.at, s.out * s.off?))).collect();
+    Some(Edge { off: rigid, covariance, sizes, seen, moved })
 }
 
 fn share_seen(stations: &[Station]) -> f64 {

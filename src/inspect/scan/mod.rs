@@ -155,6 +155,7 @@ pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned,
         edge: edge.as_ref().map_or_else(unknown_edge, |edge| edge.covariance),
         about_y: case.footbed.places.rim[0].y,
         arm_mm: edge::ARM_MM,
+        found: edge.as_ref(),
     };
     let [top, underside] = faces(&cloud, &plan, case, taken.cover);
     let responses = Responses::fitted(&plan, &top);

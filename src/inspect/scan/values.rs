@@ -7,9 +7,10 @@ use nalgebra::{DMatrix, Matrix3, Vector3 as V3};
 use rayon::prelude::*;
 
 use super::base::{Base, BaseFrom};
+use super::edge::Edge;
 use super::field::{Field, Weights};
 use super::plan::Plan;
-use crate::footbed::{Footbed, SHAPING};
+use crate::footbed::{Footbed, Places, SHAPING};
 use crate::frame::{Point2, Vector2};
 use crate::gauge;
 use crate::regress::{self, Fit, median};
@@ -36,9 +37,22 @@ pub(super) struct Frame<'a> {
     pub(super) about_y: f64,
     /// The turn is told in mm at this arm.
     pub(super) arm_mm: f64,
+    /// The edge, where it was seen.
+    pub(super) found: Option<&'a Edge>,
 }
 
 impl Frame<'_> {
+    /// Where a reading touches the piece: rim and arches are read at a distance from the edge, so they
+    /// move with an edge that lies elsewhere.
+    fn touches(&self, places: &Places, value: Value) -> Option<Vec<(Point2, f64)>> {
+        let by_edge = [places.rim[0], places.rim[1], places.medial_arch, places.lateral_arch];
+        let place = |p: Point2| match self.found {
+            Some(edge) if by_edge.contains(&p) => p + edge.moved_near(p),
+            _ => p,
+        };
+        Some(places.reading(value)?.touches.into_iter().map(|(p, share)| (place(p), share)).collect())
+    }
+
     /// Variance of a weighted sum of the field, with what the frame adds.
     fn variance(&self, field: &Field, weights: &Weights) -> f64 {
         let (by_base, by_edge) = (field.moments(weights), field.slips(weights, self.about_y, self.arm_mm));
@@ -148,30 +162,32 @@ pub(super) fn read(
     let of_value = |value: Value| -> Option<Found> {
         let designed = *designed.get(&value)?;
         match value {
-            Value::HeelCupWidth => cup_width(plan, top, designed),
+            Value::HeelCupWidth => cup_width(plan, frame, top, designed),
             Value::FlexZoneThickness => flex_zone(plan, frame, top, underside),
             Value::Length | Value::BallWidth | Value::HeelWidth => None,
             _ => {
                 let fitted = responses.and_then(|r| r.value(plan.footbed, frame, value, designed));
-                touched(plan, frame, top, value, designed).map(|found| Found { fitted, ..found })
+                touched(plan, frame, top, value).map(|found| Found { fitted, ..found })
             }
         }
     };
     Value::ALL.into_iter().filter_map(|value| Some((value, of_value(value)?))).collect()
 }
 
-/// A value that is weights on heights: the same weights on what the piece has more or less.
-fn touched(plan: &Plan, frame: &Frame, top: &Field, value: Value, designed: f64) -> Option<Found> {
-    let weights = gathered(plan, top, &plan.footbed.places.reading(value)?.touches)?;
-    let (change, u) = (top.sum(&weights), frame.variance(top, &weights).max(0.0).sqrt());
-    let count = weights.len();
-    Some(match value {
-        Value::RearfootPost => {
-            let (made, u) = as_angle(designed.to_radians().tan() + change, u);
-            Found { made, u, fitted: None, count }
-        }
-        _ => Found { made: designed + change, u, fitted: None, count },
-    })
+/// A value that is weights on heights: the design's at its places, and the same weights on what the piece
+/// has more or less there.
+fn touched(plan: &Plan, frame: &Frame, top: &Field, value: Value) -> Option<Found> {
+    let (designed, weights) = read_at(plan, frame, top, value)?;
+    let (made, u) = (designed + top.sum(&weights), frame.variance(top, &weights).max(0.0).sqrt());
+    let (made, u) = if value == Value::RearfootPost { as_angle(made, u) } else { (made, u) };
+    Some(Found { made, u, fitted: None, count: weights.len() })
+}
+
+/// What the design reads at the places of a value on this piece, and the weights on the field there.
+fn read_at(plan: &Plan, frame: &Frame, top: &Field, value: Value) -> Option<(f64, Weights)> {
+    let touches = frame.touches(&plan.footbed.places, value)?;
+    let designed = touches.iter().map(|(p, share)| share * plan.footbed.top_at(*p)).sum();
+    Some((designed, gathered(plan, top, &touches)?))
 }
 
 /// Medial less lateral thickness of the forefoot, the designed difference included.
@@ -211,7 +227,7 @@ fn gathered(plan: &Plan, field: &Field, touches: &[(Point2, f64)]) -> Option<Wei
 ///
 /// A wall that stands out by e has a height less by its slope times e; the level itself moves with the
 /// seat and the depth, and a level that is higher by h meets the wall h over its slope further out.
-fn cup_width(plan: &Plan, top: &Field, designed: f64) -> Option<Found> {
+fn cup_width(plan: &Plan, frame: &Frame, top: &Field, designed: f64) -> Option<Found> {
     const ALONG_MM: f64 = 5.0;
     const LEVEL_MM: f64 = 1.5;
     /// Of points on one wall only so many err by themselves.
@@ -220,7 +236,8 @@ fn cup_width(plan: &Plan, top: &Field, designed: f64) -> Option<Found> {
     let height = |p: Point2| Some(footbed.top_at(p));
     let (seat, depth) = (places.reading(Value::HeelThickness)?, places.reading(Value::HeelCupDepth)?);
     let level = seat.on(height)? + 0.5 * depth.on(height)?;
-    let raised = top.sum(&gathered(plan, top, &seat.touches)?) + 0.5 * top.sum(&gathered(plan, top, &depth.touches)?);
+    let made = |value: Value| read_at(plan, frame, top, value).map(|(designed, weights)| designed + top.sum(&weights));
+    let raised = made(Value::HeelThickness)? + 0.5 * made(Value::HeelCupDepth)? - level;
     let cup_y = places.rim[0].y;
     let mut wider = 0.0;
     let (mut variance, mut count) = (0.0, 0);
