@@ -152,7 +152,7 @@ impl Inspect {
         drop(points);
         let taken = Taken { cover, scanner_mm: self.scanner_error.unwrap_or(0.0) };
         let mut scanned = inspect_scan(case, &cloud, taken).map_err(|error| Failure::of(path, error))?;
-        let facts = format!("{} of {count} points, taken in {}", about.format.words(), unit.words());
+        let facts = format!("{}; {count} points, taken in {}", about.format.words(), unit.words());
         scanned.inspection.notes.insert(0, facts);
         scanned.inspection.notes.extend(about.notes);
         Ok(scanned)

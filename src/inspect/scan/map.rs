@@ -41,7 +41,7 @@ impl Map {
             Grid { lattice, z: grid.z.iter().zip(nodes).map(|(z, p)| if inside(p) { *z } else { f64::NAN }).collect() }
         };
         Map {
-            made_top: added(&off, &|p| plan.footbed.top_at(p)),
+            made_top: kept(added(&off, &|p| plan.footbed.top_at(p))),
             made_underside: underside
                 .map(|field| added(&spread_out(lattice, field, |i| field.off_mm[i]), &|p| plan.underside(p))),
             deviation: kept(deviation),
