@@ -15,17 +15,25 @@ let asked = false;
 /** How the view was drawn last. */
 let seen = null;
 
-/** Set up once the drawing has been painted: its triangles take a moment. Told whether there is a view. */
-const ready = new Promise((tell) => {
-  requestAnimationFrame(() => setTimeout(() => {
-    try {
-      card = setUpCard();
-    } catch (fault) {
-      card = null;
-    }
-    if (card) showCard();
-    tell(card !== null);
-  }));
+/** The drawing stands on the screen, as far as the browser tells; at the latest after a moment. */
+const painted = new Promise((go) => {
+  setTimeout(go, 700);
+  if (!window.PerformanceObserver || !(PerformanceObserver.supportedEntryTypes || []).includes('paint')) return;
+  new PerformanceObserver((list, observer) => {
+    observer.disconnect();
+    go();
+  }).observe({ type: 'paint', buffered: true });
+});
+
+/** The view is set up after that: its triangles and programs take a while. Told whether there is one. */
+const ready = painted.then(() => {
+  try {
+    card = setUpCard();
+  } catch (fault) {
+    card = null;
+  }
+  if (card) showCard();
+  return card !== null;
 });
 
 function showCard() {
