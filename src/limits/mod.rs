@@ -35,7 +35,7 @@ pub use field::{Floor, narrow};
 pub use flex::under_load;
 pub use interval::{Bound, Found, Interval, Intervals};
 pub use repair::{Change, Contradiction, Repair, ValueChange, repair};
-pub use search::{Rebuild, SEARCHED_MM, search};
+pub use search::{Laid, Rebuild, SEARCHED_MM, search};
 pub use shop::{line_load, rest_cutter, scallop};
 pub use turning::{PinRoom, no_hollow, pin_room, turned_by_edges, unreached_under, unsupported};
 
