@@ -54,6 +54,11 @@ impl Cloud {
         }
     }
 
+    /// The same points when their normals cannot be trusted: estimated from the points alone.
+    pub fn without_facing(&self) -> Cloud {
+        Cloud { points: self.points.clone(), normals: normals(&self.points), facing: Facing::Unknown }
+    }
+
     /// The same points facing the other way.
     pub fn turned_inside_out(&self) -> Cloud {
         Cloud { normals: self.normals.iter().map(|n| -n).collect(), ..self.clone() }

@@ -42,6 +42,8 @@ pub(super) struct Agreement {
     pub(super) near: f64,
     /// Mean distance of what is seen, each at most [`MOST_MM`], mm.
     pub(super) off_mm: f64,
+    /// How much shape the model's top has, as mean distance from a plane, mm.
+    shape_mm: f64,
 }
 
 /// A made piece is nearer to its design than this nearly everywhere.
@@ -61,9 +63,14 @@ impl Agreement {
         const LEAST_SEEN: f64 = 0.3;
         /// Of what is seen, this much of a piece is near its design even when a value is far off.
         const LEAST_NEAR: f64 = 0.72;
-        /// A plane is off by more than this on the whole, mm.
+        /// Nothing of this shape is off by more than this on the whole, mm.
         const MOST_OFF_MM: f64 = 1.3;
-        self.seen >= LEAST_SEEN && self.near >= LEAST_NEAR && self.off_mm <= MOST_OFF_MM
+        /// A flat thing of about the same outline is off by all the shape there is; noise by less than
+        /// the second figure, mm.
+        const MOST_OF_SHAPE: f64 = 0.7;
+        const NOISE_MM: f64 = 0.3;
+        let most = (MOST_OF_SHAPE * self.shape_mm).clamp(NOISE_MM, MOST_OFF_MM);
+        self.seen >= LEAST_SEEN && self.near >= LEAST_NEAR && self.off_mm <= most
     }
 
     /// Whether there is no need to look for a better one.
@@ -216,5 +223,5 @@ fn agreement(tree: &Nearest, cloud: &Cloud, bench_from_scan: &Pose, model: &Mode
         off += along.min(MOST_MM);
     }
     let share = |part: usize, whole: usize| part as f64 / whole.max(1) as f64;
-    Agreement { seen: share(seen, asked), near: share(near, seen), off_mm: off / seen.max(1) as f64 }
+    Agreement { seen: share(seen, asked), near: share(near, seen), off_mm: off / seen.max(1) as f64, shape_mm: model.shape_mm }
 }
