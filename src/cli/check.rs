@@ -24,7 +24,8 @@ pub(super) const HELP: &str = "\
 The table shows each value in mm as asked, as read back from the designed
 surface, and how far it may go with the others held: from where to where, and
 which limit it meets beyond. `ticket range` is what a ticket may say at all,
-`outline` the measures that an outline can be drawn from. Ends of length, widths
+`outline` the measures that an outline can be drawn from, `nowhere` that no
+change of this value alone passes. Ends of length, widths
 and heel cup width are found by designing again, to 0.01 mm. Stops keep a ticket
 from the mill unless it carries a typed reason; cautions ask for a second look.
 
@@ -129,11 +130,13 @@ fn together(repair: &Repair) -> String {
             });
             let changes = words::listed(&change_words.collect::<Vec<_>>(), "and");
             let bound = words::listed(&names(&change.bound_by), "and");
-            let left = match change.left.as_slice() {
-                [] => String::new(),
-                left => format!("; {} stays, which these values do not move", words::listed(&words_of(left), "and")),
-            };
-            format!("{changes} would pass, and no smaller change; bound by {bound}{left}")
+            match change.left.as_slice() {
+                [] => format!("{changes} would pass, and no smaller change; bound by {bound}"),
+                left => format!(
+                    "{changes} would settle all but {}, which these values do not move; bound by {bound}",
+                    words::listed(&words_of(left), "and")
+                ),
+            }
         }
         Repair::Never(never) => {
             let help = match never.help.as_slice() {

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::field::{Field, Seen};
 use super::{Case, Finding, Severity, shop};
+use crate::frame::Point2;
 use crate::grid::{Grid, Lattice};
 use crate::kernel::{Shape, beyond_reach};
 
@@ -47,15 +48,12 @@ pub(super) fn too_hollow(case: &Case, field: &Field) -> Option<Finding> {
         return None;
     }
     let unreached = unreached(case);
-    let stays = match &unreached {
+    let (stays, at) = match &unreached {
         Some(left) => {
-            let [x, y] = left.at_mm;
-            format!(
-                "{:.2} mm stays at most, at x {x:.0} y {y:.0} mm, more than {LEFT_MM} mm over {:.0} mm2",
-                left.most_mm, left.area_mm2
-            )
+            let over = format!("more than {LEFT_MM} mm over {:.0} mm2", left.area_mm2);
+            (format!("{:.2} mm stays at most, {over}", left.most_mm), Point2::from(left.at_mm))
         }
-        None => format!("less than {LEFT_MM} mm stays there"),
+        None => (format!("less than {LEFT_MM} mm stays there"), tightest.at),
     };
     let message = format!(
         "the surface is hollow to a radius of {hollow:.1} mm; cutter {} has {radius:.1} mm: {stays}",
@@ -63,11 +61,11 @@ pub(super) fn too_hollow(case: &Case, field: &Field) -> Option<Finding> {
     );
     let advice = match (2.0 * hollow).floor() {
         0.0 => "no ball cutter reaches it: ask a shallower or wider cup, or lower arches".to_string(),
-        most => format!("finish with a ball cutter of {most} mm or less, or sand what stays"),
+        most => format!("finish with a ball cutter of {most} mm diameter or less, or sand what stays"),
     };
     let finding = Finding::new("hollow_radius", Severity::Caution, case.order.side, message, advice)
         .numbers(hollow, radius, "mm")
-        .place(tightest.at, case.footbed.places.foot_length_mm);
+        .place(at, case.footbed.places.foot_length_mm);
     Some(Finding { unreached: unreached.map(Box::new), ..finding })
 }
 
@@ -135,7 +133,7 @@ fn hollow_curvature(case: &Case, s: &Seen) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::{Point2, Rect};
+    use crate::frame::Rect;
     use approx::assert_abs_diff_eq;
 
     /// A ball of radius R in a groove of two walls at 45 degrees stands R (sqrt 2 - 1) above its
