@@ -85,7 +85,7 @@ fn wavy() -> Cloud {
             (Point3::new(x, y, 5.0 * u.sin() * v.cos()), slope.normalize())
         })
         .unzip();
-    Cloud { points, normals, facing: Facing::Outward }
+    Cloud { points, normals, ..Cloud::default() }
 }
 
 /// The same turned by a hundredth about z and shifted by less than a point's distance.
