@@ -12,7 +12,7 @@ use sustent::inspect::{Case, Cover, Taken, cloud, inspect_scan};
 use sustent::job;
 use sustent::mesh::{self, Unit};
 use sustent::profile::Shelf;
-use sustent::register::{Cloud, Facing, Nearest, Pose, best_fit};
+use sustent::register::{Cloud, Nearest, Pose, best_fit};
 use sustent::ticket::{self, Ticket};
 
 fn main() {
