@@ -19,6 +19,12 @@ pub fn cases() -> u64 {
     std::env::var("SUSTENT_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(20)
 }
 
+/// The seeds that are tried; `SUSTENT_FROM` begins elsewhere than at 0, so that one ticket can be looked at.
+pub fn seeds() -> std::ops::Range<u64> {
+    let from = std::env::var("SUSTENT_FROM").ok().and_then(|n| n.parse().ok()).unwrap_or(0);
+    from..from + cases()
+}
+
 /// Marsaglia's xorshift64 (2003).
 pub struct Random(pub u64);
 
