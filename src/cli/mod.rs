@@ -13,6 +13,7 @@ mod output;
 mod preview;
 mod profiles;
 mod prove;
+mod repair;
 mod tickets;
 mod words;
 
@@ -77,7 +78,7 @@ enum Verb {
     /// Turn tickets into proven programs, trim outlines, meshes and a job sheet
     #[command(after_help = mill::HELP)]
     Mill(mill::Mill),
-    /// Show all findings and how far each value may go; writes nothing
+    /// Show all findings and how far each value may go; writes nothing but a repaired ticket, where asked
     #[command(after_help = check::HELP)]
     Check(check::Check),
     /// Draw one page to look at: plan, sections, thickness, findings, the pieces in the round, the paths

@@ -249,11 +249,10 @@ fn make_foot<'a>(
 
 /// The design with what there is to find about turning the blank, gravest first.
 fn with_turning<'a>(ticket: &Ticket, mut design: Design<'a>, lay: &Lay) -> Design<'a> {
-    design.findings.extend(turning::findings(&ticket.make, &design, lay));
+    design.findings.extend(turning::findings(&ticket.make, &design.footbed, lay));
     design.findings.sort_by_key(|finding| finding.severity);
     let floors = turning::floors(&ticket.make, &design, lay);
-    let longest = turning::longest_mm(&ticket.make, &design, lay);
-    design.narrow(ticket, floors, longest);
+    design.narrow(ticket, floors);
     design
 }
 

@@ -16,6 +16,7 @@ mod interval;
 mod line;
 mod lp;
 mod order;
+mod reach;
 mod repair;
 mod search;
 mod shop;
@@ -34,8 +35,9 @@ pub use boot::{BootEffect, boot_effect};
 pub use field::{Floor, narrow};
 pub use flex::under_load;
 pub use interval::{Bound, Found, Interval, Intervals};
+pub use reach::Unreached;
 pub use repair::{Change, Contradiction, Repair, ValueChange, repair};
-pub use search::{Rebuild, SEARCHED_MM, search};
+pub use search::{Laid, Rebuild, SEARCHED_MM, search};
 pub use shop::{line_load, rest_cutter, scallop};
 pub use turning::{PinRoom, no_hollow, pin_room, turned_by_edges, unreached_under, unsupported};
 
@@ -102,6 +104,9 @@ pub struct Finding {
     pub message: String,
     /// Which value to change to what.
     pub advice: String,
+    /// What the cutters cannot reach, and a map of it; of `hollow_radius` only.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unreached: Option<Box<Unreached>>,
 }
 
 impl Finding {
@@ -120,6 +125,7 @@ impl Finding {
             unit: "mm",
             message,
             advice,
+            unreached: None,
         }
     }
 
