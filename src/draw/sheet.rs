@@ -132,8 +132,21 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
 /// Fills a page's template; every word that is put in is escaped unless the template says that it
 /// is a drawing.
 pub(super) fn render(name: &str, template: &str, page: &impl Serialize) -> Result<String, DrawError> {
+    render_with(name, template, &[], page)
+}
+
+/// The same with parts that the template takes in by their names.
+pub(super) fn render_with(
+    name: &str,
+    template: &str,
+    parts: &[(&str, &str)],
+    page: &impl Serialize,
+) -> Result<String, DrawError> {
     let mut environment = Environment::new();
     environment.set_auto_escape_callback(|_| AutoEscape::Html);
+    for (part, text) in parts {
+        environment.add_template(part, text)?;
+    }
     Ok(environment.render_named_str(name, template, Serde(page))?)
 }
 

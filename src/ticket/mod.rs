@@ -7,6 +7,7 @@ mod making;
 mod order;
 mod ranges;
 mod reading;
+mod revise;
 
 use crate::curve::TrimMeasures;
 use crate::foot::{Foot, Stations};
@@ -17,6 +18,7 @@ use crate::value::{Value, Values};
 pub use crate::written::{Colour, Problem, Problems};
 pub use ranges::writable;
 pub use reading::read;
+pub use revise::{revised, with_reason, with_value};
 
 /// A resolved job: one or two footbeds for one wearer and one boot.
 #[derive(Clone, Debug, PartialEq)]
