@@ -64,6 +64,8 @@ pub enum Ask {
 pub struct State {
     /// Rises whenever there is something new to tell.
     pub news: u64,
+    /// Another number, another page: more than a page can take up has changed.
+    pub page: u64,
     /// The revision that is saved.
     pub revision: u32,
     /// What saving would change, in words.

@@ -61,6 +61,8 @@ pub struct Desk {
     news: u64,
     /// Rises with every design.
     designs: u64,
+    /// Rises when another file is taken.
+    page: u64,
 }
 
 impl Desk {
@@ -71,7 +73,7 @@ impl Desk {
         let shapes = live.ticket().feet.iter().map(|order| (order.side, 1)).collect();
         let edits = Edits::open(text);
         let (saved, now) = (live.clone(), live);
-        Ok(Desk { shelf, name, disk, seen: Seen::Same, edits, saved, now, shapes, news: 1, designs: 1 })
+        Ok(Desk { shelf, name, disk, seen: Seen::Same, edits, saved, now, shapes, news: 1, designs: 1, page: 1 })
     }
 
     /// The ticket as it is now.
@@ -140,6 +142,7 @@ impl Desk {
         };
         Ok(State {
             news: self.news,
+            page: self.page,
             revision: self.saved.ticket().revision,
             changes: self.changes(),
             undo: self.edits.before().is_some(),
@@ -277,6 +280,7 @@ impl Desk {
         self.edits.found(text, kept);
         self.put(live);
         self.saved = Arc::new(saved);
+        self.page += 1;
         self.seen = Seen::Same;
         Ok(())
     }

@@ -30,7 +30,7 @@ function makeHandle(side, name) {
   handle.className = 'handle live';
   handle.tabIndex = 0;
   handle.setAttribute('role', 'spinbutton');
-  handle.setAttribute('aria-label', words(name) + ', ' + shortLimit(side));
+  handle.setAttribute('aria-label', words(name) + ', ' + footName(side));
   handle.addEventListener('focus', () => hold(side, name));
   handle.addEventListener('click', () => handle.focus());
   handle.addEventListener('keydown', (event) => keyOnHandle(event, side, name));
@@ -67,7 +67,7 @@ function tellHandles(side) {
     const number = value.asked === null ? '(' + value.read_back.toFixed(1) + unit + ')' : told(value.asked).replace('\u2212', '-') + unit;
     handle.text.textContent = words(name) + ' ' + number;
     handle.text.classList.toggle('changed', value.asked !== value.saved);
-    const out = value.asked !== null && (!value.feasible || value.asked < value.feasible[0] - 1e-6 || value.asked > value.feasible[1] + 1e-6);
+    const out = value.asked !== null && value.feasible !== null && (value.asked < value.feasible[0] - 1e-6 || value.asked > value.feasible[1] + 1e-6);
     handle.classList.toggle('out', out);
     handle.setAttribute('aria-valuenow', Math.round(standing(value) * 100) / 100);
     handle.setAttribute('aria-valuemin', value.range[0]);
@@ -90,8 +90,11 @@ function placeStrip() {
   const host = strip.parentNode.getBoundingClientRect(), at = handle.getBoundingClientRect();
   const width = strip.offsetWidth, height = strip.offsetHeight;
   const left = Math.min(Math.max((at.left + at.right) / 2 - width / 2, host.left + 4), host.right - width - 4);
-  // Below its words; above them where the sheet's part ends.
-  const below = at.bottom + 10, top = below + height < host.bottom ? below : Math.max(at.top - height - 10, host.top + 4);
+  // A dimension of the plan has it below the plan, so that the piece stays in sight; one of a section below its words,
+  // or above them where the sheet's part ends.
+  const plan = handle.parentNode.classList.contains('plan-of');
+  const below = plan ? document.getElementById('plans').getBoundingClientRect().bottom + 2 : at.bottom + 10;
+  const top = plan || below + height < host.bottom ? below : Math.max(at.top - height - 10, host.top + 4);
   strip.style.left = left - host.left + 'px';
   strip.style.top = top - host.top + 'px';
 }
@@ -150,7 +153,7 @@ function turnTo(side, name, to) {
     tellHandles(side);
     showStrip();
   }
-  ask({ ask: 'change', side: shortLimit(side), value: name, to: kept, more });
+  ask({ ask: 'change', side: footName(side), value: name, to: kept, more });
 }
 
 /** What is still to be asked, the next first; of turns of one dimension only the last one. */
@@ -177,7 +180,7 @@ async function askNext() {
     else if (what.ask !== 'change') say(what.ask === 'save' ? 'Saved as revision ' + answer.revision + '.' : '');
     if (answer.feet) {
       take(answer);
-      trips.push(performance.now() - began);
+      if (what.ask === 'change') trips.push(performance.now() - began);
       if (what.ask === 'save') afterSave();
     } else await refresh();
   }
@@ -205,11 +208,17 @@ async function post(word, what) {
 
 /** Takes what the desk tells, unless something newer was told. */
 function take(next, again) {
-  if (next.news < state.news && !again) return;
+  if (next.news <= state.news && !again) return;
+  if (next.page !== state.page) {
+    location.reload();
+    return;
+  }
   const revised = next.revision !== state.revision, notes = state.words.notes;
   state = next;
   for (const shape of next.shapes) feet[shape.side].reshape(shape, data);
   for (const foot of next.feet) have[foot.side] = foot.shape;
+  // What is still to be asked stands already.
+  for (const what of asks) if (what.ask === 'change' && what.to !== null) valueOf(what.side === 'left' ? 'L' : 'R', what.value).asked = what.to;
   document.getElementById('values').innerHTML = next.words.values;
   document.getElementById('notes').innerHTML = next.words.notes;
   document.getElementById('checksum').textContent = next.words.checksum;
@@ -234,8 +243,15 @@ function take(next, again) {
 let undrawn = false;
 let drawing = false;
 
-/** Has the drawing drawn anew when nothing is being turned. */
-async function wantDrawing() {
+let pause = 0;
+
+/** Has the drawing drawn anew when nothing has been turned for a moment. */
+function wantDrawing() {
+  clearTimeout(pause);
+  if (undrawn) pause = setTimeout(redrawAll, 80);
+}
+
+async function redrawAll() {
   if (!undrawn || drawing || asking) return;
   drawing = true;
   undrawn = false;
@@ -304,7 +320,7 @@ function tableButtons() {
       button.type = 'button';
       button.className = value.asked === value.saved ? 'asked' : 'asked changed';
       button.textContent = cell.textContent;
-      button.setAttribute('aria-label', words(name) + ', ' + shortLimit(side) + ', ' + (value.asked === null ? 'not asked' : told(value.asked)) + ': change');
+      button.setAttribute('aria-label', words(name) + ', ' + footName(side) + ', ' + (value.asked === null ? 'not asked' : told(value.asked)) + ': change');
       button.addEventListener('click', () => {
         hold(side, name);
         handles[side][name].scrollIntoView({ block: 'nearest' });

@@ -33,7 +33,7 @@ function standing(value) {
   return value.asked === null ? value.read_back : value.asked;
 }
 
-function shortLimit(side) {
+function footName(side) {
   return side === 'L' ? 'left' : 'right';
 }
 
@@ -59,28 +59,45 @@ function arrow(x, y, by) {
   return pen('path', { class: 'ink-fill', d: 'M' + x + ' ' + y + 'l' + by * 8 + ' -2.2v4.4z' });
 }
 
+/** Marks every mm, longer every five; fewer where they would touch. */
+function ticks(value, y) {
+  const [lo, hi] = span(value);
+  const every = [0.1, 0.5, 1, 5, 10].find((step) => ((rulerWide - 24) * step) / (hi - lo || 1) >= 4) || 50;
+  let d = '';
+  for (let k = Math.ceil(lo / every); k <= Math.floor(hi / every); k++) d += 'M' + onRuler(value, k * every).toFixed(1) + ' ' + y + 'v' + (k % 5 ? 4 : 7);
+  return pen('path', { class: 'tick', d });
+}
+
+/** A number below an end of the line, kept on the paper. */
+function endWords(x, y, number) {
+  const anchor = x < 24 ? 'start' : x > rulerWide - 24 ? 'end' : 'middle';
+  return pen('text', { class: 'soft', x: anchor === 'middle' ? x : Math.min(Math.max(x, 2), rulerWide - 2), y, 'text-anchor': anchor }, told(number));
+}
+
 /** The dimension line: ends where a limit ends it, the stretch beyond hatched, saved and present place. */
 function drawRuler(value) {
-  const y = 30;
-  const parts = [pen('path', { class: 'beyond', d: 'M4 ' + y + 'H' + (rulerWide - 4) })];
+  const y = 32, parts = [];
+  const hatch = (a, b) => {
+    let d = '';
+    for (let x = a; x + 5 < b; x += 5) d += 'M' + x.toFixed(1) + ' ' + (y + 4) + 'l5 -8';
+    return pen('path', { class: 'beyond', d });
+  };
   if (value.feasible) {
     const [a, b] = value.feasible.map((x) => Math.min(Math.max(onRuler(value, x), 4), rulerWide - 4));
-    parts.push(pen('path', { class: 'may', d: 'M' + a + ' ' + y + 'H' + b }));
-    for (const [x, by] of [[a, 1], [b, -1]]) {
-      parts.push(pen('path', { class: 'end', d: 'M' + x + ' ' + (y - 8) + 'v16' }));
-      if (b - a > 20) parts.push(arrow(x, y, by));
-    }
-    const close = b - a < 70;
-    parts.push(pen('text', { class: 'soft', x: Math.max(a, 2), y: y + 21, 'text-anchor': close ? 'end' : a < 30 ? 'start' : 'middle' }, told(Math.ceil(value.feasible[0] * 10 - 1e-6) / 10)));
-    parts.push(pen('text', { class: 'soft', x: Math.min(b, rulerWide - 2), y: y + 21, 'text-anchor': close ? 'start' : b > rulerWide - 30 ? 'end' : 'middle' }, told(Math.floor(value.feasible[1] * 10 + 1e-6) / 10)));
-  }
+    const ends = [Math.ceil(value.feasible[0] * 10 - 1e-6) / 10, Math.floor(value.feasible[1] * 10 + 1e-6) / 10];
+    parts.push(hatch(2, a - 1), hatch(b + 1, rulerWide - 2), ticks(value, y));
+    parts.push(pen('path', { class: 'line', d: 'M' + a + ' ' + y + 'H' + b + 'M' + a + ' ' + (y - 9) + 'v18M' + b + ' ' + (y - 9) + 'v18' }));
+    if (b - a > 24) parts.push(arrow(a, y, 1), arrow(b, y, -1));
+    parts.push(endWords(a, y + 22, ends[0]));
+    if (b - a > 40) parts.push(endWords(b, y + 22, ends[1]));
+  } else parts.push(hatch(2, rulerWide - 2), ticks(value, y));
   if (value.saved !== null && value.saved !== value.asked) {
     const x = onRuler(value, value.saved);
-    parts.push(pen('path', { class: 'was', d: 'M' + x + ' ' + (y - 9) + 'v18' }));
+    parts.push(pen('path', { class: 'then', d: 'M' + x + ' ' + (y - 12) + 'v24' }));
   }
   const x = onRuler(value, standing(value));
-  parts.push(pen('path', { class: 'here', d: 'M' + x + ' ' + (y - 1) + 'l-6 -11h12z' }));
-  parts.push(pen('text', { class: 'b', x: Math.min(Math.max(x, 20), rulerWide - 20), y: 13, 'text-anchor': 'middle' }, told(standing(value))));
+  parts.push(pen('path', { class: 'here', d: 'M' + x + ' ' + (y - 1) + 'l-6 -12h12z' }));
+  parts.push(pen('text', { class: 'b', x: Math.min(Math.max(x, 16), rulerWide - 16), y: 14, 'text-anchor': 'middle' }, told(standing(value))));
   stripRuler.replaceChildren(...parts);
 }
 
@@ -103,7 +120,7 @@ function showStrip() {
   document.getElementById('strip-was').textContent = was;
   document.getElementById('strip-rule').hidden = value.asked === null || value.rule !== null;
   document.getElementById('strip-words').textContent = (value.rule ? 'Filled in: ' + value.rule + '. ' : value.asked === null ? 'Not asked: it follows from the others. ' : '') + rangeWords(value);
-  stripField.setAttribute('aria-label', words(held.name) + ', ' + shortLimit(held.side) + ', ' + (unitOf(held.name).trim() === 'mm' ? 'mm' : 'degrees'));
+  stripField.setAttribute('aria-label', words(held.name) + ', ' + footName(held.side) + ', ' + (unitOf(held.name).trim() === 'mm' ? 'mm' : 'degrees'));
   if (document.activeElement !== stripField) stripField.value = Math.round(standing(value) * 100) / 100;
   drawRuler(value);
 }

@@ -52,7 +52,7 @@ function showReasons() {
       const field = document.createElement('textarea');
       field.maxLength = 600;
       field.rows = 2;
-      field.addEventListener('change', () => ask({ ask: 'reason', side: shortLimit(foot.side), reason: field.value }));
+      field.addEventListener('change', () => ask({ ask: 'reason', side: footName(foot.side), reason: field.value }));
       label.append('reason for accepting the stops of ' + foot.side, field);
       box.append(label);
     }
@@ -71,7 +71,7 @@ function showWays() {
     const told = foot.way_out.map(([name, to]) => words(name) + ' ' + to).join(', ');
     button.textContent = 'set ' + foot.side + ' ' + told;
     button.title = 'the least change that passes every stop these values move';
-    button.addEventListener('click', () => ask({ ask: 'changes', side: shortLimit(foot.side), to: Object.fromEntries(foot.way_out) }));
+    button.addEventListener('click', () => ask({ ask: 'changes', side: footName(foot.side), to: Object.fromEntries(foot.way_out) }));
     return button;
   }));
 }
@@ -105,7 +105,9 @@ document.addEventListener('keydown', (event) => {
 async function listen() {
   for (;;) {
     const told = await post('wait', { have, news: state.news });
-    if (told.feet) take(told);
+    // While something is being asked its answer will tell more.
+    if (told.feet && !asking) take(told);
+    else if (told.feet) await new Promise((go) => setTimeout(go, 100));
     else await new Promise((go) => setTimeout(go, 2000));
   }
 }
