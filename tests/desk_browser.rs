@@ -28,12 +28,12 @@ fn opened(text: &str, size: (u32, u32)) -> Option<(Served, Page)> {
 const STILL: &str = "!asking && !asks.length && !undrawn && !drawing && state.settled";
 
 fn take_up(page: &mut Page, side: &str, value: &str) {
-    page.eval(&format!("handles.{side}.{value}.focus()"));
+    page.eval(&format!("document.activeElement.blur(); handles.{side}.{value}.focus()"));
     assert_eq!(page.eval("held && held.name"), json!(value));
 }
 
 /// The left foot of a text as the library designs it.
-fn with_left<T>(text: &str, look: impl Fn(&Design) -> T) -> T {
+fn with_left<T>(text: &str, look: impl FnOnce(&Design) -> T) -> T {
     let ticket = ticket::read(text, "t", &Shelf::built_in(), &|_| Err(String::new())).unwrap();
     let design = job::design(&ticket, &ticket.feet[0]).unwrap();
     look(&design)
@@ -47,6 +47,8 @@ fn a_key_moves_the_surface_its_dimension_and_the_number_at_the_pointer() {
         "sections.find((s) => s.side === 'L' && s.letter === 'C').svg.querySelector('.w50.open').getAttribute('d')",
     );
     page.key("ArrowUp", 0);
+    // Pages land on whole mm.
+    page.key("PageUp", 0);
     page.key("PageUp", 0);
     page.until(STILL);
     assert_eq!(page.eval("valueOf('L', 'medial_arch').asked"), json!(20));

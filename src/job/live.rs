@@ -6,10 +6,10 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 use serde_json::Value as Json;
 
-use super::design::redesign;
+use super::design::{beside, design_alone, redesign_alone};
 use super::draw::{Model, blank_words};
 use super::report::value_reports;
-use super::{Design, JobError, ValueReport, arranged, design, each_foot, flexing, sha256_hex};
+use super::{Design, JobError, ValueReport, arranged, each_foot, flexing, sha256_hex};
 use crate::draw::{self, DeskDrawing, DeskPage, DeskWords, DrawError, FootShape, PreviewData, PreviewFoot};
 use crate::footbed::{Footbed, SHAPING};
 use crate::frame::Side;
@@ -35,8 +35,22 @@ struct Kept {
     intervals: Intervals,
     floors: Vec<Floor>,
     boot_effect: BootEffect,
+    alone: Alone,
     /// What several values together would do about a stop.
     way_out: Vec<(Value, f64)>,
+}
+
+/// What was found of a foot before the other foot, its blank and its load were looked at.
+#[derive(Clone, Debug)]
+struct Alone {
+    findings: Vec<Finding>,
+    intervals: Intervals,
+}
+
+impl Alone {
+    fn of(design: &Design) -> Alone {
+        Alone { findings: design.findings.clone(), intervals: design.intervals.clone() }
+    }
 }
 
 /// Which lines along a foot's edge a drawing needs: working out the bevel's takes a while.
@@ -80,12 +94,27 @@ impl Live {
 
     fn designed(ticket: Ticket, text: &str, before: Option<&Live>) -> Result<Live, JobError> {
         let orders = ticket.feet.iter().map(|order| (order.side, order)).collect();
-        let designs = each_foot(orders, |order| match before.and_then(|live| live.base_of(order)) {
-            Some(footbed) => Ok(redesign(&ticket, order, footbed)),
-            None => Ok(design(&ticket, order)?),
+        let alone = each_foot(orders, |order| {
+            if let Some(kept) = before.and_then(|live| live.unchanged(&ticket, order)) {
+                return Ok(kept.alone(order));
+            }
+            match before.and_then(|live| live.base_of(order)) {
+                Some(footbed) => Ok(redesign_alone(&ticket, order, footbed)),
+                None => Ok(design_alone(&ticket, order)?),
+            }
         })?;
-        let feet = arranged(&ticket, designs).into_iter().map(|(design, _)| Kept::of(design)).collect();
+        let own: Vec<Alone> = alone.iter().map(Alone::of).collect();
+        let designs = alone.into_iter().map(|design| beside(&ticket, design)).collect();
+        let laid = arranged(&ticket, designs).into_iter().zip(own);
+        let feet = laid.map(|((design, _), alone)| Kept::of(design, alone)).collect();
         Ok(Live { ticket, sha256: sha256_hex(text.as_bytes()), feet, settled: false })
+    }
+
+    /// A foot of which nothing changed, nor how it is made.
+    fn unchanged(&self, ticket: &Ticket, order: &FootOrder) -> Option<&Kept> {
+        let same = self.ticket.make == ticket.make && self.ticket.boot == ticket.boot;
+        let mut feet = self.ticket.feet.iter().zip(&self.feet);
+        feet.find(|(old, _)| same && *old == order).map(|(_, kept)| kept)
     }
 
     /// A footbed with the same outline, places and responses as this order's.
@@ -97,12 +126,12 @@ impl Live {
     /// The same with what takes longer: the intervals that only other designs tell, how it gives under load, and what
     /// several values together would do about a stop.
     pub fn settle(&self) -> Live {
-        let designs: Vec<Design> = self.designs().collect();
-        let feet = designs.into_par_iter().map(|mut design| {
+        let designs: Vec<(Design, &Kept)> = self.designs().zip(&self.feet).collect();
+        let feet = designs.into_par_iter().map(|(mut design, kept)| {
             flexing::under_load(&self.ticket, &mut design);
             design.search(&self.ticket);
             let way_out = design.repair(&self.ticket).map_or(vec![], changes);
-            Kept { way_out, ..Kept::of(design) }
+            Kept { way_out, ..Kept::of(design, kept.alone.clone()) }
         });
         Live { feet: feet.collect(), settled: true, ..self.clone() }
     }
@@ -204,9 +233,14 @@ impl Live {
 }
 
 impl Kept {
-    fn of(design: Design) -> Kept {
+    fn of(design: Design, alone: Alone) -> Kept {
         let Design { footbed, read_back, findings, intervals, floors, boot_effect, .. } = design;
-        Kept { footbed, read_back, findings, intervals, floors, boot_effect, way_out: vec![] }
+        Kept { footbed, read_back, findings, intervals, floors, boot_effect, alone, way_out: vec![] }
+    }
+
+    fn alone<'a>(&self, order: &'a FootOrder) -> Design<'a> {
+        let Alone { findings, intervals } = self.alone.clone();
+        Design { findings, intervals, floors: vec![], ..self.design(order) }
     }
 
     fn design<'a>(&self, order: &'a FootOrder) -> Design<'a> {

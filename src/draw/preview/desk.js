@@ -32,7 +32,10 @@ function makeHandle(side, name) {
   handle.setAttribute('role', 'spinbutton');
   handle.setAttribute('aria-label', words(name) + ', ' + footName(side));
   handle.addEventListener('focus', () => hold(side, name));
-  handle.addEventListener('click', () => handle.focus());
+  handle.addEventListener('click', () => {
+    handle.focus();
+    hold(side, name);
+  });
   handle.addEventListener('keydown', (event) => keyOnHandle(event, side, name));
   handle.addEventListener('wheel', (event) => wheelOnHandle(event, handle, side, name), { passive: false });
   return handle;
@@ -90,11 +93,10 @@ function placeStrip() {
   const host = strip.parentNode.getBoundingClientRect(), at = handle.getBoundingClientRect();
   const width = strip.offsetWidth, height = strip.offsetHeight;
   const left = Math.min(Math.max((at.left + at.right) / 2 - width / 2, host.left + 4), host.right - width - 4);
-  // A dimension of the plan has it below the plan, so that the piece stays in sight; one of a section below its words,
-  // or above them where the sheet's part ends.
+  // A dimension of the plan has it below the plan, one of a section above its words: what is turned stays in sight.
   const plan = handle.parentNode.classList.contains('plan-of');
-  const below = plan ? document.getElementById('plans').getBoundingClientRect().bottom + 2 : at.bottom + 10;
-  const top = plan || below + height < host.bottom ? below : Math.max(at.top - height - 10, host.top + 4);
+  const above = at.top - height - 10;
+  const top = plan ? document.getElementById('plans').getBoundingClientRect().bottom + 2 : above > host.top ? above : at.bottom + 60;
   strip.style.left = left - host.left + 'px';
   strip.style.top = top - host.top + 'px';
 }
@@ -102,6 +104,8 @@ function placeStrip() {
 function keyOnHandle(event, side, name) {
   if (event.ctrlKey || event.altKey || event.metaKey) return;
   const value = valueOf(side, name), by = event.shiftKey ? steps.fine : steps.plain;
+  // Put down and turned again, it is taken up again.
+  if (!held && event.key !== 'Escape' && event.key !== 'Tab' && event.key !== 'Shift') hold(side, name);
   const step = { ArrowUp: by, ArrowRight: by, ArrowDown: -by, ArrowLeft: -by, PageUp: steps.page, PageDown: -steps.page }[event.key];
   if (step) turnBy(side, name, step);
   else if (event.key === 'Home' && value.feasible) turnTo(side, name, Math.ceil(value.feasible[0] * 10 - 1e-6) / 10);
