@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
 use super::tickets::{self, Loaded};
@@ -59,6 +60,8 @@ impl Compare {
 
     fn compared(&self, shelf: &Shelf) -> Result<Comparison, Failure> {
         let (old, new) = (revision(&self.old, shelf)?, revision(&self.new, shelf)?);
+        let read = [("the old ticket", Some(old.path.as_path())), ("the new ticket", Some(new.path.as_path()))];
+        keep_apart(&read, &[("the comparison", self.out.as_deref())])?;
         let side = self.side.map(Side::from);
         let compared = job::compare(&old.ticket, &new.ticket, side).map_err(|error| match error {
             CompareError::Old(error) => Failure::of(&old.path, error),

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::log::{self, PassedOver};
 use super::output::Console;
@@ -57,6 +58,7 @@ impl DriftVerb {
     }
 
     fn told(&self) -> Result<Told, Failure> {
+        keep_apart(&[("the log", Some(&self.log))], &[("the chart", self.chart.as_deref())])?;
         let (entries, passed_over) = log::read(&self.log)?;
         let drift = drift(&entries);
         if let Some(path) = &self.chart {

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
 use super::tickets::{self, read_text};
@@ -110,6 +111,12 @@ impl Inspect {
 
     fn inspected(&self, shelf: &Shelf) -> Result<Inspected, Failure> {
         let loaded = tickets::load(&self.ticket, shelf)?;
+        let read = [
+            ("the ticket", Some(loaded.path.as_path())),
+            ("the scan", self.scan.as_deref()),
+            ("the table of readings", self.readings.as_deref()),
+        ];
+        keep_apart(&read, &[("the record", self.record.as_deref()), ("the log", self.log.as_deref())])?;
         let order = loaded.foot(Side::from(self.side))?;
         let tolerances = shelf.tolerances(&self.tolerances).map_err(|unknown| Failure::new(unknown.to_string()))?;
         let design = job::design(&loaded.ticket, order).map_err(|error| Failure::of(&self.ticket, error))?;

@@ -13,6 +13,9 @@ use crate::inspect::Entry;
 /// Longest log that is read, bytes: a hundred thousand pieces.
 const LONGEST_LOG: usize = 256 << 20;
 
+/// What every record begins with, and nothing else that lies about in a workshop.
+const BEGINNING: &[u8] = br#"{"ticket":"#;
+
 /// A line of a log that is no record.
 #[derive(Clone, Debug, Serialize)]
 pub(super) struct PassedOver {
@@ -28,6 +31,9 @@ pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
     // Two benches may add to one log at once; where a disk knows no locks, one line is one write.
     let _ = file.lock();
     let before = file.metadata().map_err(fault)?.len();
+    if !is_a_log(&mut file).map_err(fault)? {
+        return Err(Failure::of(path, "this file is no inspection log; nothing was added: name another"));
+    }
     let mut line = String::new();
     if !ends_a_line(&mut file, before).map_err(fault)? {
         // What a broken-off run left stays a line of its own.
@@ -38,6 +44,14 @@ pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
         let _ = file.set_len(before);
         fault(error)
     })
+}
+
+/// Whether the file begins as a log does, or as one that was broken off at once.
+fn is_a_log(file: &mut File) -> std::io::Result<bool> {
+    let mut beginning = vec![];
+    file.seek(SeekFrom::Start(0))?;
+    file.take(BEGINNING.len() as u64).read_to_end(&mut beginning)?;
+    Ok(BEGINNING.starts_with(&beginning))
 }
 
 fn ends_a_line(file: &mut File, length: u64) -> std::io::Result<bool> {
@@ -81,7 +95,14 @@ mod tests {
     use crate::value::Value;
 
     fn entry(code: &str) -> Entry {
-        let logged = Logged { asked: 18.0, made: 18.4, uncertainty: 0.2, tolerance: 1.0, verdict: Verdict::Accept };
+        let logged = Logged {
+            asked: 18.0,
+            made: 18.4,
+            uncertainty: 0.2,
+            shared_uncertainty: 0.0,
+            tolerance: 1.0,
+            verdict: Verdict::Accept,
+        };
         Entry {
             ticket: code.into(),
             revision: 1,
@@ -111,6 +132,20 @@ mod tests {
         assert_eq!(passed_over.iter().map(|p| p.line).collect::<Vec<_>>(), [2]);
         std::fs::write(&log, "nothing\n").unwrap();
         assert!(read(&log).unwrap_err().words(crate::ticket::Colour::Plain).contains("no inspection record"));
+    }
+
+    #[test]
+    fn nothing_is_added_to_what_is_no_log() {
+        let folder = tempfile::tempdir().unwrap();
+        let notes = folder.path().join("ticket.toml");
+        for text in ["[ticket]\ncode = \"P-1\"\n", "\n", "{\"ticket\" : 1}\n"] {
+            std::fs::write(&notes, text).unwrap();
+            assert!(append(&notes, &entry("P-1")).is_err());
+            assert_eq!(std::fs::read_to_string(&notes).unwrap(), text);
+        }
+        std::fs::write(&notes, &entry("P-1").line()[..5]).unwrap();
+        append(&notes, &entry("P-2")).unwrap();
+        assert_eq!(read(&notes).unwrap().0, [entry("P-2")]);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The command: arguments, files, progress, exit status. Nothing here knows mathematics.
 
+mod apart;
 mod check;
 mod compare;
 mod desk;

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
 use super::words;
@@ -58,6 +59,7 @@ impl PreviewVerb {
 
     fn attempt(&self, shelf: &Shelf, console: &Console) -> Result<Outcome, Failure> {
         let loaded = tickets::load(&self.ticket, shelf)?;
+        keep_apart(&[("the ticket", Some(&loaded.path))], &[("the page", Some(&self.out))])?;
         let bar = console.progress(1);
         let paths = if self.no_paths { Paths::LeftOut } else { Paths::Planned };
         let made = job::preview(&loaded.ticket, &loaded.text, paths, Precision::SHOP);

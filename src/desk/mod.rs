@@ -14,4 +14,4 @@ pub use edits::Edits;
 pub use guard::{Asked, Guard, Verdict};
 pub use server::{Address, ServeError, serve};
 pub use told::{Ask, State};
-pub use work::{Desk, Disk, Refusal, Seen};
+pub use work::{Desk, Disk, Refusal, Replace, Seen};

@@ -16,13 +16,16 @@ use crate::value::Value;
 /// A failure or another text, in words.
 type Words = Result<String, String>;
 
+/// Puts the second text in the first one's place, or gives back what else stands there.
+pub type Replace = dyn Fn(&str, &str) -> Result<Option<String>, String> + Send + Sync;
+
 /// Where the ticket is kept; each function tells in plain words what it could not do.
 pub struct Disk {
     /// The ticket's text as it stands now.
     pub read: Box<dyn Fn() -> Words + Send + Sync>,
     /// Puts the second text where the first one stands, whole or not at all. When another stands there, that one is given
     /// back and nothing is done.
-    pub replace: Box<dyn Fn(&str, &str) -> Result<Option<String>, String> + Send + Sync>,
+    pub replace: Box<Replace>,
     /// Text of a file that the ticket names.
     pub beside: Box<dyn Fn(&str) -> Words + Send + Sync>,
 }

@@ -308,6 +308,7 @@ mod tests {
             made: 5.0 + difference,
             difference,
             uncertainty: 0.2,
+            shared_uncertainty: 0.0,
             tolerance: 0.7,
             verdict,
             unit: "mm",

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use super::shared_doubt;
 use super::statistics::{Spread, spread};
 use crate::inspect::{Entry, Signature};
 use crate::value::Value;
@@ -82,7 +83,11 @@ fn shared(
         (!each.is_empty()).then(|| each.iter().sum::<f64>() / each.len() as f64)
     };
     let means: Vec<f64> = entries.iter().filter_map(of_piece).collect();
-    Some((spread(&means)?, measured))
+    let doubt = shared_doubt(entries, &measured);
+    let asked = entries.iter().flat_map(|e| measured.iter().filter_map(|v| Some((*v, e.values.get(v)?.asked))));
+    // What is the same in mm is largest as a share where it is asked for the least.
+    let largest = asked.map(|(value, asked)| scaled(value, doubt, asked)).fold(0.0, f64::max);
+    Some((spread(&means)?.with_shared(largest), measured))
 }
 
 /// Whether every one of these values is off by about `expected`: within the doubt of its own mean and
@@ -269,7 +274,17 @@ mod tests {
                 let asked = asked(value);
                 let scatter = 0.1 * (((k * 7 + v * 11) % 13) as f64 / 6.0 - 1.0);
                 let made = asked + bias(value, asked) + scatter;
-                (value, Logged { asked, made, uncertainty: 0.1, tolerance: 0.5, verdict: Verdict::Accept })
+                (
+                    value,
+                    Logged {
+                        asked,
+                        made,
+                        uncertainty: 0.1,
+                        shared_uncertainty: 0.0,
+                        tolerance: 0.5,
+                        verdict: Verdict::Accept,
+                    },
+                )
             };
             Entry {
                 ticket: "PATROL-07".into(),
@@ -321,6 +336,17 @@ mod tests {
         assert_eq!(scanned(|_| [0.0, 0.3, 0.0, 0.0]), [(CauseKind::FinishingCutter, 0.3)]);
         assert_eq!(scanned(|_| [0.0, 0.0, -0.4, 0.0]), [(CauseKind::SideStep, -0.4)]);
         assert_eq!(scanned(|k| [0.0, 0.0, if k % 2 == 0 { 0.4 } else { -0.4 }, 0.0]), []);
+    }
+
+    /// What a way of measuring adds to all pieces alike is not the workshop's doing.
+    #[test]
+    fn what_all_pieces_share_by_how_they_were_measured_is_no_cause() {
+        let mut log = pieces(|value, _| if EDGE.contains(&value) { -0.15 } else { 0.0 });
+        assert_eq!(drift(&log).causes.len(), 1);
+        for value in EDGE {
+            log.iter_mut().filter_map(|entry| entry.values.get_mut(&value)).for_each(|v| v.shared_uncertainty = 0.3);
+        }
+        assert_eq!(drift(&log).causes, []);
     }
 
     #[test]

@@ -81,6 +81,17 @@ pub fn drift(entries: &[Entry]) -> Drift {
     Drift { pieces: entries.len(), verdicts, groups: groups(entries), causes: cause::causes(entries, &spreads), values }
 }
 
+/// What the pieces may all be off by together in these values, as they were measured, half interval;
+/// the mean of what each says.
+fn shared_doubt(entries: &[Entry], values: &[Value]) -> f64 {
+    let each: Vec<f64> = entries
+        .iter()
+        .flat_map(|entry| values.iter().filter_map(|value| entry.values.get(value)))
+        .map(|logged| logged.shared_uncertainty)
+        .collect();
+    each.iter().sum::<f64>() / each.len().max(1) as f64
+}
+
 /// The differences of one value, with the piece each belongs to.
 fn differences(entries: &[Entry], value: Value) -> Vec<(usize, f64)> {
     let of = |(k, entry): (usize, &Entry)| Some((k + 1, entry.values.get(&value)?.difference()));
@@ -90,7 +101,7 @@ fn differences(entries: &[Entry], value: Value) -> Vec<(usize, f64)> {
 fn trend(entries: &[Entry], value: Value) -> Option<Trend> {
     let differences = differences(entries, value);
     let numbers: Vec<f64> = differences.iter().map(|(_, d)| *d).collect();
-    let spread = spread(&numbers)?;
+    let spread = spread(&numbers)?.with_shared(shared_doubt(entries, &[value]));
     let tolerance = entries.iter().rev().find_map(|entry| entry.values.get(&value))?.tolerance;
     let capable = |room: f64| spread.sd.filter(|sd| *sd > 0.0).map(|sd| room / (3.0 * sd));
     let limits = limits(&numbers);
@@ -138,7 +149,7 @@ fn groups(entries: &[Entry]) -> Vec<Group> {
 fn group(by: &'static str, name: &str, entries: &[Entry]) -> Group {
     let of_value = |value: Value| {
         let numbers: Vec<f64> = differences(entries, value).into_iter().map(|(_, d)| d).collect();
-        Some((value, spread(&numbers)?))
+        Some((value, spread(&numbers)?.with_shared(shared_doubt(entries, &[value]))))
     };
     let values = Value::ALL.into_iter().filter_map(of_value).collect();
     Group { by, name: name.to_string(), pieces: entries.len(), values }

@@ -37,6 +37,14 @@ pub fn spread(numbers: &[f64]) -> Option<Spread> {
     Some(Spread { count: numbers.len(), mean, mean_uncertainty, sd, least, most })
 }
 
+impl Spread {
+    /// The same when every number may be off by the same on top, with this half interval: a mean does not
+    /// make that smaller.
+    pub fn with_shared(self, half: f64) -> Spread {
+        Spread { mean_uncertainty: self.mean_uncertainty.map(|u| u.hypot(half)), ..self }
+    }
+}
+
 /// Two-sided 95 % point of Student's t.
 pub(super) fn t_95(degrees_of_freedom: usize) -> Option<f64> {
     Some(StudentsT::new(0.0, 1.0, degrees_of_freedom as f64).ok()?.inverse_cdf(0.975))

@@ -44,6 +44,9 @@ pub struct Logged {
     pub made: f64,
     /// Expanded, k = 2.
     pub uncertainty: f64,
+    /// The part of it that all pieces share that are measured alike; k = 2.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub shared_uncertainty: f64,
     /// Accepted up to this either way when it was judged.
     pub tolerance: f64,
     pub verdict: Verdict,
@@ -61,8 +64,8 @@ impl Entry {
     pub fn new(code: &str, revision: u32, case: &Case, inspection: &Inspection, note: &str) -> Entry {
         let make = case.make;
         let logged = |(value, judged): (&Value, &super::Judged)| {
-            let super::Judged { asked, made, uncertainty, tolerance, verdict, .. } = *judged;
-            (*value, Logged { asked, made, uncertainty, tolerance, verdict })
+            let super::Judged { asked, made, uncertainty, shared_uncertainty, tolerance, verdict, .. } = *judged;
+            (*value, Logged { asked, made, uncertainty, shared_uncertainty, tolerance, verdict })
         };
         Entry {
             ticket: code.to_string(),
@@ -87,4 +90,9 @@ impl Entry {
         line.push('\n');
         line
     }
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref)] // what serde asks for
+fn is_zero(number: &f64) -> bool {
+    *number == 0.0
 }

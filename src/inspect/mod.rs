@@ -85,6 +85,8 @@ pub struct Judged {
     pub difference: f64,
     /// Expanded, k = 2.
     pub uncertainty: f64,
+    /// The part of it that all pieces share that are measured alike, and that their mean keeps; k = 2.
+    pub shared_uncertainty: f64,
     /// Accepted up to this either way.
     pub tolerance: f64,
     pub verdict: Verdict,
@@ -223,6 +225,7 @@ fn judged_of(
         made,
         difference,
         uncertainty,
+        shared_uncertainty: 0.0,
         tolerance: band.accept,
         verdict,
         unit,

@@ -40,16 +40,15 @@ pub struct Fit {
 /// An observation further from the fit than this many robust standard deviations is not of the same
 /// kind (a clamp, a hole's edge, damage). Of normal noise about 1 in 150,000 goes with them.
 const OUTLYING: f64 = 4.5;
-/// The median absolute deviation of normal noise is its standard deviation over this.
-const MAD: f64 = 1.4826;
 /// Rounds of leaving out.
 const ROUNDS: usize = 8;
 
-/// Fits `observed` at `places` by the columns of `model` (a row for each place).
+/// Fits `observed` at `places` by the columns of `model` (a row for each place). An observation may be
+/// drawn together from points over a square of width `drawn_mm`; 0 when it is of the place alone.
 ///
 /// `None` when there are too few observations for the model, or columns that the places cannot tell
 /// apart.
-pub fn fit(places: &[Point2], model: &DMatrix<f64>, observed: &[f64]) -> Option<Fit> {
+pub fn fit(places: &[Point2], model: &DMatrix<f64>, observed: &[f64], drawn_mm: f64) -> Option<Fit> {
     let (n, p) = model.shape();
     if n != places.len() || n != observed.len() || observed.iter().any(|y| !y.is_finite()) {
         return None;
@@ -62,8 +61,7 @@ pub fn fit(places: &[Point2], model: &DMatrix<f64>, observed: &[f64]) -> Option<
     let mut coefficients = least_absolute(model, observed)?;
     for _ in 0..ROUNDS {
         let off = off(&coefficients);
-        let mut sizes: Vec<f64> = kept.iter().map(|&i| off[i].abs()).collect();
-        let limit = OUTLYING * MAD * median(&mut sizes)? + f64::EPSILON;
+        let limit = OUTLYING * robust_sd(kept.iter().map(|&i| off[i]))? + f64::EPSILON;
         let inside: Vec<usize> = (0..n).filter(|&i| off[i].abs() <= limit).collect();
         let settled = inside == kept;
         kept = inside;
@@ -76,7 +74,7 @@ pub fn fit(places: &[Point2], model: &DMatrix<f64>, observed: &[f64]) -> Option<
     let off = off(&estimate.coefficients);
     let places: Vec<Point2> = kept.iter().map(|&i| places[i]).collect();
     let residuals: Vec<f64> = kept.iter().map(|&i| off[i]).collect();
-    let noise = Noise::of_residuals(&places, &estimate.basis, &residuals);
+    let noise = Noise::of_residuals(&places, &estimate.basis, &residuals, drawn_mm);
     let covariance = noise.carried(&places, &estimate.estimator);
     let mut all = vec![f64::NAN; n];
     let mut estimator = DMatrix::zeros(p, n);
@@ -137,6 +135,14 @@ fn estimate(model: &DMatrix<f64>, observed: &[f64], kept: &[usize]) -> Option<Es
     Some(Estimate { coefficients: &estimator * seen, estimator, basis: q })
 }
 
+/// The standard deviation of normal errors about zero, told from their middle size, so that strays do
+/// not count. `None` of nothing.
+pub fn robust_sd(errors: impl Iterator<Item = f64>) -> Option<f64> {
+    /// The median size of normal errors is their standard deviation over this, 1 / 0.6745.
+    const PER_MEDIAN: f64 = 1.4826;
+    median(&mut errors.map(f64::abs).collect::<Vec<f64>>()).map(|middle| PER_MEDIAN * middle)
+}
+
 /// The middle value; reorders what it is given. `None` of nothing.
 pub fn median(numbers: &mut [f64]) -> Option<f64> {
     let even = numbers.len().is_multiple_of(2);
@@ -178,7 +184,7 @@ mod tests {
         // A ripple, since a spread of zero would call the last bit of rounding an outlier.
         seen.iter_mut().enumerate().for_each(|(i, z)| *z += 1e-6 * (i % 7) as f64);
         seen.iter_mut().step_by(10).for_each(|z| *z += 5.0);
-        let fit = fit(&places, &plane(&places), &seen).unwrap();
+        let fit = fit(&places, &plane(&places), &seen, 0.0).unwrap();
         assert_eq!(fit.kept, 180);
         assert!(fit.residuals[0].is_nan() && fit.residuals[1].is_finite());
         for (found, asked) in fit.coefficients.iter().zip([0.3, -0.02, 0.01]) {
@@ -190,9 +196,9 @@ mod tests {
     fn what_cannot_be_told_is_none() {
         let places = lattice();
         let twice = DMatrix::from_fn(places.len(), 2, |i, _| places[i].x);
-        assert!(fit(&places, &twice, &vec![1.0; places.len()]).is_none());
-        assert!(fit(&places[..5], &plane(&places[..5]), &[0.0; 5]).is_none());
-        assert!(fit(&places, &plane(&places), &vec![f64::NAN; places.len()]).is_none());
+        assert!(fit(&places, &twice, &vec![1.0; places.len()], 0.0).is_none());
+        assert!(fit(&places[..5], &plane(&places[..5]), &[0.0; 5], 0.0).is_none());
+        assert!(fit(&places, &plane(&places), &vec![f64::NAN; places.len()], 0.0).is_none());
     }
 
     /// Independent errors of one size are the textbook's case, covariance s^2 (X'X)^-1. A mixture that
@@ -207,7 +213,7 @@ mod tests {
         let mut ours = DVector::zeros(3);
         for _ in 0..rounds {
             let seen: Vec<f64> = places.iter().map(|_| 0.1 * normal(&mut state)).collect();
-            let fit = fit(&places, &model, &seen).unwrap();
+            let fit = fit(&places, &model, &seen, 0.0).unwrap();
             ours += fit.covariance.diagonal().map(f64::sqrt) / f64::from(rounds);
         }
         for (k, ours) in ours.iter().enumerate() {

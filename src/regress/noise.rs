@@ -21,22 +21,17 @@ const SAME_MM: f64 = 1e-6;
 /// The covariance of the errors of two places by their distance.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Noise {
-    /// Variance of each place's own error, then of the parts that reach 5, 10, 20 and 40 mm.
+    /// Variance of each place's own error, then of the parts that reach 3, 6, 12 and 24 mm.
     pub variances: [f64; KERNELS],
+    /// Each observation is drawn together over a square of this width, mm; 0 for observations of points.
+    /// What reaches less far is partly drawn out.
+    pub drawn_mm: f64,
 }
 
 impl Noise {
     /// Covariance of the errors of two places this far apart.
     pub fn covariance(&self, distance_mm: f64) -> f64 {
-        (0..KERNELS).map(|k| self.variances[k] * kernel(k, distance_mm)).sum()
-    }
-
-    /// The same noise where places lie closer than those it was told from: what was each place's own is
-    /// shared over the shortest reach.
-    pub fn smeared(&self) -> Noise {
-        let mut variances = self.variances;
-        variances[1] += std::mem::take(&mut variances[0]);
-        Noise { variances }
+        (0..KERNELS).map(|k| self.variances[k] * kernel(k, distance_mm, self.drawn_mm)).sum()
     }
 
     /// Standard deviation of the error at one place.
@@ -62,19 +57,19 @@ impl Noise {
     }
 
     /// The mixture whose residuals, after a fit with this orthonormal `basis`, would be most like
-    /// these.
-    pub(super) fn of_residuals(places: &[Point2], basis: &DMatrix<f64>, residuals: &[f64]) -> Noise {
+    /// these, of observations that are drawn together over squares of this width.
+    pub(super) fn of_residuals(places: &[Point2], basis: &DMatrix<f64>, residuals: &[f64], drawn_mm: f64) -> Noise {
         let count = by_lag(places, |_, _| 1.0);
         let seen = by_lag(places, |i, j| residuals[i] * residuals[j]);
         let expected: Vec<[f64; LAGS]> = (0..KERNELS)
             .map(|k| {
-                let smeared = matrix_times(places, basis, |d| kernel(k, d));
+                let smeared = matrix_times(places, basis, |d| kernel(k, d, drawn_mm));
                 let inner = basis.transpose() * &smeared;
                 // (M S M)_ij = S_ij - q_i g_j - g_i q_j + q_i H q_j, rows q of the basis, g of S Q.
                 let turned = basis * inner - &smeared;
                 by_lag(places, |i, j| {
                     let d = (places[i] - places[j]).norm();
-                    kernel(k, d) + basis.row(i).dot(&turned.row(j)) - smeared.row(i).dot(&basis.row(j))
+                    kernel(k, d, drawn_mm) + basis.row(i).dot(&turned.row(j)) - smeared.row(i).dot(&basis.row(j))
                 })
             })
             .collect();
@@ -83,16 +78,29 @@ impl Noise {
         let weight = |lag: usize| 1.0 / count[lag].sqrt();
         let rows = DMatrix::from_fn(lags.len(), KERNELS, |i, k| expected[k][lags[i]] * weight(lags[i]));
         let wanted: Vec<f64> = lags.iter().map(|&lag| seen[lag] * weight(lag)).collect();
-        Noise { variances: non_negative(&rows, &wanted) }
+        Noise { variances: non_negative(&rows, &wanted), drawn_mm }
     }
 }
 
-/// Correlation of kernel `k` at a distance.
-fn kernel(k: usize, distance_mm: f64) -> f64 {
+/// Covariance of kernel `k`, for a variance of one, between observations at a distance that are drawn
+/// together over squares. Between squares it is nearly that of their middles.
+fn kernel(k: usize, distance_mm: f64, drawn_mm: f64) -> f64 {
+    let same = distance_mm < SAME_MM;
     match k {
-        0 => f64::from(distance_mm < SAME_MM),
+        0 => f64::from(same),
+        k if same => over_a_square(drawn_mm / REACHES_MM[k - 1]),
         k => (-distance_mm / REACHES_MM[k - 1]).exp(),
     }
+}
+
+/// The mean of exp(-d) over two points of a square of this side, to second order about their mean
+/// distance.
+fn over_a_square(side: f64) -> f64 {
+    /// Mean distance of two points of a unit square, (2 + sqrt 2 + 5 ln(1 + sqrt 2)) / 15, and its
+    /// variance, 1/3 less the mean's square (Ghosh 1951, Bull Calcutta Math Soc 43:17 [from memory]).
+    const MEAN: f64 = 0.521_405_4;
+    const VARIANCE: f64 = 1.0 / 3.0 - MEAN * MEAN;
+    (-MEAN * side).exp() * (1.0 + 0.5 * VARIANCE * side * side)
 }
 
 /// A matrix of covariances by distance, times the columns of `right`; rows in parallel.
@@ -157,4 +165,24 @@ fn non_negative(rows: &DMatrix<f64>, wanted: &[f64]) -> [f64; KERNELS] {
         }
     }
     best.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the sum over all pairs of a lattice of 24 x 24 points.
+    #[test]
+    fn what_a_square_draws_out() {
+        const N: usize = 24;
+        for side in [0.2, 0.7, 4.0 / 3.0, 5.0 / 3.0] {
+            let points: Vec<Point2> = (0..N * N)
+                .map(|k| Point2::new((k % N) as f64 + 0.5, (k / N) as f64 + 0.5) * (side / N as f64))
+                .collect();
+            let all = points.iter().flat_map(|a| points.iter().map(move |b| (-(a - b).norm()).exp()));
+            let mean = all.sum::<f64>() / (N * N * N * N) as f64;
+            approx::assert_relative_eq!(over_a_square(side), mean, max_relative = 0.01);
+        }
+        assert_eq!(over_a_square(0.0), 1.0);
+    }
 }

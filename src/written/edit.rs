@@ -1,5 +1,4 @@
-//! Changes to a text in TOML that leave everything else as it stands: comments, order, spacing, line ends. The only door
-//! to `toml_edit`. Knows TOML; does not know what the keys are for.
+//! Changes to a text in TOML that leave everything else as it stands: comments, order, spacing, line ends. Knows TOML; does not know what the keys are for.
 
 use std::str::FromStr;
 

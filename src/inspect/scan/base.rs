@@ -1,15 +1,14 @@
 //! The base plane of a scanned piece: the flat underside where the scan shows it, or the bed that the
 //! piece lies on.
 
-use std::collections::BTreeMap;
-
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3 as V3};
 use serde::Serialize;
 
+use super::blocks::Blocks;
 use super::plan::Plan;
 use crate::frame::{Point2, Vector2};
 use crate::register::{Cloud, Facing, Plane};
-use crate::regress::{self, Fit, Noise, median};
+use crate::regress::{Fit, Noise};
 
 /// What the heights count from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -32,8 +31,8 @@ pub(super) struct Base {
     pub(super) covariance: Matrix3<f64>,
     /// Widest gap under the piece on its own plane and its standard uncertainty, mm; only of an underside.
     pub(super) gap_mm: Option<(f64, f64)>,
-    /// What neighbouring places of a plane are off by together: the scanner's own noise, since a plane has
-    /// no shape that could be mistaken for it.
+    /// What points of a plane are off by, alone and together: the scanner's own noise, since a plane has no
+    /// shape that could be mistaken for it.
     pub(super) noise: Option<Noise>,
 }
 
@@ -52,10 +51,10 @@ const LEAST_BLOCKS: usize = 90;
 /// The base plane; `hint` is the plane that the piece was found on.
 pub(super) fn base(cloud: &Cloud, plan: &Plan, hint: Option<Plane>) -> Base {
     let near = |p: &crate::frame::Point3| hint.is_some_and(|plane| plane.height(*p).abs() < NEAR_MM);
-    let picked = |wanted: &dyn Fn(usize, Point2) -> bool| -> Vec<(Point2, f64)> {
+    let picked = |wanted: &dyn Fn(usize, Point2) -> bool| -> Blocks {
         let points = cloud.points.iter().enumerate();
         let kept = points.filter(|(i, p)| near(p) && wanted(*i, p.xy()));
-        blocks(kept.map(|(_, p)| (p.xy(), p.z)))
+        Blocks::of(kept.map(|(_, p)| (p.xy(), p.z)), BLOCK_MM, 1)
     };
     let level = |i: usize| cloud.normals[i].z.abs() > 0.5;
     let down = |i: usize| level(i) && (cloud.facing == Facing::Unknown || cloud.normals[i].z < 0.0);
@@ -63,9 +62,9 @@ pub(super) fn base(cloud: &Cloud, plan: &Plan, hint: Option<Plane>) -> Base {
     let under =
         picked(&|i, p| down(i) && plan.distance(p) < -EDGE_MM && plan.is_flat_under(p) && under_half(cloud, plan, i));
     let bed = picked(&|i, p| up(i) && plan.distance(p) > EDGE_MM);
-    let of_underside =
-        fitted(&under, plan).map(|fit| Base { gap_mm: Some(gap(&under, &fit)), ..known(BaseFrom::Underside, &fit) });
-    let of_bed = || fitted(&bed, plan).map(|fit| known(BaseFrom::Bed, &fit));
+    let of_underside = fitted(&under, plan)
+        .map(|fit| Base { gap_mm: Some(gap(&under, &fit)), ..known(BaseFrom::Underside, &under, &fit) });
+    let of_bed = || fitted(&bed, plan).map(|fit| known(BaseFrom::Bed, &bed, &fit));
     of_underside.or_else(of_bed).unwrap_or_else(nothing)
 }
 
@@ -75,14 +74,14 @@ fn under_half(cloud: &Cloud, plan: &Plan, i: usize) -> bool {
     p.z < 0.5 * plan.footbed.top_at(p.xy())
 }
 
-fn known(from: BaseFrom, fit: &Fit) -> Base {
+fn known(from: BaseFrom, blocks: &Blocks, fit: &Fit) -> Base {
     let (c, v) = (&fit.coefficients, &fit.covariance);
     Base {
         from,
         coefficients: V3::new(c[0], c[1], c[2]),
         covariance: Matrix3::from_fn(|i, j| v[(i, j)]),
         gap_mm: None,
-        noise: Some(fit.noise.smeared()),
+        noise: Some(blocks.noise_of_points(fit.noise)),
     }
 }
 
@@ -99,55 +98,35 @@ fn nothing() -> Base {
     }
 }
 
-/// Median heights over squares, at the mean place of their points, squares in order.
-fn blocks(points: impl Iterator<Item = (Point2, f64)>) -> Vec<(Point2, f64)> {
-    let mut squares: BTreeMap<(i64, i64), (Vec<f64>, Point2)> = BTreeMap::new();
-    for (p, z) in points {
-        let square = ((p.y / BLOCK_MM).floor() as i64, (p.x / BLOCK_MM).floor() as i64);
-        let (heights, sum) = squares.entry(square).or_insert((vec![], Point2::origin()));
-        heights.push(z);
-        *sum += p.coords;
-    }
-    squares
-        .into_values()
-        .filter_map(|(mut heights, sum)| {
-            let n = heights.len() as f64;
-            Some((sum / n, median(&mut heights)?))
-        })
-        .collect()
-}
-
-fn fitted(blocks: &[(Point2, f64)], plan: &Plan) -> Option<Fit> {
-    let ys = blocks.iter().map(|(p, _)| p.y);
+fn fitted(blocks: &Blocks, plan: &Plan) -> Option<Fit> {
+    let places = &blocks.places;
+    let ys = places.iter().map(|p| p.y);
     let span = ys.clone().fold(f64::NEG_INFINITY, f64::max) - ys.fold(f64::INFINITY, f64::min);
-    if blocks.len() < LEAST_BLOCKS || span < LEAST_SPAN * plan.footbed.outline.length_mm() {
+    if places.len() < LEAST_BLOCKS || span < LEAST_SPAN * plan.footbed.outline.length_mm() {
         return None;
     }
-    let places: Vec<Point2> = blocks.iter().map(|(p, _)| *p).collect();
     let model = DMatrix::from_fn(places.len(), 3, |i, j| [1.0, places[i].x, places[i].y][j]);
-    let heights: Vec<f64> = blocks.iter().map(|(_, z)| *z).collect();
-    regress::fit(&places, &model, &heights)
+    blocks.fit(&model)
 }
 
 /// The widest gap under the piece and its standard uncertainty: between the highest and the lowest place
 /// of its bow, fitted as a surface of the second degree under the same noise. Noise alone bows a fit too,
 /// by about its uncertainty, which is taken off in squares.
-fn gap(blocks: &[(Point2, f64)], plane: &Fit) -> (f64, f64) {
+fn gap(blocks: &Blocks, plane: &Fit) -> (f64, f64) {
     const ARM_MM: f64 = 100.0;
-    let middle = blocks.iter().map(|(p, _)| p.coords).sum::<Vector2>() / blocks.len() as f64;
-    let places: Vec<Point2> = blocks.iter().map(|(p, _)| *p).collect();
+    let places = &blocks.places;
+    let middle = places.iter().map(|p| p.coords).sum::<Vector2>() / places.len() as f64;
     let row = |p: Point2| {
         let (x, y) = ((p.x - middle.x) / ARM_MM, (p.y - middle.y) / ARM_MM);
         [1.0, x, y, x * x, x * y, y * y]
     };
     let model = DMatrix::from_fn(places.len(), 6, |i, k| row(places[i])[k]);
-    let heights: Vec<f64> = blocks.iter().map(|(_, z)| *z).collect();
     // Parts that left the plane altogether hang over it or stick out of it.
     let outlying = plane.residuals.iter().filter(|r| r.is_nan()).count();
-    let torn = if outlying * 20 > blocks.len() { largest_off(blocks, plane) } else { 0.0 };
-    let Some(bowed) = regress::fit(&places, &model, &heights) else { return (torn, 0.05) };
+    let torn = if outlying * 20 > places.len() { largest_off(blocks, plane) } else { 0.0 };
+    let Some(bowed) = blocks.fit(&model) else { return (torn, 0.05) };
     let bow = |p: Point2| -> f64 { (3..6).map(|k| bowed.coefficients[k] * row(p)[k]).sum() };
-    let level = least_squares_plane(&places, &bow);
+    let level = least_squares_plane(places, &bow);
     let off: Vec<f64> = places.iter().map(|&p| bow(p) - level(p)).collect();
     let lowest = (0..off.len()).min_by(|&a, &b| off[a].total_cmp(&off[b])).unwrap_or(0);
     let highest = (0..off.len()).max_by(|&a, &b| off[a].total_cmp(&off[b])).unwrap_or(0);
@@ -167,7 +146,12 @@ fn least_squares_plane(places: &[Point2], height: &dyn Fn(Point2) -> f64) -> imp
     move |p: Point2| c.dot(&V3::new(1.0, p.x, p.y))
 }
 
-fn largest_off(blocks: &[(Point2, f64)], fit: &Fit) -> f64 {
+fn largest_off(blocks: &Blocks, fit: &Fit) -> f64 {
     let c = &fit.coefficients;
-    blocks.iter().map(|(p, z)| (z - c[0] - c[1] * p.x - c[2] * p.y).abs()).fold(0.0, f64::max)
+    blocks
+        .places
+        .iter()
+        .zip(&blocks.numbers)
+        .map(|(p, z)| (z - c[0] - c[1] * p.x - c[2] * p.y).abs())
+        .fold(0.0, f64::max)
 }

@@ -1,6 +1,8 @@
 //! The edge of a scanned piece: how far it lies from the designed outline all the way round, and from
 //! that the heel centre, the long axis and the three sizes.
 
+use std::cell::RefCell;
+
 use nalgebra::{DMatrix, Matrix3, Vector3 as V3};
 
 use super::model::stations;
@@ -8,6 +10,7 @@ use super::plan::Plan;
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Vector2};
 use crate::gauge;
+use crate::inspect::COVERAGE;
 use crate::register::{Cloud, Facing};
 use crate::regress::{self, Noise, median};
 use crate::value::Value;
@@ -37,16 +40,24 @@ pub(super) struct Edge {
     pub(super) seen: f64,
     /// Places of the edge, with how far out the piece's edge lies there.
     moved: Vec<(Point2, Vector2)>,
+    /// What one such place may be off by, k = 2, mm.
+    doubt_mm: f64,
 }
 
 impl Edge {
-    /// How far the edge nearest to `p` lies from the design's; zero where that is within what edges and
-    /// scans scatter.
+    /// How far the edge about `p` lies from the design's; zero where that is within what edges and scans
+    /// scatter, since a place that follows noise is read at the wrong place.
     pub(super) fn moved_near(&self, p: Point2) -> Vector2 {
-        const SCATTER_MM: f64 = 0.3;
-        let apart = |(at, _): &&(Point2, Vector2)| (at - p).norm_squared();
-        let nearest = self.moved.iter().min_by(|a, b| apart(a).total_cmp(&apart(b)));
-        nearest.map(|(_, moved)| *moved).filter(|moved| moved.norm() > SCATTER_MM).unwrap_or_default()
+        /// Edges of good pieces are sanded by hand, mm (shop's own choice).
+        const SANDED_MM: f64 = 0.2;
+        /// So far about the nearest place, mm.
+        const ABOUT_MM: f64 = 8.0;
+        let apart = |at: &Point2| (at - p).norm();
+        let nearest = self.moved.iter().map(|(at, _)| apart(at)).fold(f64::INFINITY, f64::min);
+        let near = self.moved.iter().filter(|(at, _)| apart(at) < nearest + ABOUT_MM);
+        let middle = |k: usize| median(&mut near.clone().map(|(_, moved)| moved[k]).collect::<Vec<f64>>());
+        let moved = Vector2::new(middle(0).unwrap_or(0.0), middle(1).unwrap_or(0.0));
+        if moved.norm() > SANDED_MM + self.doubt_mm { moved } else { Vector2::zeros() }
     }
 }
 
@@ -58,6 +69,8 @@ pub(super) struct Size {
     pub(super) gauged: Option<(f64, f64)>,
     pub(super) fitted: f64,
     pub(super) fitted_u: f64,
+    /// The part of both uncertainties that all pieces share that are scanned alike.
+    pub(super) shared_u: f64,
     pub(super) count: usize,
 }
 
@@ -70,13 +83,11 @@ struct Station {
 }
 
 /// The edge; `None` when too little of it was seen to place the piece by it.
-pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> {
+pub(super) fn edge(cloud: &Cloud, plan: &Plan) -> Option<Edge> {
     let mut found = walls(cloud, plan);
     let mut end_mm = 0.0;
     if share_seen(&found) < LEAST_SEEN {
-        found = rims(cloud, plan, spacing_mm);
-        // As much as such an end may be off at each side of a size.
-        end_mm = 0.25 * spacing_mm;
+        (found, end_mm) = rims(cloud, plan);
     }
     let seen = share_seen(&found);
     let known: Vec<&Station> = found.iter().filter(|s| s.off.is_some()).collect();
@@ -84,7 +95,7 @@ pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> 
     let columns = DMatrix::from_fn(known.len(), 6, |i, k| shape.column(k, known[i]));
     let places: Vec<Point2> = known.iter().map(|s| s.at).collect();
     let offs: Vec<f64> = known.iter().filter_map(|s| s.off).collect();
-    let fit = (seen >= LEAST_SEEN).then(|| regress::fit(&places, &columns, &offs)).flatten()?;
+    let fit = (seen >= LEAST_SEEN).then(|| regress::fit(&places, &columns, &offs, 0.0)).flatten()?;
     let rigid = V3::new(fit.coefficients[0], fit.coefficients[1], fit.coefficients[2]);
     let covariance = Matrix3::from_fn(|i, j| fit.covariance[(i, j)]);
     // Far beside the rest of the edge it is a clamp that was seen, not the piece.
@@ -94,7 +105,8 @@ pub(super) fn edge(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Option<Edge> 
     }
     let sizes = sizes(&found, &shape, plan.footbed, &fit, end_mm);
     let moved = found.iter().filter_map(|s| Some((s.at, s.out * s.off?))).collect();
-    Some(Edge { off: rigid, covariance, sizes, seen, moved })
+    let doubt_mm = COVERAGE * (end_variance(&fit.noise, 1) + end_mm * end_mm).sqrt();
+    Some(Edge { off: rigid, covariance, sizes, seen, moved, doubt_mm })
 }
 
 fn share_seen(stations: &[Station]) -> f64 {
@@ -115,22 +127,38 @@ fn walls(cloud: &Cloud, plan: &Plan) -> Vec<Station> {
     gathered(cloud, plan, is_wall, outward, |offs| median(offs))
 }
 
-/// The last point but one of five rows lies this share of the points' distance inside the edge: of five
-/// numbers spread evenly over the last half of a distance the second largest is at 2/6 of it.
-const RIM_SHARE: f64 = 1.0 / 6.0;
-
-/// The edge where only the top was seen: where its points end, a little further.
-fn rims(cloud: &Cloud, plan: &Plan, spacing_mm: f64) -> Vec<Station> {
+/// The edge where only the top was seen, a little further than its points end; with the standard
+/// uncertainty of that, mm, which all such ends share.
+fn rims(cloud: &Cloud, plan: &Plan) -> (Vec<Station>, f64) {
     let is_top = |i: usize, p: Point2| {
         let nearest = plan.footbed.outline.nearest(p);
         (cloud.points[i].z - plan.footbed.top_at(nearest)).abs() < 2.0 && cloud.normals[i].z.abs() > 0.5
     };
+    let gaps = RefCell::new(vec![]);
     let last = |offs: &mut Vec<f64>| {
-        offs.sort_by(|a, b| b.total_cmp(a));
-        // A few stand at the end; the very last may be a stray.
-        (offs.len() > 2).then(|| offs[1] + RIM_SHARE * spacing_mm)
+        let (last, gap) = end_of_row(offs)?;
+        gaps.borrow_mut().push(gap);
+        Some(last)
     };
-    gathered(cloud, plan, is_top, |_, _| true, last)
+    let mut stations = gathered(cloud, plan, is_top, |_, _| true, last);
+    let gap = median(&mut gaps.into_inner()).unwrap_or(0.0);
+    // Behind the last but one of points that lie at random are 1.68 of their mean distances in the middle of
+    // many rows (the median of a sum of two exponential ones). Samples are the means of what lies around
+    // them: the more of it, the more evenly they fill a row, and about one is left.
+    let behind = 1.0 + 0.68 * cloud.drawn_from.max(1.0).powi(-2);
+    stations.iter_mut().filter_map(|station| station.off.as_mut()).for_each(|off| *off += behind * gap);
+    // With even chance anywhere within one gap to either side.
+    (stations, gap / 3.0_f64.sqrt())
+}
+
+/// The last but one of points in a row, since the very last may be a stray, and the mean distance of the
+/// last few, mm.
+fn end_of_row(offs: &mut [f64]) -> Option<(f64, f64)> {
+    const FEW: usize = 6;
+    offs.sort_by(|a, b| b.total_cmp(a));
+    let last = *offs.get(1)?;
+    let few = (offs.len() - 1).min(FEW + 1);
+    Some((last, (last - offs[few]) / (few - 1).max(1) as f64))
 }
 
 fn gathered(
@@ -240,6 +268,7 @@ fn sizes(stations: &[Station], shape: &Shape, footbed: &Footbed, fit: &regress::
             gauged,
             fitted: designed + fit.coefficients[k],
             fitted_u: (fit.covariance[(k, k)].max(0.0) + 2.0 * end_mm * end_mm).sqrt(),
+            shared_u: std::f64::consts::SQRT_2 * end_mm,
             count: low.map_or(0, |(_, n)| n) + high.map_or(0, |(_, n)| n),
         })
     };

@@ -6,7 +6,7 @@ use nalgebra::{Matrix3, Vector3 as V3};
 
 use crate::frame::{Point2, Point3, Vector2};
 use crate::register::Nearest;
-use crate::regress::{Noise, median};
+use crate::regress::{Noise, median, robust_sd};
 
 /// Made less designed along the normal, mm, where points of the face lie.
 pub(super) struct Field {
@@ -34,8 +34,6 @@ const REACHES_MM: [f64; 3] = [3.0, 5.0, 8.0];
 const LEAST_POINTS: usize = 8;
 /// More robust standard deviations than this are a stray.
 const STRAY: f64 = 4.0;
-/// The median absolute deviation of normal noise is its standard deviation over this.
-const MAD: f64 = 1.4826;
 
 impl Field {
     pub(super) fn new(places: Vec<Point2>, off_mm: Vec<f64>, slopes: Vec<Vector2>) -> Field {
@@ -46,9 +44,12 @@ impl Field {
         field
     }
 
-    /// The same with what is known of the noise that neighbours share.
+    /// The same with what is known of the noise of points. Neighbours on one triangle err alike, so the
+    /// own part may be larger than neighbours differ.
     pub(super) fn with_noise(self, noise: Noise) -> Field {
-        Field { noise, ..self }
+        let mut shared = noise;
+        let own = std::mem::take(&mut shared.variances[0]);
+        Field { noise: shared, own_variance: self.own_variance.max(own), ..self }
     }
 
     /// Standard deviation of one point about its neighbours, mm.
@@ -108,8 +109,7 @@ impl Field {
         let mut near: Vec<usize> = found.into_iter().filter(|&i| self.slopes[i].norm() < STEEPEST).collect();
         let mut offs: Vec<f64> = near.iter().map(|&i| self.off_mm[i]).collect();
         let middle = median(&mut offs)?;
-        let mut sizes: Vec<f64> = offs.iter().map(|off| (off - middle).abs()).collect();
-        let limit = STRAY * MAD * median(&mut sizes)? + 0.05;
+        let limit = STRAY * robust_sd(offs.iter().map(|off| off - middle))? + 0.05;
         near.retain(|&i| (self.off_mm[i] - middle).abs() <= limit);
         (near.len() >= LEAST_POINTS).then(|| self.plane_weights(p, reach, &near)).flatten()
     }
@@ -140,17 +140,13 @@ impl Field {
     fn variance_about_neighbours(&self) -> f64 {
         const LOOKED_AT: usize = 4000;
         let every = self.places.len().div_ceil(LOOKED_AT).max(1);
-        let mut apart: Vec<f64> = (0..self.places.len())
-            .step_by(every)
-            .filter(|&i| self.slopes[i].norm() < LEVEL)
-            .filter_map(|i| {
-                let p = self.places[i];
-                let other = self.tree.several(Point3::new(p.x, p.y, 0.0), 2).into_iter().find(|&j| j != i)?;
-                Some((self.off_mm[i] - self.off_mm[other]).abs())
-            })
-            .collect();
+        let apart = (0..self.places.len()).step_by(every).filter(|&i| self.slopes[i].norm() < LEVEL).filter_map(|i| {
+            let p = self.places[i];
+            let other = self.tree.several(Point3::new(p.x, p.y, 0.0), 2).into_iter().find(|&j| j != i)?;
+            Some(self.off_mm[i] - self.off_mm[other])
+        });
         // The difference of two has twice the variance of one.
-        median(&mut apart).map_or(0.0, |middle| 0.5 * (MAD * middle).powi(2))
+        robust_sd(apart).map_or(0.0, |sd| 0.5 * sd * sd)
     }
 }
 

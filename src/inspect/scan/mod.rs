@@ -6,6 +6,7 @@
 //! is tilted by a degree is a degree off, and one that is too long is too long.
 
 mod base;
+mod blocks;
 mod edge;
 mod faults;
 mod field;
@@ -29,7 +30,6 @@ use crate::frame::{Point3, Side, Vector2, Vector3};
 use crate::mesh::{Mesh, Scan, ScanError, Unit};
 use crate::profile::Band;
 use crate::register::{Cloud, Facing, Nearest, Plane, Pose};
-use crate::regress::median;
 use crate::value::Value;
 
 pub use base::BaseFrom;
@@ -98,10 +98,10 @@ pub enum ScanFault {
     )]
     Unit { extent: f64, unit: &'static str, length_mm: f64, guess: &'static str, option: &'static str },
     #[error(
-        "the scan is {extent_mm:.0} mm long and the piece {length_mm:.0} mm, {ratio:.3} times: is it the whole piece, \
-         written once, and in which unit? Say the unit with --unit"
+        "the scan is {extent_mm:.1} mm long and the piece {length_mm:.0} mm, {ratio:.3} times{guess}: is it the whole \
+         piece, written once, and in which unit? Say the unit with --unit"
     )]
-    Size { extent_mm: f64, length_mm: f64, ratio: f64 },
+    Size { extent_mm: f64, length_mm: f64, ratio: f64, guess: &'static str },
     #[error(
         "what was scanned goes on beyond the edge of this piece nearly all round: it is larger. Is it the right ticket, \
          and the right unit (--unit)?"
@@ -119,9 +119,23 @@ pub enum ScanFault {
 /// of all points around it.
 const SPACING_MM: f64 = 0.8;
 
+/// A scan in another unit may be a few hundredths across; so many samples still tell its length.
+const LEAST_ACROSS: f64 = 300.0;
+
+/// The largest side of the box around all points; infinite where there is none, so that it sets no bound.
+fn extent(points: &[Point3]) -> f64 {
+    let side = |k: usize| {
+        let (low, high) =
+            points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p[k]), b.max(p[k])));
+        high - low
+    };
+    let largest = (0..3).map(side).fold(0.0, f64::max);
+    if largest > 0.0 { largest } else { f64::INFINITY }
+}
+
 /// The cloud of a scan that is written in this unit, mm.
 pub fn cloud(scan: &Scan, unit: Unit) -> Result<Cloud, ScanError> {
-    let samples = scan.samples(SPACING_MM / unit.in_mm())?;
+    let samples = scan.samples((SPACING_MM / unit.in_mm()).min(extent(&scan.points) / LEAST_ACROSS))?;
     Ok(Cloud::of_samples(&samples, unit.in_mm()))
 }
 
@@ -137,19 +151,20 @@ pub fn cloud_of_mesh(mesh: &Mesh) -> Result<Cloud, ScanError> {
 pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned, ScanFault> {
     let cloud = &size::of_the_piece(case, cloud)?;
     let tree = Nearest::new(&cloud.points);
-    let (start, other_side, inside_out) = found(case, cloud, &tree)?;
+    let (start, other_side, facing) = found(case, cloud, &tree)?;
     let side = case.order.side;
     if other_side {
+        // A piece of another size may look more like the other foot's than like its own.
+        size::ends_at_the_edge(&in_foot_frame(cloud, &start, side.other()).0, &Plan::new(case.footbed))?;
         return Ok(Scanned { inspection: the_other_side(case), map: None });
     }
     let plan = Plan::new(case.footbed);
-    let spacing_mm = spacing_mm(cloud, &tree);
-    let cloud = if inside_out { cloud.turned_inside_out() } else { cloud.clone() };
+    let cloud = facing.of(cloud);
     let (cloud, hint) = in_foot_frame(&cloud, &start, side);
     size::ends_at_the_edge(&cloud, &plan)?;
     let base = base::base(&cloud, &plan, hint);
     let cloud = cloud.moved(&base_pose(&base));
-    let (cloud, edge) = on_edge(cloud, &plan, spacing_mm);
+    let (cloud, edge) = on_edge(cloud, &plan);
     let frame = Frame {
         base: &base,
         edge: edge.as_ref().map_or_else(unknown_edge, |edge| edge.covariance),
@@ -182,39 +197,51 @@ pub fn inspect_scan(case: &Case, cloud: &Cloud, taken: Taken) -> Result<Scanned,
     Ok(Scanned { inspection: Inspection { signature, ..inspection }, map: Some(map) })
 }
 
-/// The middle distance of a point from its nearest, mm.
-fn spacing_mm(cloud: &Cloud, tree: &Nearest) -> f64 {
-    const LOOKED_AT: usize = 500;
-    let some = cloud.thinned(LOOKED_AT);
-    let apart = |p: &Point3| tree.several(*p, 2).get(1).map(|&i| (cloud.points[i] - p).norm());
-    median(&mut some.points.iter().filter_map(apart).collect::<Vec<f64>>()).unwrap_or(0.0)
+/// How a scan's normals have to be taken: some programs write triangles the other way round, and some
+/// as it comes.
+#[derive(Clone, Copy)]
+enum Faces {
+    AsTheyAre,
+    InsideOut,
+    Untold,
 }
 
-/// Where the piece lies, whether as the other side's, and whether the scan is inside out: some
-/// programs write triangles the other way round.
-fn found(case: &Case, cloud: &Cloud, tree: &Nearest) -> Result<(Start, bool, bool), ScanFault> {
+impl Faces {
+    fn of(self, cloud: &Cloud) -> Cloud {
+        match self {
+            Faces::AsTheyAre => cloud.clone(),
+            Faces::InsideOut => cloud.turned_inside_out(),
+            Faces::Untold => cloud.without_facing(),
+        }
+    }
+}
+
+/// Where the piece lies, whether as the other side's, and how its normals have to be taken: as they are
+/// when that is good, else the way that is clearly better.
+fn found(case: &Case, cloud: &Cloud, tree: &Nearest) -> Result<(Start, bool, Faces), ScanFault> {
     let planes = pose::bases(cloud);
     let (own, other) =
         rayon::join(|| Model::new(case.footbed, case.order.side), || Model::new(case.footbed, case.order.side.other()));
-    let best = |cloud: &Cloud| {
+    let best = |faces: Faces| {
+        let cloud = &faces.of(cloud);
         let starts =
             rayon::join(|| pose::start(cloud, tree, &planes, &own), || pose::start(cloud, tree, &planes, &other));
-        chosen(starts)
+        chosen(starts).map(|(start, other_side)| (start, other_side, faces))
     };
-    let as_it_is = best(cloud);
-    let fits_well =
-        |found: &Result<(Start, bool), ScanFault>| found.as_ref().is_ok_and(|(start, _)| start.agreement.is_good());
-    if cloud.facing == Facing::Unknown || fits_well(&as_it_is) {
-        return as_it_is.map(|(start, other_side)| (start, other_side, false));
+    let as_they_are = best(Faces::AsTheyAre);
+    let fits_well = |found: &Result<(Start, bool, Faces), ScanFault>| {
+        found.as_ref().is_ok_and(|(start, ..)| start.agreement.is_good())
+    };
+    if cloud.facing == Facing::Unknown || fits_well(&as_they_are) {
+        return as_they_are;
     }
-    match (as_it_is, best(&cloud.turned_inside_out())) {
-        (Ok((as_it_is, other_side)), Ok((turned, _)))
-            if !turned.agreement.is_clearly_better_than(&as_it_is.agreement) =>
-        {
-            Ok((as_it_is, other_side, false))
+    match (as_they_are, best(Faces::InsideOut)) {
+        (Ok(as_they_are), Ok(turned)) if !turned.0.agreement.is_clearly_better_than(&as_they_are.0.agreement) => {
+            Ok(as_they_are)
         }
-        (_, Ok((turned, other_side))) => Ok((turned, other_side, true)),
-        (as_it_is, Err(_)) => as_it_is.map(|(start, other_side)| (start, other_side, false)),
+        (_, Ok(turned)) => Ok(turned),
+        (Ok(as_they_are), Err(_)) => Ok(as_they_are),
+        (Err(fault), Err(_)) => best(Faces::Untold).map_err(|_| fault),
     }
 }
 
@@ -254,6 +281,7 @@ fn in_foot_frame(cloud: &Cloud, start: &Start, side: Side) -> (Cloud, Option<Pla
         points: on_bench.points.iter().map(|&p| unplaced(p)).collect(),
         normals: on_bench.normals.iter().map(|&n| turned(n)).collect(),
         facing: cloud.facing,
+        drawn_from: cloud.drawn_from,
     };
     let base = start.base.map(|plane| Plane { normal: turned(plane.normal), ..plane });
     // A best fit lies on its base to a few millimetres and degrees, or that plane was another.
@@ -271,14 +299,14 @@ fn base_pose(base: &Base) -> Pose {
 }
 
 /// The cloud moved so that its edge lies on the designed heel and long axis, and the edge there.
-fn on_edge(cloud: Cloud, plan: &Plan, spacing_mm: f64) -> (Cloud, Option<Edge>) {
+fn on_edge(cloud: Cloud, plan: &Plan) -> (Cloud, Option<Edge>) {
     /// Each round finds the edge at places that the last one moved.
     const ROUNDS: usize = 3;
     let about = Translation3::new(0.0, plan.footbed.places.rim[0].y, 0.0);
     let mut cloud = cloud;
     let mut found = None;
     for _ in 0..ROUNDS {
-        found = edge::edge(&cloud, plan, spacing_mm);
+        found = edge::edge(&cloud, plan);
         let Some(edge) = &found else { break };
         let turn = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), -edge.off[2] / edge::ARM_MM);
         let back = Translation3::new(-edge.off[0], -edge.off[1], 0.0);
@@ -385,7 +413,7 @@ fn judged(
     let of_size = |size: &edge::Size| {
         let fitted = Some((size.fitted, size.fitted_u));
         let (made, u) = size.gauged.unwrap_or((size.fitted, size.fitted_u));
-        (size.value, Found { made, u, fitted, count: size.count })
+        (size.value, Found { made, u, shared_u: size.shared_u, fitted, count: size.count })
     };
     for (value, found) in found.iter().map(|(value, found)| (*value, *found)).chain(sizes.iter().map(of_size)) {
         let Some(asked) = case.order.asked(value).or_else(|| case.read_back.get(&value).copied()) else { continue };
@@ -453,7 +481,8 @@ fn scanner_u(value: Value, taken: Taken) -> f64 {
 
 fn judge(band: Band, unit: &'static str, asked: f64, found: &Found, scanner_u: f64) -> Judged {
     let fitted = found.fitted.map(|(made, u)| Fitted { made, uncertainty: super::COVERAGE * u.hypot(scanner_u) });
-    judged_of(band, unit, asked, found.made, found.u.hypot(scanner_u), found.count, fitted)
+    let judged = judged_of(band, unit, asked, found.made, found.u.hypot(scanner_u), found.count, fitted);
+    Judged { shared_uncertainty: super::COVERAGE * found.shared_u.hypot(scanner_u), ..judged }
 }
 
 fn checks(case: &Case, taken: Taken, base: &Base, tilt: Option<Found>) -> Vec<CheckFound> {
@@ -462,8 +491,9 @@ fn checks(case: &Case, taken: Taken, base: &Base, tilt: Option<Found>) -> Vec<Ch
         at_mm: None,
         judged: judge(check.band(case.tolerances), "mm", asked, &found, taken.scanner_mm),
     };
-    let flatness =
-        base.gap_mm.map(|(gap, u)| of(Check::BaseFlatness, 0.0, Found { made: gap, u, fitted: None, count: 1 }));
+    let flatness = base
+        .gap_mm
+        .map(|(gap, u)| of(Check::BaseFlatness, 0.0, Found { made: gap, u, shared_u: 0.0, fitted: None, count: 1 }));
     let asked = case.footbed.places.forefoot_balance().on(|p| Some(case.footbed.top_at(p))).unwrap_or(0.0);
     let tilted = tilt.filter(|_| base.from != BaseFrom::Nothing).map(|found| of(Check::ForefootTilt, asked, found));
     flatness.into_iter().chain(tilted).collect()

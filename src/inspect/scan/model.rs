@@ -3,7 +3,7 @@
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Point3, Side, Vector3, bench_from_foot};
 use crate::grid::Lattice;
-use crate::register::{Cloud, Facing, Nearest};
+use crate::register::{Cloud, Nearest};
 
 /// Distance between the model's points, mm: fine enough that the tangent plane of the nearest leaves
 /// the surface by less than 0.1 mm anywhere on a cup's round of 15 mm radius (2^2 / (8 x 15)).
@@ -28,7 +28,7 @@ pub(super) struct Model {
 impl Model {
     pub(super) fn new(footbed: &Footbed, side: Side) -> Model {
         let placement = bench_from_foot(side);
-        let mut cloud = Cloud { points: vec![], normals: vec![], facing: Facing::Outward };
+        let mut cloud = Cloud::default();
         let mut add = |p: Point3, n: Vector3| {
             cloud.points.push(placement.place3(p));
             cloud.normals.push(Vector3::from(placement.place3(Point3::from(n.normalize())).coords));

@@ -30,13 +30,25 @@ pub(super) fn of_the_piece(case: &Case, cloud: &Cloud) -> Result<Cloud, ScanFaul
             Some(unit) => {
                 ScanFault::Unit { extent: extent_mm, unit: "mm", length_mm, guess: unit.words(), option: unit.symbol() }
             }
-            None => ScanFault::Size { extent_mm, length_mm, ratio },
+            None => ScanFault::Size { extent_mm, length_mm, ratio, guess: factor(ratio) },
         });
     }
     if cloud.points.len() < LEAST_POINTS {
         return Err(ScanFault::TooFew { points: cloud.points.len(), least: LEAST_POINTS });
     }
     Ok(cloud)
+}
+
+/// What a factor looks like that no unit of the file itself explains.
+fn factor(ratio: f64) -> &'static str {
+    /// A scan is seen to this share of its length.
+    const NEAR: f64 = 0.05;
+    let known = [
+        (25.4, ", as if its mm had been taken for inches on the way"),
+        (10.0, ", as if its mm had been taken for cm on the way"),
+    ];
+    let is = |factor: &f64| (ratio / factor - 1.0).abs() < NEAR;
+    known.iter().find(|(factor, _)| is(factor)).map_or("", |(_, words)| words)
 }
 
 /// Whether the piece in the scan, foot frame, ends where the design does, more or less: clamps stand
@@ -62,6 +74,7 @@ fn without_strays(cloud: &Cloud) -> Cloud {
         points: kept.iter().map(|&i| cloud.points[i]).collect(),
         normals: kept.iter().map(|&i| cloud.normals[i]).collect(),
         facing: cloud.facing,
+        drawn_from: cloud.drawn_from,
     }
 }
 

@@ -7,13 +7,14 @@ use nalgebra::{DMatrix, Matrix3, Vector3 as V3};
 use rayon::prelude::*;
 
 use super::base::{Base, BaseFrom};
+use super::blocks::Blocks;
 use super::edge::Edge;
 use super::field::{Field, Weights};
 use super::plan::Plan;
 use crate::footbed::{Footbed, Places, SHAPING};
 use crate::frame::{Point2, Vector2};
 use crate::gauge;
-use crate::regress::{self, Fit, median};
+use crate::regress::{self, Fit, median, robust_sd};
 use crate::value::{Value, Values};
 
 /// One value of the piece, mm or degrees.
@@ -22,6 +23,8 @@ pub(super) struct Found {
     pub(super) made: f64,
     /// Standard uncertainty.
     pub(super) u: f64,
+    /// The part of it that all pieces share that are scanned alike.
+    pub(super) shared_u: f64,
     /// By least squares on the whole top, with its standard uncertainty.
     pub(super) fitted: Option<(f64, f64)>,
     /// How many points were read.
@@ -67,27 +70,32 @@ const BLOCK_MM: f64 = 5.0;
 const EDGE_MM: f64 = 3.0;
 /// Steeper places say more of a slip to the side than of heights.
 const STEEPEST: f64 = 0.8;
+/// A square with fewer points is not used.
+const LEAST_POINTS: usize = 3;
 
 /// The least squares of the field on the responses.
 pub(super) struct Responses {
     fit: Fit,
-    places: Vec<Point2>,
+    blocks: Blocks,
 }
 
 impl Responses {
     /// `None` when too little of the top was seen to tell the values apart.
     pub(super) fn fitted(plan: &Plan, field: &Field) -> Option<Responses> {
-        let (places, offs) = blocks(plan, field);
+        let used = |i: &usize| field.slopes[*i].norm() <= STEEPEST && plan.distance(field.places[*i]) <= -EDGE_MM;
+        let points = (0..field.places.len()).filter(used).map(|i| (field.places[i], field.height_off(i)));
+        let blocks = Blocks::of(points, BLOCK_MM, LEAST_POINTS);
         let responses = &plan.footbed.responses;
-        let rows: Vec<f64> = places.par_iter().flat_map_iter(|&p| responses.iter().map(move |r| r.height(p))).collect();
-        let model = DMatrix::from_row_slice(places.len(), responses.len(), &rows);
-        let fit = regress::fit(&places, &model, &offs)?;
-        Some(Responses { fit, places })
+        let rows: Vec<f64> =
+            blocks.places.par_iter().flat_map_iter(|&p| responses.iter().map(move |r| r.height(p))).collect();
+        let model = DMatrix::from_row_slice(blocks.places.len(), responses.len(), &rows);
+        let fit = blocks.fit(&model)?;
+        Some(Responses { fit, blocks })
     }
 
-    /// What neighbours share of the noise.
+    /// What points are off by, alone and together.
     pub(super) fn noise(&self) -> regress::Noise {
-        self.fit.noise
+        self.blocks.noise_of_points(self.fit.noise)
     }
 
     /// What is left once all values are fitted, standard deviation, mm.
@@ -98,16 +106,16 @@ impl Responses {
     /// How many independent heights the noise leaves of all that were fitted: the number whose mean
     /// would be as uncertain.
     pub(super) fn independent(&self) -> f64 {
-        let n = self.places.len() as f64;
-        let mean = vec![1.0 / n; self.places.len()];
-        self.fit.noise.covariance(0.0) / self.fit.noise.variance_of(&self.places, &mean).max(f64::MIN_POSITIVE)
+        let places = &self.blocks.places;
+        let mean = vec![1.0 / places.len() as f64; places.len()];
+        self.fit.noise.covariance(0.0) / self.fit.noise.variance_of(places, &mean).max(f64::MIN_POSITIVE)
     }
 
     fn value(&self, footbed: &Footbed, frame: &Frame, value: Value, designed: f64) -> Option<(f64, f64)> {
         let k = SHAPING.iter().position(|&shaping| shaping == value)?;
         let row = self.fit.estimator.row(k);
         let sums = |of_place: &dyn Fn(Point2) -> V3<f64>| -> V3<f64> {
-            row.iter().zip(&self.places).map(|(w, p)| of_place(*p) * *w).sum()
+            row.iter().zip(&self.blocks.places).map(|(w, p)| of_place(*p) * *w).sum()
         };
         let by_base = sums(&|p| V3::new(1.0, p.x, p.y));
         let by_edge = sums(&|p| {
@@ -128,26 +136,6 @@ impl Responses {
 /// An angle in degrees from its tangent; d atan t = dt / (1 + t^2).
 fn as_angle(tangent: f64, u: f64) -> (f64, f64) {
     (tangent.atan().to_degrees(), (u / (1.0 + tangent * tangent)).to_degrees())
-}
-
-/// Medians over squares at the mean place of their points.
-fn blocks(plan: &Plan, field: &Field) -> (Vec<Point2>, Vec<f64>) {
-    let mut squares: BTreeMap<(i64, i64), (Vec<f64>, Point2)> = BTreeMap::new();
-    for (i, &p) in field.places.iter().enumerate() {
-        if field.slopes[i].norm() > STEEPEST || plan.distance(p) > -EDGE_MM {
-            continue;
-        }
-        let square = ((p.y / BLOCK_MM).floor() as i64, (p.x / BLOCK_MM).floor() as i64);
-        let (offs, sum) = squares.entry(square).or_insert((vec![], Point2::origin()));
-        offs.push(field.height_off(i));
-        *sum += p.coords;
-    }
-    const LEAST_POINTS: usize = 3;
-    squares
-        .into_values()
-        .filter(|(offs, _)| offs.len() >= LEAST_POINTS)
-        .filter_map(|(mut offs, sum)| Some((sum / offs.len() as f64, median(&mut offs)?)))
-        .unzip()
 }
 
 /// Every value that the faces show; sizes of the outline come from the edge.
@@ -180,7 +168,7 @@ fn touched(plan: &Plan, frame: &Frame, top: &Field, value: Value) -> Option<Foun
     let (designed, weights) = read_at(plan, frame, top, value)?;
     let (made, u) = (designed + top.sum(&weights), frame.variance(top, &weights).max(0.0).sqrt());
     let (made, u) = if value == Value::RearfootPost { as_angle(made, u) } else { (made, u) };
-    Some(Found { made, u, fitted: None, count: weights.len() })
+    Some(Found { made, u, shared_u: 0.0, fitted: None, count: weights.len() })
 }
 
 /// What the design reads at the places of a value on this piece, and the weights on the field there.
@@ -196,7 +184,7 @@ pub(super) fn forefoot_tilt(plan: &Plan, frame: &Frame, top: &Field) -> Option<F
     let designed = reading.on(|p| Some(plan.footbed.top_at(p)))?;
     let weights = gathered(plan, top, &reading.touches)?;
     let u = frame.variance(top, &weights).max(0.0).sqrt();
-    Some(Found { made: designed + top.sum(&weights), u, fitted: None, count: weights.len() })
+    Some(Found { made: designed + top.sum(&weights), u, shared_u: 0.0, fitted: None, count: weights.len() })
 }
 
 /// Weights on the field's points of a sum over places. A mean over many places may lack some of them.
@@ -205,7 +193,7 @@ fn gathered(plan: &Plan, field: &Field, touches: &[(Point2, f64)]) -> Option<Wei
     const MANY: usize = 6;
     /// ... when at least this share was.
     const LEAST_SEEN: f64 = 0.6;
-    let mut sum: BTreeMap<usize, f64> = BTreeMap::new();
+    let mut sum = vec![];
     for sign in [1.0, -1.0] {
         let group: Vec<(Point2, f64)> = touches.iter().copied().filter(|(_, share)| share * sign > 0.0).collect();
         let read =
@@ -217,10 +205,17 @@ fn gathered(plan: &Plan, field: &Field, touches: &[(Point2, f64)]) -> Option<Wei
             return None;
         }
         for (share, weights) in read {
-            weights.into_iter().for_each(|(i, w)| *sum.entry(i).or_insert(0.0) += share * w * whole / seen);
+            sum.extend(weights.into_iter().map(|(i, w)| (i, share * w * whole / seen)));
         }
     }
-    Some(sum.into_iter().collect())
+    Some(added(sum.into_iter()))
+}
+
+/// Weights with one number for each point, points in order.
+fn added(weights: impl Iterator<Item = (usize, f64)>) -> Weights {
+    let mut sum: BTreeMap<usize, f64> = BTreeMap::new();
+    weights.for_each(|(i, w)| *sum.entry(i).or_insert(0.0) += w);
+    sum.into_iter().collect()
 }
 
 /// The cup's width at half depth: the designed one, and how far each wall stands out there.
@@ -231,15 +226,19 @@ fn cup_width(plan: &Plan, frame: &Frame, top: &Field, designed: f64) -> Option<F
     const ALONG_MM: f64 = 5.0;
     const LEVEL_MM: f64 = 1.5;
     /// Of points on one wall only so many err by themselves.
-    const INDEPENDENT: f64 = 4.0;
+    const INDEPENDENT: f64 = 2.0;
     let (footbed, places) = (plan.footbed, &plan.footbed.places);
     let height = |p: Point2| Some(footbed.top_at(p));
     let (seat, depth) = (places.reading(Value::HeelThickness)?, places.reading(Value::HeelCupDepth)?);
     let level = seat.on(height)? + 0.5 * depth.on(height)?;
-    let made = |value: Value| read_at(plan, frame, top, value).map(|(designed, weights)| designed + top.sum(&weights));
-    let raised = made(Value::HeelThickness)? + 0.5 * made(Value::HeelCupDepth)? - level;
+    let (seat_designed, seat) = read_at(plan, frame, top, Value::HeelThickness)?;
+    let (depth_designed, depth) = read_at(plan, frame, top, Value::HeelCupDepth)?;
+    let halved = depth.into_iter().map(|(i, w)| (i, 0.5 * w));
+    let of_level = added(seat.into_iter().chain(halved));
+    let raised = seat_designed + 0.5 * depth_designed + top.sum(&of_level) - level;
     let cup_y = places.rim[0].y;
-    let mut wider = 0.0;
+    // A level that is off by one moves both walls outward.
+    let (mut wider, mut by_level) = (0.0, 0.0);
     let (mut variance, mut count) = (0.0, 0);
     for side in [1.0, -1.0] {
         let on_wall = |i: &usize| {
@@ -257,13 +256,14 @@ fn cup_width(plan: &Plan, frame: &Frame, top: &Field, designed: f64) -> Option<F
         }
         let n = out.len();
         let middle = median(&mut out)?;
-        let mut sizes: Vec<f64> = out.iter().map(|o| (o - middle).abs()).collect();
-        let spread = 1.4826 * median(&mut sizes)?;
+        let spread = robust_sd(out.iter().map(|o| o - middle))?;
         wider += middle;
+        by_level += median(&mut points.iter().map(|&i| top.slopes[i].x.abs().recip()).collect::<Vec<f64>>())?;
         variance += spread * spread / (n as f64).min(INDEPENDENT);
         count += n;
     }
-    Some(Found { made: designed + wider, u: variance.sqrt(), fitted: None, count })
+    variance += by_level * by_level * top.variance(&of_level);
+    Some(Found { made: designed + wider, u: variance.sqrt(), shared_u: 0.0, fitted: None, count })
 }
 
 /// The least thickness along the flex zone's middle. A flat underside on a datum is the datum.
@@ -285,5 +285,11 @@ fn flex_zone(plan: &Plan, frame: &Frame, top: &Field, underside: Option<&Field>)
     if let Some(field) = underside {
         variance += field.variance(&field.weights_at(least.at, Vector2::zeros())?);
     }
-    Some(Found { made: least.thickness_mm, u: variance.max(0.0).sqrt(), fitted: None, count: weights.len() })
+    Some(Found {
+        made: least.thickness_mm,
+        u: variance.max(0.0).sqrt(),
+        shared_u: 0.0,
+        fitted: None,
+        count: weights.len(),
+    })
 }
