@@ -3,6 +3,7 @@
 mod apart;
 mod check;
 mod compare;
+mod desk;
 mod drift;
 mod failure;
 mod folder;
@@ -57,6 +58,7 @@ const HELP: &str = "\
 Examples:
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
+  sustent desk ticket.toml                 the same drawing, its values to be changed
   sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
   sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
   sustent inspect ticket.toml --side left --readings left.csv
@@ -84,6 +86,9 @@ enum Verb {
     /// Draw one page to look at: plan, sections, thickness, findings, the pieces in the round, the paths
     #[command(after_help = preview::HELP)]
     Preview(preview::PreviewVerb),
+    /// Change values on the drawing, live, and save them as a new revision
+    #[command(after_help = desk::HELP)]
+    Desk(desk::DeskVerb),
     /// Carve programs from their own text and judge what they leave
     #[command(after_help = prove::HELP)]
     Prove(prove::Prove),
@@ -137,6 +142,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
             Verb::Mill(mill) => mill.run(&shelf, &console),
             Verb::Check(check) => check.run(&shelf, &console),
             Verb::Preview(preview) => preview.run(&shelf, &console),
+            Verb::Desk(desk) => desk.run(shelf, &console),
             Verb::Prove(prove) => prove.run(&shelf, &console),
             Verb::Inspect(inspect) => inspect.run(&shelf, &console),
             Verb::Drift(drift) => drift.run(&console),

@@ -10,6 +10,7 @@ mod draw;
 mod flexing;
 mod lay;
 mod lay_report;
+mod live;
 mod marks;
 mod nest;
 mod pieces;
@@ -48,6 +49,7 @@ pub use compare_page::comparison_page;
 pub use design::{Design, DesignError, design};
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
+pub use live::{Live, LiveFoot};
 pub use marks::Mark;
 pub use preview::{Paths, Preview, preview};
 pub use programs::{TextError, Written, write};
@@ -174,12 +176,18 @@ pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)
     let shared = ticket.make.laying == Laying::Pair;
     let orders = ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| shared || asked(*foot));
     let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
+    Ok(arranged(ticket, designs).into_iter().filter(|(_, lay)| asked(lay.side)).collect())
+}
+
+/// Designs laid into their blanks, with what that finds.
+fn arranged<'a>(ticket: &'a Ticket, designs: Vec<Design<'a>>) -> Vec<(Design<'a>, Lay)> {
     let every: Vec<&Design> = designs.iter().collect();
     let mut arrangement = lay(&ticket.make, &every);
     lay::mark(&ticket.make, &ticket.code, &every, &mut arrangement);
     let Arrangement { lays, findings } = arrangement;
-    let feet = designs.into_iter().zip(lays).filter(|(_, lay)| asked(lay.side));
-    Ok(feet
+    designs
+        .into_iter()
+        .zip(lays)
         .map(|(mut design, lay)| {
             let found: Vec<_> = findings.iter().filter(|f| f.side == lay.side).cloned().collect();
             if !found.is_empty() {
@@ -188,7 +196,7 @@ pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)
             }
             (with_turning(ticket, design, &lay), lay)
         })
-        .collect())
+        .collect()
 }
 
 /// One foot on its way through the job.

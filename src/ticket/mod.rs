@@ -1,6 +1,7 @@
 //! The job ticket: as written in TOML, then resolved, with every number in range. Nothing
 //! downstream validates again. Knows no file system: text comes in, a ticket or problems come out.
 
+mod amend;
 mod fill;
 mod hold;
 mod making;
@@ -16,6 +17,7 @@ use crate::profile::{Blank, Cutter, Load, Machine, Material};
 use crate::value::{Value, Values};
 
 pub use crate::written::{Colour, Problem, Problems};
+pub use amend::{revised, with_reason, with_value};
 pub use ranges::writable;
 pub use reading::read;
 pub use revise::{Because, ReviseError, Setting, revise};
