@@ -91,5 +91,8 @@ pub mod draw;
 // floor 9: the job
 pub mod job;
 
+// floor 9 too: from measured feet to a ticket, with reasons
+pub mod intake;
+
 // floor 10: arguments, files, exit status
 pub mod cli;

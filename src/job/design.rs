@@ -55,6 +55,7 @@ pub fn design<'a>(ticket: &'a Ticket, order: &'a FootOrder) -> Result<Design<'a>
     let case = case(ticket, order, &footbed, &read_back);
     let (mut findings, intervals) = limits::check(&case);
     findings.extend(limits::check_pair(ticket).into_iter().filter(|f| f.side == order.side));
+    findings.splice(0..0, limits::referral(&ticket.wearer, order.side));
     let boot_effect = limits::boot_effect(&case);
     Ok(Design { order, footbed, read_back, findings, intervals, floors: vec![], boot_effect })
 }

@@ -71,7 +71,7 @@ pub const PLAIN: [&str; 3] = ["ankle_bend", "eversion", "posture_index"];
 const SUFFIXES: [&str; 6] = ["", "_unloaded", "_seated", "_standing", "_change", "_difference"];
 
 /// Other facts that are numbers.
-const NUMBERS: [&str; 21] = [
+const NUMBERS: [&str; 22] = [
     "weight",
     "age",
     "ramp",
@@ -93,6 +93,7 @@ const NUMBERS: [&str; 21] = [
     "chippaux_smirak",
     "staheli",
     "leg_difference",
+    "print_share",
 ];
 
 /// Facts that are one word.
