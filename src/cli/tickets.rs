@@ -110,7 +110,7 @@ fn files(argument: &Path) -> Vec<Result<PathBuf, Failure>> {
 }
 
 /// A file that a ticket names: beside the ticket or below, nowhere else.
-fn beside(folder: &Path, companion: &str) -> Result<String, String> {
+pub(super) fn beside(folder: &Path, companion: &str) -> Result<String, String> {
     let path = Path::new(companion);
     if !path.components().all(|part| matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err("it must lie beside the ticket or in a folder there".into());

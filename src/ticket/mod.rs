@@ -7,6 +7,7 @@ mod making;
 mod order;
 mod ranges;
 mod reading;
+mod revise;
 
 use crate::curve::TrimMeasures;
 use crate::foot::{Foot, Stations};
@@ -20,6 +21,7 @@ pub(crate) use order::{Tracings, measure};
 pub use ranges::writable;
 pub use reading::read;
 pub(crate) use reading::{boot, checked_code, flags, look_up, refuse_names};
+pub use revise::{Because, ReviseError, Setting, revise};
 
 /// A resolved job: one or two footbeds for one wearer and one boot.
 #[derive(Clone, Debug, PartialEq)]
