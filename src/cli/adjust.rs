@@ -107,7 +107,8 @@ fn in_words(report: &Report) -> String {
         Report::Refused { refused, .. } => return wrapped("refused: ", refused),
         Report::Suggested { adjustment, written } => (adjustment, written),
     };
-    let mut lines = vec![wrapped("", &format!("{} r{}  {} foot: {}", told.ticket, told.revision, told.side.name(), told.words))];
+    let mut lines =
+        vec![wrapped("", &format!("{} r{}  {} foot: {}", told.ticket, told.revision, told.side.name(), told.words))];
     lines.extend(told.check_first.iter().map(|check| wrapped("  look first: ", check)));
     lines.extend(told.passed_over.iter().map(|why| wrapped("  no room: ", why)));
     let change = format!("{} {} -> {} {}: {}", told.value.words(), told.from, told.to, told.unit, told.because);

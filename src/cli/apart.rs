@@ -18,7 +18,10 @@ pub(super) fn keep_apart(read: &[Named], written: &[Named]) -> Result<(), Failur
     let mut taken = known(read);
     for (what, path, own) in known(written) {
         if let Some((other, ..)) = taken.iter().find(|(_, _, there)| *there == own) {
-            return Err(Failure::of(&path, format!("this is {other}, so {what} cannot be written there; name another file")));
+            return Err(Failure::of(
+                &path,
+                format!("this is {other}, so {what} cannot be written there; name another file"),
+            ));
         }
         taken.push((what, path, own));
     }

@@ -111,14 +111,21 @@ impl IntakeVerb {
         let text = tickets::read_text(path, LONGEST_MEASURES)?;
         let home = path.parent().unwrap_or(Path::new("."));
         let beside = |name: &str| tickets::beside(home, name);
-        let mut taken = intake::intake(&text, &path.display().to_string(), shelf, &beside).map_err(|error| match error {
-            IntakeError::Measures(problems) => Failure::of_problems(path, problems),
-            other => Failure::of(path, other),
-        })?;
-        let report = intake::judged(&mut taken, shelf, &beside).map_err(|error| match error {
-            JudgeError::Ticket(problems) => Failure::of_problems(path, problems),
-            JudgeError::Job(error) => Failure::of(path, error),
-        })?;
+        let mut taken =
+            intake::intake(&text, &path.display().to_string(), shelf, &beside).map_err(|error| match error {
+                IntakeError::Measures(problems) => Failure::of_problems(path, problems),
+                other => Failure::of(path, other),
+            })?;
+        let report = match intake::judged(&mut taken, shelf, &beside) {
+            Ok(report) => report,
+            Err(JudgeError::Ticket(problems)) => return Err(Failure::of_problems(path, problems)),
+            // Measures of which no footbed can be made are the fitter's to look at, with the questions.
+            Err(JudgeError::Job(error)) => {
+                taken.ticket = None;
+                taken.no_ticket.push(format!("no footbed can be made of these values: {error}"));
+                None
+            }
+        };
         let explained = self.explain.as_deref().map(|value| intake::chain(&taken, value));
         let explained = explained.transpose().map_err(|why| Failure::of(path, why))?;
         if let (Some(out), Some(ticket)) = (&self.out, &taken.ticket) {
@@ -167,7 +174,10 @@ fn in_words(report: &Report, path: &Path) -> String {
     }
     lines.extend(intake.making.iter().map(|words| wrapped("  made of: ", words)));
     lines.extend(intake.missing.iter().map(|missing| {
-        wrapped("  not measured: ", &format!("{}, would have its say in: {}", missing.input, missing.would_change.join(", ")))
+        wrapped(
+            "  not measured: ",
+            &format!("{}, would have its say in: {}", missing.input, missing.would_change.join(", ")),
+        )
     }));
     for finding in &report.findings {
         lines.push(format!("  {} foot", finding.side.name()));
@@ -180,7 +190,7 @@ fn in_words(report: &Report, path: &Path) -> String {
 
 fn ending(report: &Report) -> String {
     let state = match (report.ticket, report.pass) {
-        (None, _) => return "nothing was suggested to be made".into(),
+        (None, _) => return "no ticket was made".into(),
         (Some(_), true) => "the limits let it pass",
         (Some(_), false) => "the limits stop it until the stops above are settled",
     };
@@ -223,9 +233,17 @@ fn foot_lines(foot: &FootIntake) -> Vec<String> {
 
 fn derived_line(derived: &DerivedReport) -> String {
     let class = derived.class.as_ref().map_or_else(String::new, |class| format!(" ({class})"));
-    let cut_offs = if derived.cut_offs.is_empty() { String::new() } else { format!("{}. ", derived.cut_offs) };
-    let head = format!("  {} {}{class}: ", derived.name.replace('_', " "), derived.value);
-    wrapped("  ", &format!("{}{cut_offs}It is {}. [{}]", head.trim_start(), derived.is_not, derived.source))
+    let cut_offs =
+        if derived.cut_offs.is_empty() { String::new() } else { format!("{}. ", capital(&derived.cut_offs)) };
+    let head = format!("  {} {}{class}. ", derived.name.replace('_', " "), derived.value);
+    let error = if derived.error.is_empty() { String::new() } else { format!("{}. ", capital(&derived.error)) };
+    wrapped("  ", &format!("{}{cut_offs}{error}It is not {}. [{}]", head.trim_start(), derived.is_not, derived.source))
+}
+
+/// A sentence begins with a capital.
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn value_line(value: &Suggestion) -> String {

@@ -95,7 +95,14 @@ mod tests {
     use crate::value::Value;
 
     fn entry(code: &str) -> Entry {
-        let logged = Logged { asked: 18.0, made: 18.4, uncertainty: 0.2, shared_uncertainty: 0.0, tolerance: 1.0, verdict: Verdict::Accept };
+        let logged = Logged {
+            asked: 18.0,
+            made: 18.4,
+            uncertainty: 0.2,
+            shared_uncertainty: 0.0,
+            tolerance: 1.0,
+            verdict: Verdict::Accept,
+        };
         Entry {
             ticket: code.into(),
             revision: 1,

@@ -1,7 +1,7 @@
 //! The command: arguments, files, progress, exit status. Nothing here knows mathematics.
 
-mod apart;
 mod adjust;
+mod apart;
 mod check;
 mod compare;
 mod drift;

@@ -274,7 +274,17 @@ mod tests {
                 let asked = asked(value);
                 let scatter = 0.1 * (((k * 7 + v * 11) % 13) as f64 / 6.0 - 1.0);
                 let made = asked + bias(value, asked) + scatter;
-                (value, Logged { asked, made, uncertainty: 0.1, shared_uncertainty: 0.0, tolerance: 0.5, verdict: Verdict::Accept })
+                (
+                    value,
+                    Logged {
+                        asked,
+                        made,
+                        uncertainty: 0.1,
+                        shared_uncertainty: 0.0,
+                        tolerance: 0.5,
+                        verdict: Verdict::Accept,
+                    },
+                )
             };
             Entry {
                 ticket: "PATROL-07".into(),

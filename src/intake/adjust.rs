@@ -112,9 +112,7 @@ fn order(ticket: &Ticket, side: Option<Side>) -> Result<&FootOrder, AdjustError>
     match (side, ticket.feet.as_slice()) {
         (None, [one]) => Ok(one),
         (None, _) => Err(AdjustError::Side),
-        (Some(side), feet) => {
-            feet.iter().find(|order| order.side == side).ok_or(AdjustError::NoFoot(side.name()))
-        }
+        (Some(side), feet) => feet.iter().find(|order| order.side == side).ok_or(AdjustError::NoFoot(side.name())),
     }
 }
 

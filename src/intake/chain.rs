@@ -49,7 +49,9 @@ fn told(value: &Suggestion) -> Vec<String> {
         .steps
         .iter()
         .enumerate()
-        .map(|(k, step)| format!("{}. {} -> {} {} [{}]", k + 1, step.words, step.result, value.unit, step.source))
+        .map(|(k, step)| {
+            format!("{}. {} -> {} {} [{}]", k + 1, step.words, step.result, step.unit, step.source).replace("  [", " [")
+        })
         .collect();
     if value.steps.is_empty() {
         lines.push(left_out(value.name).to_owned());
@@ -57,7 +59,9 @@ fn told(value: &Suggestion) -> Vec<String> {
     lines.extend(value.not_applied.iter().map(|words| format!("did not apply: {words}")));
     lines.extend(value.missing.iter().map(|input| format!("not measured, and would have its say: {input}")));
     lines.push(match value.steps.iter().any(|step| step.source.contains(Strength::Own.words())) {
-        true => "some of this is the shop's own choice: a start to be tried, and changed by 1 mm or 1 degree".to_owned(),
+        true => {
+            "some of this is the shop's own choice: a start to be tried, and changed by 1 mm or 1 degree".to_owned()
+        }
         false => "a start to be tried, and changed by 1 mm or 1 degree".to_owned(),
     });
     lines

@@ -93,7 +93,8 @@ fn of_person(facts: &mut Facts, measures: &Measures, foot: &MeasuredFoot) {
 }
 
 fn of_definitions(facts: &mut Facts, measures: &Measures, foot: &MeasuredFoot) {
-    let (navicular, dorsal, truncated) = (foot.loaded("navicular"), foot.loaded("dorsal_arch"), foot.loaded("first_met"));
+    let (navicular, dorsal, truncated) =
+        (foot.loaded("navicular"), foot.loaded("dorsal_arch"), foot.loaded("first_met"));
     put(facts, "navicular_height", navicular.standing);
     put(facts, "navicular_drop", navicular.seated.zip(navicular.standing).map(|(seated, standing)| seated - standing));
     // The heel-to-met length hardly moves with load, so that one state serves both heights.

@@ -74,7 +74,8 @@ mod tests {
     /// Three strips of equal length, one over the other, front to rear, about the line x = 0.
     fn strips(widths: [f64; 3], third: f64) -> Vec<Point2> {
         let [fore, mid, heel] = widths.map(|w| w / 2.0);
-        let right = [(heel, 0.0), (heel, third), (mid, third), (mid, 2.0 * third), (fore, 2.0 * third), (fore, 3.0 * third)];
+        let right =
+            [(heel, 0.0), (heel, third), (mid, third), (mid, 2.0 * third), (fore, 2.0 * third), (fore, 3.0 * third)];
         let left = right.iter().rev().map(|(x, y)| Point2::new(-x, *y));
         right.iter().map(|(x, y)| Point2::new(*x, *y)).chain(left).collect()
     }

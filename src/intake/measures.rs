@@ -178,8 +178,7 @@ fn person(s: &Section, shelf: &Shelf, rules: &Rules) -> Option<Measures> {
 }
 
 fn complaints(s: &Section, rules: &Rules) -> Option<Vec<String>> {
-    let given =
-        if s.has("complaints") { s.texts("complaints", Need::Required, MOST_COMPLAINTS, 40)? } else { vec![] };
+    let given = if s.has("complaints") { s.texts("complaints", Need::Required, MOST_COMPLAINTS, 40)? } else { vec![] };
     s.allow("complaints");
     let known: Vec<&str> = rules.complaints.iter().map(|complaint| complaint.name.as_str()).collect();
     for word in given.iter().filter(|word| !known.contains(&word.as_str())) {
@@ -207,13 +206,7 @@ fn wanted(s: &Section, shelf: &Shelf) -> Option<Wanted> {
         false => Some(Underside::Flat),
     };
     s.allow("underside");
-    Some(Wanted {
-        material: material?,
-        machine: machine?,
-        blank: blank?,
-        cover_mm: cover_mm?,
-        underside: underside?,
-    })
+    Some(Wanted { material: material?, machine: machine?, blank: blank?, cover_mm: cover_mm?, underside: underside? })
 }
 
 fn foot(s: &Section, side: Side, rules: &Rules, beside: Beside) -> Option<MeasuredFoot> {
@@ -259,11 +252,16 @@ fn print(s: &Section, beside: Beside) -> Option<(Footprint, f64)> {
     };
     if name.is_empty() || name.starts_with('.') || name.contains(['/', '\\', ':', '\n']) {
         let shown = written::shortened(&name);
-        return refuse(format!("\"{shown}\" is not the plain name of a file beside the measures"), "write its name alone");
+        return refuse(
+            format!("\"{shown}\" is not the plain name of a file beside the measures"),
+            "write its name alone",
+        );
     }
     let svg = match beside(&name) {
         Ok(svg) => svg,
-        Err(why) => return refuse(format!("\"{name}\" cannot be read: {why}"), "it lies in the folder of the measures"),
+        Err(why) => {
+            return refuse(format!("\"{name}\" cannot be read: {why}"), "it lies in the folder of the measures");
+        }
     };
     match outline_from_svg(&svg, 0.0) {
         Err(why) => refuse(

@@ -24,7 +24,7 @@ use crate::profile::rules::{Class, Fact, Facts, Met, Rules, Source, Target, all_
 use crate::profile::{Kind, Shelf, Unknown};
 use crate::ticket::{self, Problems, RaisedFlag, Ticket, Underside};
 
-pub use adjust::{Adjustment, AdjustError, Refusal, adjust};
+pub use adjust::{AdjustError, Adjustment, Refusal, adjust};
 pub use chain::chain;
 pub use derived::{Mondopoint, arch_height_index, arch_stiffness, mondopoint};
 pub use facts::{class_of, facts};
@@ -98,6 +98,8 @@ pub struct DerivedReport {
     pub definition: String,
     /// What it is not.
     pub is_not: String,
+    /// What another reading of the same foot may change of it, in words; empty where it is not known.
+    pub error: String,
     /// Where the cut-offs come from.
     pub source: String,
 }
@@ -202,7 +204,7 @@ fn fill(
             values.extend(all.into_iter().filter(|(target, _)| matches!(target, Target::Value(_))).map(|(_, s)| s));
             values.extend(drop);
         }
-        intake.feet.push(FootIntake { side: foot.side, derived: derived_reports(foot, facts, &rules.classes), values });
+        intake.feet.push(FootIntake { side: foot.side, derived: derived_reports(foot, facts, rules), values });
     }
     if measures.weight_kg.is_none() && !intake.stopped {
         missing.entry("`weight`".into()).or_default().push("flex zone thickness".into());
@@ -247,7 +249,8 @@ fn no_ticket(intake: &Intake) -> Vec<String> {
             })
             .collect();
     }
-    let unknown = intake.feet.iter().filter(|foot| foot.values.iter().any(|v| v.name == "medial_arch" && v.suggested.is_none()));
+    let unknown =
+        intake.feet.iter().filter(|foot| foot.values.iter().any(|v| v.name == "medial_arch" && v.suggested.is_none()));
     unknown
         .map(|foot| {
             format!(
@@ -259,8 +262,8 @@ fn no_ticket(intake: &Intake) -> Vec<String> {
         .collect()
 }
 
-fn derived_reports(foot: &MeasuredFoot, facts: &Facts, classes: &[Class]) -> Vec<DerivedReport> {
-    let of_class = classes.iter().filter_map(|class| {
+fn derived_reports(foot: &MeasuredFoot, facts: &Facts, rules: &Rules) -> Vec<DerivedReport> {
+    let of_class = rules.classes.iter().filter_map(|class| {
         let Some(Fact::Number(number)) = facts.get(&class.name) else { return None };
         let digits = match class.name.as_str() {
             "posture_index" | "navicular_drop" | "navicular_height" | "arch_stiffness" => 0,
@@ -273,14 +276,53 @@ fn derived_reports(foot: &MeasuredFoot, facts: &Facts, classes: &[Class]) -> Vec
             cut_offs: cut_offs(class),
             definition: class.definition.clone(),
             is_not: class.is_not.clone(),
+            error: error_words(class, *number, facts, rules),
             source: class.source.told(),
         })
     });
     size(foot).into_iter().chain(of_class).collect()
 }
 
+/// What the error of the measures behind a derived one does to it.
+fn error_words(class: &Class, number: f64, facts: &Facts, rules: &Rules) -> String {
+    let real = |name: &str| rules.measure(name).map(|measure| measure.real_change);
+    let known = |name: &str| match facts.get(name) {
+        Some(Fact::Number(number)) => Some(*number),
+        _ => None,
+    };
+    let error = match class.name.as_str() {
+        "navicular_drop" | "navicular_height" => real("navicular"),
+        "posture_index" => real("posture_index"),
+        "arch_height_index" => real("dorsal_arch").zip(known("first_met")).map(|(mm, length)| mm / length),
+        "arch_stiffness" => {
+            // Two heights of the same scatter: the fall of the index is off by root two of one.
+            let fall = known("arch_height_index_seated").zip(known("arch_height_index")).map(|(a, b)| a - b);
+            let one = real("dorsal_arch").zip(known("first_met")).map(|(mm, length)| mm / length);
+            let share = one.zip(fall).map(|(one, fall)| (100.0 * std::f64::consts::SQRT_2 * one / fall).round());
+            return share.map_or_else(String::new, |share| match share {
+                s if s >= 100.0 => {
+                    "the fall of the index is smaller than its error: nothing is to be read from it".into()
+                }
+                s => format!("good to {s:.0} % either way"),
+            });
+        }
+        _ => None,
+    };
+    let Some(error) = error else { return String::new() };
+    let own = class_of(class, facts);
+    let beside = [number - error, number + error].into_iter().find_map(|moved| {
+        let mut other = facts.clone();
+        other.insert(class.name.clone(), Fact::Number(moved));
+        class_of(class, &other).filter(|word| Some(*word) != own)
+    });
+    let digits = if error < 0.5 { 3 } else { 0 };
+    beside.map_or_else(String::new, |word| {
+        format!("its error of {error:.digits$} is enough for {} as well", word.replace('_', " "))
+    })
+}
+
 fn cut_offs(class: &Class) -> String {
-    let bands = class.bands.iter().map(|(word, condition)| format!("{}: {condition}", word.replace('_', " ")));
+    let bands = class.bands.iter().map(|(word, condition)| format!("{} {}", word.replace('_', " "), condition.test));
     let rest = (!class.otherwise.is_empty()).then(|| format!("else {}", class.otherwise.replace('_', " ")));
     bands.chain(rest).collect::<Vec<_>>().join("; ")
 }
@@ -295,7 +337,8 @@ fn size(foot: &MeasuredFoot) -> Option<DerivedReport> {
         class: None,
         cut_offs: String::new(),
         definition: "foot length to the nearest 5 mm and ball width to the nearest mm, halves up (ISO 9407)".into(),
-        is_not: "not the boot to order: shells are fitted to the foot, and close ones are often chosen shorter".into(),
+        is_not: "the boot to order: shells are fitted to the foot, and close ones are often chosen shorter".into(),
+        error: String::new(),
         source: "ISO 9407; the nearest size is the shop's own rounding rule".into(),
     })
 }
@@ -345,14 +388,11 @@ fn flex_zones(intake: &mut Intake, ticket: &Ticket, report: &CheckReport) -> Vec
         let value = told.and_then(|told| told.values.iter_mut().find(|value| value.name == "flex_zone_thickness"));
         let Some(value) = value else { continue };
         let kg = ticket.wearer.weight_kg.unwrap_or_default();
-        let words = format!(
-            "{kg} kg {} in {}: {}",
-            foot.flex.load_title, ticket.make.material.name, suggestion.words
-        );
+        let words = format!("{kg} kg {} in {}: {}", foot.flex.load_title, ticket.make.material.name, suggestion.words);
         let source = "plate under load, docs/flex.md: a comparison, no promise; derived".to_owned();
         let least = ticket.make.material.least.flex_zone + ticket.make.material.sanding_mm;
         let thickness = suggestion.flex_zone_thickness_mm.unwrap_or(0.0);
-        value.steps.push(Step { words, result: suggest::hundredths(thickness), source });
+        value.steps.push(Step { words, result: suggest::hundredths(thickness), unit: "mm", source });
         if let (true, Some(mm)) = (relieved, suggestion.flex_zone_thickness_mm) {
             value.suggested = Some(suggest::hundredths(mm));
             value.range = Some([least, 15.0]);

@@ -44,6 +44,7 @@ pub(super) fn ask(
                 continue;
             }
             let told = place.asked(Some(foot.side), &question.at, &question.name, words, question.source.told());
+            let told = Asked { side: told.side.filter(|_| !is_of_both(question)), ..told };
             // What is of the person, or of both feet, is asked once.
             let again = |earlier: &Asked| earlier.name == told.name && (told.side.is_none() || is_of_both(question));
             if !asked.iter().any(again) {
@@ -134,7 +135,7 @@ fn number_words(number: f64) -> String {
 /// Measured differences that are smaller than the measuring itself.
 fn within_error(foot: &MeasuredFoot, rules: &Rules, place: &Places) -> Vec<Asked> {
     let mut found = vec![];
-    for measure in &rules.measures {
+    for measure in rules.measures.iter().filter(|measure| measure.change_told) {
         let (name, real) = (measure.name.as_str(), measure.real_change);
         let what = name.replace('_', " ");
         let loaded = foot.loaded(name);

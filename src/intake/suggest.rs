@@ -44,6 +44,8 @@ pub struct Step {
     pub words: String,
     /// The number after it.
     pub result: f64,
+    /// Its unit; empty for a share.
+    pub unit: &'static str,
     /// Reference and strength.
     pub source: String,
 }
@@ -116,13 +118,21 @@ pub fn allowed_drop(ground: &Ground, all: &Suggestions) -> Option<Suggestion> {
     let by_shape = (seated - height) / drop;
     let share = (20.0 * (by_shape + give.suggested?).clamp(0.0, 1.0)).round() / 20.0;
     let mut steps = vec![Step {
-        words: format!("the shape leaves (seated {seated} - arch {height}) of the foot's own drop of {drop} mm"),
+        words: format!(
+            "the shape leaves (seated {seated} - arch {height}) / {drop} of the foot's own drop of {drop} mm"
+        ),
         result: hundredths(by_shape),
+        unit: "",
         source: "derived".into(),
     }];
-    let of_give = give.steps.iter().map(|step| Step { words: format!("give of the flex zone: {}", step.words), ..step.clone() });
+    // The first step of the give says that there is none yet.
+    let of_give = give
+        .steps
+        .iter()
+        .skip(1)
+        .map(|step| Step { words: format!("give of the flex zone: {}", step.words), ..step.clone() });
     steps.extend(of_give);
-    steps.push(Step { words: "together, at most all of it".into(), result: share, source: "derived".into() });
+    steps.push(Step { words: "together, at most all of it".into(), result: share, unit: "", source: "derived".into() });
     let range = Some([0.0, 1.0]);
     let suggested = Some(share);
     Some(Suggestion { name: "allowed_drop", suggested, range, confidence: Confidence::Roughly, steps, ..give.clone() })
@@ -157,13 +167,26 @@ fn one(ground: &Ground, target: Target, earlier: &Suggestions) -> Suggestion {
         }
         Ok(base) => {
             suggestion.confidence = base.confidence;
-            suggestion.steps.push(Step { words: base.words, result: hundredths(base.number), source: base.source });
+            if target == Target::Value(Value::MedialArch) {
+                share_first(earlier, &mut suggestion);
+            }
+            let result = hundredths(base.number);
+            suggestion.steps.push(Step { words: base.words, result, unit, source: base.source });
             let moved = moved(ground, target, base.number, earlier, &mut suggestion);
             keep(ground, target, moved, &mut suggestion);
         }
     }
     missing_base(ground, target, &mut suggestion);
     suggestion
+}
+
+/// The chain of the share that the arch is reckoned with, where it matters.
+fn share_first(earlier: &Suggestions, told: &mut Suggestion) {
+    let Some(share) = earlier.get(&Target::ArchShare) else { return };
+    let steps = share.steps.iter().map(|step| Step { words: format!("share: {}", step.words), ..step.clone() });
+    told.steps.extend(steps);
+    told.not_applied.extend(share.not_applied.iter().cloned());
+    told.missing.extend(share.missing.iter().cloned());
 }
 
 /// The rules of a target, one after the other.
@@ -183,10 +206,15 @@ fn moved(ground: &Ground, target: Target, base: f64, earlier: &Suggestions, told
                 let after = effect(rule.effect, number, earlier);
                 if after != number {
                     let how = effect_words(rule.effect);
-                    let when = if rule.when.is_empty() { String::new() } else { format!(", as {}", measured(&rule.when, ground.facts)) };
+                    let when = if rule.when.is_empty() {
+                        String::new()
+                    } else {
+                        format!(", as {}", measured(&rule.when, ground.facts))
+                    };
                     told.steps.push(Step {
                         words: format!("{how}{when}: {}", rule.because),
                         result: hundredths(after),
+                        unit: told.unit,
                         source: rule.source.told(),
                     });
                 }
@@ -247,16 +275,22 @@ fn keep(ground: &Ground, target: Target, number: f64, told: &mut Suggestion) {
     };
     let (least, most, why) = range(ground, target, bound);
     let whole = |x: f64| hundredths(x * bound.step);
-    let steps = (number / bound.step).round().max((least / bound.step - HAIR).ceil()).min((most / bound.step + HAIR).floor());
+    // An arch is rounded down: too high presses, a little too low is hardly felt.
+    let down = target == Target::Value(Value::MedialArch);
+    let steps = number / bound.step;
+    let steps = if down { (steps + HAIR).floor() } else { steps.round() };
+    let steps = steps.max((least / bound.step - HAIR).ceil()).min((most / bound.step + HAIR).floor());
     // A range narrower than a step keeps its upper end: that one is a limit of foot or material.
     let kept = hundredths(if most < least { most } else { whole(steps).min(most) });
     if (kept - number).abs() > HAIR {
         let past = number > most + HAIR || number < least - HAIR;
         let words = match past {
             true => format!("kept within {} to {} {}{why}", hundredths(least), hundredths(most), told.unit),
+            false if down => format!("down to a whole {} {}, no finer than it can be tried", bound.step, told.unit),
             false => format!("to the nearest {} {}, no finer than it can be tried", bound.step, told.unit),
         };
-        told.steps.push(Step { words: words.trim_end().to_owned(), result: kept, source: bound.source.told() });
+        let (words, unit) = (words.trim_end().to_owned(), told.unit);
+        told.steps.push(Step { words, result: kept, unit, source: bound.source.told() });
     }
     told.suggested = Some(kept);
     told.range = Some([hundredths(least), hundredths(most)]);
@@ -301,7 +335,9 @@ fn base(ground: &Ground, target: Target, earlier: &Suggestions) -> Result<Base, 
             confidence: Confidence::RuleOfThumb,
         }),
         Target::Value(value) => match value {
-            Value::HeelThickness => Ok(thickness(ground, insole.heel_thickness, start.heel_thickness_mm, "heel_thickness_mm")),
+            Value::HeelThickness => {
+                Ok(thickness(ground, insole.heel_thickness, start.heel_thickness_mm, "heel_thickness_mm"))
+            }
             Value::ForefootThickness => {
                 Ok(thickness(ground, insole.ball_thickness, start.forefoot_thickness_mm, "forefoot_thickness_mm"))
             }
@@ -368,13 +404,21 @@ fn medial_arch(ground: &Ground, earlier: &Suggestions) -> Result<Base, Vec<Strin
     let Some(standing) = arch.standing else { return Err(vec!["`medial_arch` standing, and seated".into()]) };
     let share = earlier.get(&Target::ArchShare).and_then(|share| share.suggested).unwrap_or(ground.start.arch_share);
     let real = ground.rules.measure("medial_arch").map_or(0.0, |measure| measure.real_change);
-    let source = "shop's own choice; arch height does not follow foot length (Hill 2017), so it is never taken from size";
+    let source =
+        "shop's own choice; arch height does not follow foot length (Hill 2017), so it is never taken from size";
     let (number, words, confidence) = match arch.seated {
-        None => (standing, format!("the standing arch, {standing} mm; its drop was not measured, so nothing is added"), Confidence::Roughly),
+        None => (
+            standing,
+            format!("the standing arch, {standing} mm; its drop was not measured, so nothing is added"),
+            Confidence::Roughly,
+        ),
         Some(seated) => {
             let drop = seated - standing;
             let (error, confidence) = if drop < real {
-                (format!("; the drop of {drop} mm is smaller than the error of measuring it, about {real} mm"), Confidence::RuleOfThumb)
+                (
+                    format!("; the drop of {drop} mm is smaller than the error of measuring it, about {real} mm"),
+                    Confidence::RuleOfThumb,
+                )
             } else {
                 (String::new(), Confidence::Roughly)
             };
@@ -421,7 +465,12 @@ fn heel_width(ground: &Ground) -> Result<Base, Vec<String>> {
     }
     let heel = heel.unwrap_or_else(|| from_line(ground, "heel_width"));
     let words = format!("{} + 2 x {wall} mm of room and wall, starting support {}", heel.words, ground.start.name);
-    Ok(Base { number: heel.number + 2.0 * wall, words, source: format!("{}; {}", heel.source, reason(ground, "heel_wall_mm")), ..heel })
+    Ok(Base {
+        number: heel.number + 2.0 * wall,
+        words,
+        source: format!("{}; {}", heel.source, reason(ground, "heel_wall_mm")),
+        ..heel
+    })
 }
 
 /// A measure as it is, or would be, standing.
@@ -475,7 +524,9 @@ fn mean_of_lines(ground: &Ground, name: &str, what: &str, length: f64) -> Base {
     };
     Base {
         number,
-        words: format!("the {what} was not measured: mean of the men's and women's lines at {length} mm, {number:.1} mm"),
+        words: format!(
+            "the {what} was not measured: mean of the men's and women's lines at {length} mm, {number:.1} mm"
+        ),
         source: "ANSUR II (Gordon 2014); people scatter about either line by 4 to 5 mm (one SD); published".into(),
         confidence: Confidence::RuleOfThumb,
     }

@@ -188,7 +188,11 @@ fn states(measure: &Loaded) -> String {
 /// The steps in one line behind the value.
 fn comment(value: &Suggestion) -> String {
     let words: Vec<&str> = value.steps.iter().map(|step| step.words.as_str()).collect();
-    if words.is_empty() { String::new() } else { format!("  # {}; {}", words.join("; then "), value.confidence.words()) }
+    if words.is_empty() {
+        String::new()
+    } else {
+        format!("  # {}; {}", words.join("; then "), value.confidence.words())
+    }
 }
 
 /// The text with a flex-zone thickness for each foot, as the first line of its support.
@@ -196,7 +200,10 @@ pub(super) fn with_flex_zones(text: &str, found: &[(Side, f64)]) -> String {
     let mut text = text.to_owned();
     for (side, mm) in found {
         let head = support_head(*side);
-        let line = format!("{head}\nflex_zone_thickness = {}  # weight, material and the drop to allow, by the plate under load", hundredths(*mm));
+        let line = format!(
+            "{head}\nflex_zone_thickness = {}  # weight, material and the drop to allow, by the plate under load",
+            hundredths(*mm)
+        );
         text = text.replacen(&head, &line, 1);
     }
     text

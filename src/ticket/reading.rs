@@ -6,7 +6,9 @@ use crate::profile::{Shelf, Unknown};
 use crate::written::{self, Need, Problems, Section};
 
 use super::order::{Context, Tracings};
-use super::{Boot, FootOrder, Laying, Make, PastRevision, RaisedFlag, StockInsole, Ticket, Traced, Wearer, making, order, ranges};
+use super::{
+    Boot, FootOrder, Laying, Make, PastRevision, RaisedFlag, StockInsole, Ticket, Traced, Wearer, making, order, ranges,
+};
 
 /// Reads a ticket.
 ///

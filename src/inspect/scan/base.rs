@@ -62,8 +62,8 @@ pub(super) fn base(cloud: &Cloud, plan: &Plan, hint: Option<Plane>) -> Base {
     let under =
         picked(&|i, p| down(i) && plan.distance(p) < -EDGE_MM && plan.is_flat_under(p) && under_half(cloud, plan, i));
     let bed = picked(&|i, p| up(i) && plan.distance(p) > EDGE_MM);
-    let of_underside =
-        fitted(&under, plan).map(|fit| Base { gap_mm: Some(gap(&under, &fit)), ..known(BaseFrom::Underside, &under, &fit) });
+    let of_underside = fitted(&under, plan)
+        .map(|fit| Base { gap_mm: Some(gap(&under, &fit)), ..known(BaseFrom::Underside, &under, &fit) });
     let of_bed = || fitted(&bed, plan).map(|fit| known(BaseFrom::Bed, &bed, &fit));
     of_underside.or_else(of_bed).unwrap_or_else(nothing)
 }
@@ -148,5 +148,10 @@ fn least_squares_plane(places: &[Point2], height: &dyn Fn(Point2) -> f64) -> imp
 
 fn largest_off(blocks: &Blocks, fit: &Fit) -> f64 {
     let c = &fit.coefficients;
-    blocks.places.iter().zip(&blocks.numbers).map(|(p, z)| (z - c[0] - c[1] * p.x - c[2] * p.y).abs()).fold(0.0, f64::max)
+    blocks
+        .places
+        .iter()
+        .zip(&blocks.numbers)
+        .map(|(p, z)| (z - c[0] - c[1] * p.x - c[2] * p.y).abs())
+        .fold(0.0, f64::max)
 }

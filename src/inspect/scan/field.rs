@@ -140,14 +140,11 @@ impl Field {
     fn variance_about_neighbours(&self) -> f64 {
         const LOOKED_AT: usize = 4000;
         let every = self.places.len().div_ceil(LOOKED_AT).max(1);
-        let apart = (0..self.places.len())
-            .step_by(every)
-            .filter(|&i| self.slopes[i].norm() < LEVEL)
-            .filter_map(|i| {
-                let p = self.places[i];
-                let other = self.tree.several(Point3::new(p.x, p.y, 0.0), 2).into_iter().find(|&j| j != i)?;
-                Some(self.off_mm[i] - self.off_mm[other])
-            });
+        let apart = (0..self.places.len()).step_by(every).filter(|&i| self.slopes[i].norm() < LEVEL).filter_map(|i| {
+            let p = self.places[i];
+            let other = self.tree.several(Point3::new(p.x, p.y, 0.0), 2).into_iter().find(|&j| j != i)?;
+            Some(self.off_mm[i] - self.off_mm[other])
+        });
         // The difference of two has twice the variance of one.
         robust_sd(apart).map_or(0.0, |sd| 0.5 * sd * sd)
     }

@@ -125,7 +125,8 @@ const LEAST_ACROSS: f64 = 300.0;
 /// The largest side of the box around all points; infinite where there is none, so that it sets no bound.
 fn extent(points: &[Point3]) -> f64 {
     let side = |k: usize| {
-        let (low, high) = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p[k]), b.max(p[k])));
+        let (low, high) =
+            points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p[k]), b.max(p[k])));
         high - low
     };
     let largest = (0..3).map(side).fold(0.0, f64::max);
@@ -489,8 +490,9 @@ fn checks(case: &Case, taken: Taken, base: &Base, tilt: Option<Found>) -> Vec<Ch
         at_mm: None,
         judged: judge(check.band(case.tolerances), "mm", asked, &found, taken.scanner_mm),
     };
-    let flatness =
-        base.gap_mm.map(|(gap, u)| of(Check::BaseFlatness, 0.0, Found { made: gap, u, shared_u: 0.0, fitted: None, count: 1 }));
+    let flatness = base
+        .gap_mm
+        .map(|(gap, u)| of(Check::BaseFlatness, 0.0, Found { made: gap, u, shared_u: 0.0, fitted: None, count: 1 }));
     let asked = case.footbed.places.forefoot_balance().on(|p| Some(case.footbed.top_at(p))).unwrap_or(0.0);
     let tilted = tilt.filter(|_| base.from != BaseFrom::Nothing).map(|found| of(Check::ForefootTilt, asked, found));
     flatness.into_iter().chain(tilted).collect()

@@ -223,5 +223,10 @@ fn agreement(tree: &Nearest, cloud: &Cloud, bench_from_scan: &Pose, model: &Mode
         off += along.min(MOST_MM);
     }
     let share = |part: usize, whole: usize| part as f64 / whole.max(1) as f64;
-    Agreement { seen: share(seen, asked), near: share(near, seen), off_mm: off / seen.max(1) as f64, shape_mm: model.shape_mm }
+    Agreement {
+        seen: share(seen, asked),
+        near: share(near, seen),
+        off_mm: off / seen.max(1) as f64,
+        shape_mm: model.shape_mm,
+    }
 }

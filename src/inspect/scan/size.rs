@@ -43,7 +43,10 @@ pub(super) fn of_the_piece(case: &Case, cloud: &Cloud) -> Result<Cloud, ScanFaul
 fn factor(ratio: f64) -> &'static str {
     /// A scan is seen to this share of its length.
     const NEAR: f64 = 0.05;
-    let known = [(25.4, ", as if its mm had been taken for inches on the way"), (10.0, ", as if its mm had been taken for cm on the way")];
+    let known = [
+        (25.4, ", as if its mm had been taken for inches on the way"),
+        (10.0, ", as if its mm had been taken for cm on the way"),
+    ];
     let is = |factor: &f64| (ratio / factor - 1.0).abs() < NEAR;
     known.iter().find(|(factor, _)| is(factor)).map_or("", |(_, words)| words)
 }

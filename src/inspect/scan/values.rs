@@ -86,7 +86,8 @@ impl Responses {
         let points = (0..field.places.len()).filter(used).map(|i| (field.places[i], field.height_off(i)));
         let blocks = Blocks::of(points, BLOCK_MM, LEAST_POINTS);
         let responses = &plan.footbed.responses;
-        let rows: Vec<f64> = blocks.places.par_iter().flat_map_iter(|&p| responses.iter().map(move |r| r.height(p))).collect();
+        let rows: Vec<f64> =
+            blocks.places.par_iter().flat_map_iter(|&p| responses.iter().map(move |r| r.height(p))).collect();
         let model = DMatrix::from_row_slice(blocks.places.len(), responses.len(), &rows);
         let fit = blocks.fit(&model)?;
         Some(Responses { fit, blocks })
@@ -284,5 +285,11 @@ fn flex_zone(plan: &Plan, frame: &Frame, top: &Field, underside: Option<&Field>)
     if let Some(field) = underside {
         variance += field.variance(&field.weights_at(least.at, Vector2::zeros())?);
     }
-    Some(Found { made: least.thickness_mm, u: variance.max(0.0).sqrt(), shared_u: 0.0, fitted: None, count: weights.len() })
+    Some(Found {
+        made: least.thickness_mm,
+        u: variance.max(0.0).sqrt(),
+        shared_u: 0.0,
+        fitted: None,
+        count: weights.len(),
+    })
 }

@@ -190,17 +190,27 @@ pub fn all_met(conditions: &[Condition], facts: &Facts) -> Met {
     }
 }
 
+/// The comparison in words, the fact not named: `below 0.21`.
+impl fmt::Display for Test {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Test::Below(x) => write!(f, "below {x}"),
+            Test::AtMost(x) => write!(f, "{x} or less"),
+            Test::Above(x) => write!(f, "above {x}"),
+            Test::AtLeast(x) => write!(f, "{x} or more"),
+            Test::Is(word) | Test::Has(word) => write!(f, "{}", word.replace('_', " ")),
+        }
+    }
+}
+
 impl fmt::Display for Condition {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let fact = self.fact.replace('_', " ");
-        match &self.test {
-            Test::Below(x) => write!(f, "{fact} below {x}"),
-            Test::AtMost(x) => write!(f, "{fact} {x} or less"),
-            Test::Above(x) => write!(f, "{fact} above {x}"),
-            Test::AtLeast(x) => write!(f, "{fact} {x} or more"),
-            Test::Is(word) => write!(f, "{fact} is {}", word.replace('_', " ")),
-            Test::Has(word) => write!(f, "{fact}: {}", word.replace('_', " ")),
-        }
+        let between = match self.test {
+            Test::Is(_) => " is",
+            Test::Has(_) => ":",
+            _ => "",
+        };
+        write!(f, "{}{between} {}", self.fact.replace('_', " "), self.test)
     }
 }
 

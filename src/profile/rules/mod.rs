@@ -77,6 +77,9 @@ pub struct Measure {
     pub possible: [f64; 2],
     /// Smallest real change: a smaller difference may be the measuring.
     pub real_change: f64,
+    /// Whether a change that is too small to be told is said to be so: of measures whose change with
+    /// load is made something of.
+    pub change_told: bool,
     /// Where the real change comes from.
     pub source: Source,
 }

@@ -51,7 +51,8 @@ fn entries<T>(
         let source = Source { strength: strength?, words };
         let told = source.told();
         let entry = read(s, name.clone(), source);
-        let shown = s.fields().into_iter().filter(|field| !["name", "strength", "source"].contains(&field.key.as_str()));
+        let shown =
+            s.fields().into_iter().filter(|field| !["name", "strength", "source"].contains(&field.key.as_str()));
         lines.borrow_mut().extend(shown.map(|field| CardLine {
             key: format!("{list} {name}: {}", field.key),
             value: field.shown,
@@ -97,7 +98,8 @@ fn conditions(s: &Section, key: &str) -> Option<Vec<Condition>> {
     all.into_iter().collect()
 }
 
-const CONDITION_HELP: &str = "`fact < number` (or <=, >, >=), `use is word`, `complaints has word`; docs/intake.md lists the facts";
+const CONDITION_HELP: &str =
+    "`fact < number` (or <=, >, >=), `use is word`, `complaints has word`; docs/intake.md lists the facts";
 
 /// A name out of `known`.
 fn known(s: &Section, key: &str, name: String, known: &[&str]) -> Option<String> {
@@ -117,7 +119,10 @@ fn measure(s: &Section, name: String, source: Source) -> Option<Measure> {
     let name = known(s, "name", name, &measured());
     let possible = window(s, "possible");
     let real_change = s.number("real_change", Need::Required, Allowed::plain(0.0, 100.0));
-    Some(Measure { name: name?, possible: possible?, real_change: real_change?, source })
+    let change_told = if s.has("change_told") { s.flag("change_told", Need::Required) } else { Some(false) };
+    s.allow("change_told");
+    let (name, possible, real_change, change_told) = (name?, possible?, real_change?, change_told?);
+    Some(Measure { name, possible, real_change, change_told, source })
 }
 
 fn question(s: &Section, name: String, source: Source) -> Option<Question> {
@@ -147,7 +152,9 @@ fn class(s: &Section, name: String, source: Source) -> Option<Class> {
         .map(|text| {
             let (word, rest) = text.split_once(' ').unwrap_or((text, ""));
             let read = Condition::parse(&format!("{name} {rest}"));
-            read.map_err(|why| s.at("bands", why, "write a band such as \"high <= 0.21\"")).ok().map(|c| (word.to_owned(), c))
+            read.map_err(|why| s.at("bands", why, "write a band such as \"high <= 0.21\""))
+                .ok()
+                .map(|c| (word.to_owned(), c))
         })
         .collect();
     let bands: Vec<(String, Condition)> = bands.into_iter().collect::<Option<_>>()?;
