@@ -12,7 +12,7 @@ use sustent::inspect::{Case, Cover, Taken, cloud, inspect_scan};
 use sustent::job;
 use sustent::mesh::{self, Unit};
 use sustent::profile::Shelf;
-use sustent::register::{Cloud, Facing, Nearest, Pose, best_fit};
+use sustent::register::{Cloud, Nearest, Pose, best_fit};
 use sustent::ticket::{self, Ticket};
 
 fn main() {
@@ -85,7 +85,7 @@ fn wavy() -> Cloud {
             (Point3::new(x, y, 5.0 * u.sin() * v.cos()), slope.normalize())
         })
         .unzip();
-    Cloud { points, normals, facing: Facing::Outward }
+    Cloud { points, normals, ..Cloud::default() }
 }
 
 /// The same turned by a hundredth about z and shifted by less than a point's distance.

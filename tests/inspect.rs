@@ -180,3 +180,39 @@ fn a_record_shows_what_a_scan_saw() {
     assert!(!without.contains("gap-hatch\"") && !without.contains("of the foot"));
     assert!(with.len() < 250_000 && !with.contains("NaN"));
 }
+
+/// A slip on the command line costs no ticket, no scan and no readings.
+#[test]
+fn what_is_read_is_never_written_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    fs::copy(ticket(), at("ticket.toml")).unwrap();
+    fs::write(at("readings.csv"), AS_ASKED).unwrap();
+    fs::write(at("log.jsonl"), "").unwrap();
+    let before = |name: &str| fs::read(at(name)).unwrap();
+    let (text, readings) = (before("ticket.toml"), before("readings.csv"));
+    let [tk, csv, log, html] = ["ticket.toml", "readings.csv", "log.jsonl", "out.html"].map(at);
+    let inspect = ["inspect", &tk, "--side", "left", "--readings", &csv];
+    let tries: [(&[&str], &[&str]); 7] = [
+        (&inspect, &["--record", &tk]),
+        (&inspect, &["--record", &csv]),
+        (&inspect, &["--log", &tk]),
+        (&inspect, &["--log", &csv]),
+        (&inspect, &["--log", &html, "--record", &html]),
+        (&["compare", &tk, &tk], &["--out", &tk]),
+        (&["preview", &tk], &["--out", &tk]),
+    ];
+    for (verb, outputs) in tries {
+        let output = sustent(&[verb, outputs].concat());
+        let told = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{verb:?} {outputs:?}: {told}");
+        assert!(told.contains("name another file"), "{verb:?} {outputs:?}: {told}");
+        assert_eq!((before("ticket.toml"), before("readings.csv")), (text.clone(), readings.clone()));
+        assert!(!Path::new(&html).exists());
+    }
+    assert_eq!(sustent(&[&inspect[..], &["--log", &log]].concat()).status.code(), Some(0));
+    let logged = before("log.jsonl");
+    let told = sustent(&["drift", &log, "--chart", &log]);
+    assert!(String::from_utf8_lossy(&told.stderr).contains("this is the log"));
+    assert_eq!(before("log.jsonl"), logged);
+}

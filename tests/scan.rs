@@ -1,54 +1,25 @@
 //! Scanned pieces against their ticket: synthetic scans with known changes come back as what they are,
 //! in any pose, of either side, with noise, holes, a bed and clamps; what is no such piece is refused.
 
-use std::path::Path;
+mod scanned;
 
+use std::collections::BTreeMap;
+
+use scanned::{Chance, demo, inspected, of_side, read};
 use sustent::footbed::Footbed;
 use sustent::frame::{Point2, Point3, Side, Vector2, Vector3, bench_from_foot};
-use sustent::inspect::{BaseFrom, Case, Cover, Inspection, ScanFault, Taken, Verdict, cloud, inspect_scan};
-use sustent::job::{self, Design};
+use sustent::inspect::{BaseFrom, ScanFault, Verdict, cloud};
 use sustent::mesh::{self, Unit};
-use sustent::profile::Shelf;
 use sustent::register::{Cloud, Facing, Pose};
-use sustent::ticket::{self, Ticket};
 use sustent::value::Value;
 
-fn demo() -> String {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("output-samples/PATROL-07/ticket.toml");
-    std::fs::read_to_string(path).unwrap()
-}
-
-fn read(text: &str) -> Ticket {
-    ticket::read(text, "ticket.toml", &Shelf::built_in(), &|_: &str| Err(String::new())).unwrap()
-}
-
-fn of_side<'a>(ticket: &'a Ticket, side: Side) -> Design<'a> {
-    job::design(ticket, ticket.feet.iter().find(|order| order.side == side).unwrap()).unwrap()
-}
-
-/// Numbers that look random and are always the same (splitmix64).
-struct Chance(u64);
-
-impl Chance {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
-    }
-
-    fn pose(&mut self) -> Pose {
-        let axis = Vector3::new(self.normal(), self.normal(), self.normal());
-        let turn =
-            nalgebra::UnitQuaternion::from_scaled_axis(axis.normalize() * (std::f64::consts::TAU * self.uniform()));
-        let shift = Vector3::new(self.normal(), self.normal(), self.normal()) * 200.0;
-        nalgebra::Translation3::from(shift) * turn
-    }
+/// Any turn, a shift of some decimetres.
+fn pose(chance: &mut Chance) -> Pose {
+    let axis = Vector3::new(chance.normal(), chance.normal(), chance.normal());
+    let turn =
+        nalgebra::UnitQuaternion::from_scaled_axis(axis.normalize() * (std::f64::consts::TAU * chance.uniform()));
+    let shift = Vector3::new(chance.normal(), chance.normal(), chance.normal()) * 200.0;
+    nalgebra::Translation3::from(shift) * turn
 }
 
 /// A piece to be scanned, foot frame.
@@ -74,7 +45,7 @@ impl Piece<'_> {
     fn scanned(&self, seen: Seen) -> Cloud {
         const STEP: f64 = 1.0;
         let bench = bench_from_foot(self.side);
-        let mut cloud = Cloud { points: vec![], normals: vec![], facing: Facing::Outward };
+        let mut cloud = Cloud::default();
         let mut add = |p: Point3, n: Vector3| {
             cloud.points.push(bench.place3(p));
             cloud.normals.push(bench.place3(Point3::from(n.normalize())).coords);
@@ -116,23 +87,9 @@ impl Piece<'_> {
 
 /// The cloud with noise of this standard deviation along the normals, in a pose of its own.
 fn disturbed(cloud: &Cloud, sd: f64, chance: &mut Chance) -> Cloud {
-    let pose = chance.pose();
+    let pose = pose(chance);
     let points = cloud.points.iter().zip(&cloud.normals).map(|(p, n)| p + n * (sd * chance.normal())).collect();
     Cloud { points, ..cloud.clone() }.moved(&pose)
-}
-
-const TAKEN: Taken = Taken { cover: Cover::Off, scanner_mm: 0.0 };
-
-fn inspected(ticket: &Ticket, design: &Design, cloud: &Cloud) -> Result<Inspection, ScanFault> {
-    let shelf = Shelf::built_in();
-    let case = Case {
-        make: &ticket.make,
-        order: design.order,
-        footbed: &design.footbed,
-        read_back: &design.read_back,
-        tolerances: shelf.tolerances("workshop").unwrap(),
-    };
-    inspect_scan(&case, cloud, TAKEN).map(|scanned| scanned.inspection)
 }
 
 fn no_more(_: Point2) -> f64 {
@@ -268,7 +225,7 @@ fn clutter_is_left_out() {
     let hole = |p: &Point3| {
         (p.xy() - Point2::new(10.0, 140.0)).norm() < 14.0 || (p.xy() - Point2::new(-25.0, 60.0)).norm() < 9.0
     };
-    let mut cluttered = Cloud { facing: Facing::Outward, ..Cloud::default() };
+    let mut cluttered = Cloud::default();
     for (p, n) in clean.points.iter().zip(&clean.normals).filter(|(p, _)| !hole(p)) {
         cluttered.points.push(*p);
         cluttered.normals.push(*n);
@@ -332,7 +289,100 @@ fn what_is_no_such_piece_is_refused() {
     let cube: Vec<(Point3, Vector3)> =
         (0..3600).flat_map(|k| face(k).into_iter().chain(sides(k).into_iter().flatten())).collect();
     let (points, normals) = cube.into_iter().unzip();
-    assert!(matches!(fault(&Cloud { points, normals, facing: Facing::Outward }), ScanFault::NotThisPiece { .. }));
+    assert!(matches!(fault(&Cloud { points, normals, ..Cloud::default() }), ScanFault::NotThisPiece { .. }));
+}
+
+/// Flat things of the piece's own outline have nothing of its shape; a piece one and a half times as large
+/// looks more like the other foot's, and is neither.
+#[test]
+fn a_slab_and_a_larger_piece_are_refused() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    for thickness in [4.0, 8.0] {
+        let level = |p: Point2| thickness - design.footbed.top_at(p);
+        let slab = Piece { footbed: &design.footbed, side: Side::Left, more: &level };
+        let fault = inspected(&asked, &design, &slab.scanned(Seen::AllRound)).unwrap_err();
+        assert!(matches!(fault, ScanFault::NotThisPiece { .. }), "{fault}");
+    }
+    let piece = Piece { footbed: &design.footbed, side: Side::Left, more: &no_more };
+    for (by, seen) in [(1.5, Seen::AllRound), (1.5, Seen::OnBed), (1.25, Seen::AllRound)] {
+        let whole = piece.scanned(seen);
+        let larger = Cloud { points: whole.points.iter().map(|p| p * by).collect(), ..whole };
+        let fault = inspected(&asked, &design, &larger).unwrap_err();
+        assert!(matches!(fault, ScanFault::Larger | ScanFault::NotThisPiece { .. }), "{by}: {fault}");
+    }
+}
+
+/// Half of the triangles wound the other way round is how some programs write; the points still tell.
+#[test]
+fn normals_that_disagree_are_left_aside() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    let piece = Piece { footbed: &design.footbed, side: Side::Left, more: &no_more };
+    let mut chance = Chance(8);
+    let mut cloud = piece.scanned(Seen::AllRound);
+    cloud.normals.iter_mut().filter(|_| chance.uniform() < 0.5).for_each(|n| *n = -*n);
+    let found = inspected(&asked, &design, &disturbed(&cloud, 0.05, &mut chance)).unwrap();
+    assert_eq!(found.verdict, Verdict::Accept, "{found:#?}");
+}
+
+/// Where only the top shows, sizes end where its points end, however densely they lie: the mean of several
+/// scans is off by no more than is said to be shared by all of them.
+#[test]
+fn sizes_of_a_piece_on_a_bed_have_no_bias_to_speak_of() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    let (footbed, bench) = (&design.footbed, bench_from_foot(Side::Left));
+    let bounds = footbed.outline.bounds();
+    for apart_mm in [0.5, 0.8] {
+        let mut chance = Chance(9);
+        // What sizes are off by on the mean, and what all such scans are said to share of it.
+        let mut off: BTreeMap<Value, (f64, f64)> = BTreeMap::new();
+        const ROUNDS: u32 = 6;
+        for _ in 0..ROUNDS {
+            let mut cloud = Cloud::default();
+            for _ in 0..(bounds.width() * bounds.height() / (apart_mm * apart_mm)) as usize {
+                let (u, v) = (chance.uniform(), chance.uniform());
+                let p = Point2::new(bounds.x0 + u * bounds.width(), bounds.y0 + v * bounds.height());
+                if footbed.outline.contains(p) {
+                    let slope = footbed.top.slope(p);
+                    cloud.points.push(bench.place3(Point3::new(p.x, p.y, footbed.top_at(p))));
+                    let n = Vector3::new(-slope.x, -slope.y, 1.0).normalize();
+                    cloud.normals.push(bench.place3(Point3::from(n)).coords);
+                }
+            }
+            let cloud = disturbed(&cloud, 0.05, &mut chance);
+            let found = inspected(&asked, &design, &cloud).unwrap();
+            for value in [Value::Length, Value::BallWidth, Value::HeelWidth] {
+                let judged = &found.values[&value];
+                let (mean, shared) = off.entry(value).or_default();
+                *mean += judged.difference / f64::from(ROUNDS);
+                *shared += judged.shared_uncertainty / f64::from(ROUNDS);
+            }
+        }
+        for (value, (mean, shared)) in off {
+            println!("{} of points {apart_mm} mm apart: {mean:.3} of {shared:.3}", value.words());
+            assert!(mean.abs() < shared && shared < 0.6 * apart_mm, "{}: {mean:.3} of {shared:.3}", value.words());
+        }
+    }
+}
+
+/// A scan in metres or thinly written is not thinned away before its unit is looked at.
+#[test]
+fn the_unit_of_a_file_in_metres_is_told() {
+    let asked = read(&demo());
+    let design = of_side(&asked, Side::Left);
+    let piece = Piece { footbed: &design.footbed, side: Side::Left, more: &no_more };
+    let whole = piece.scanned(Seen::AllRound);
+    let fault = |by: f64| {
+        let lines = whole.points.iter().map(|p| format!("{:.6} {:.6} {:.6}\n", p.x * by, p.y * by, p.z * by));
+        let text: String = lines.collect();
+        let scan = mesh::read_scan(text.as_bytes(), Some(text.len() as u64), "piece.xyz").unwrap();
+        inspected(&asked, &design, &cloud(&scan, Unit::Millimetres).unwrap()).unwrap_err().to_string()
+    };
+    assert!(fault(0.001).contains("--unit m"), "{}", fault(0.001));
+    assert!(fault(25.4).contains("taken for inches"), "{}", fault(25.4));
+    assert!(fault(10.0).contains("taken for cm"), "{}", fault(10.0));
 }
 
 /// A foot is no footbed: the CC0 base mesh in tests/data, of about the piece's length.

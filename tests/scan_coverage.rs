@@ -1,33 +1,15 @@
 //! Are the uncertainties of a scan true? Many scans of one piece, each with noise that neighbours share,
 //! and how often the stated interval holds the truth.
 
-use std::path::Path;
+mod scanned;
 
 use rayon::prelude::*;
+use scanned::{Chance, demo, inspected, of_side, read};
 use sustent::frame::{Point2, Point3, Side, Vector2, Vector3, bench_from_foot};
-use sustent::inspect::{Case, Cover, Inspection, Taken, inspect_scan};
-use sustent::job::{self, Design};
-use sustent::profile::Shelf;
-use sustent::register::{Cloud, Facing};
-use sustent::ticket::{self, Ticket};
+use sustent::inspect::Inspection;
+use sustent::job::Design;
+use sustent::register::Cloud;
 use sustent::value::Value;
-
-/// Numbers that look random and are always the same (splitmix64).
-struct Chance(u64);
-
-impl Chance {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
-    }
-}
 
 /// A field of noise in a plane whose covariance is sd^2 exp(-(d / reach)^2): waves with normal wave numbers
 /// of variance 2 / reach^2 and even phases (Shinozuka & Deodatis 1991, Appl Mech Rev 44:191 [from memory]).
@@ -52,13 +34,13 @@ impl Waves {
 
 /// A scan of the designed piece, all round, points 1.5 mm apart, with noise along the normals: white, and
 /// shared over `reach`.
-fn scanned(design: &Design, white: f64, shared: f64, reach: f64, seed: u64) -> Cloud {
+fn noisy(design: &Design, white: f64, shared: f64, reach: f64, seed: u64) -> Cloud {
     const STEP: f64 = 1.5;
     let mut chance = Chance(seed);
     let [on_top, below, around] = [(); 3].map(|()| Waves::new(shared, reach, &mut chance));
     let bench = bench_from_foot(design.order.side);
     let footbed = &design.footbed;
-    let mut cloud = Cloud { points: vec![], normals: vec![], facing: Facing::Outward };
+    let mut cloud = Cloud::default();
     let mut add = |p: Point3, n: Vector3, off: f64| {
         let n = n.normalize();
         let noisy = p + n * (off + white * chance.normal());
@@ -86,28 +68,14 @@ fn scanned(design: &Design, white: f64, shared: f64, reach: f64, seed: u64) -> C
     cloud
 }
 
-fn inspected(ticket: &Ticket, design: &Design, cloud: &Cloud) -> Inspection {
-    let shelf = Shelf::built_in();
-    let case = Case {
-        make: &ticket.make,
-        order: design.order,
-        footbed: &design.footbed,
-        read_back: &design.read_back,
-        tolerances: shelf.tolerances("workshop").unwrap(),
-    };
-    inspect_scan(&case, cloud, Taken { cover: Cover::Off, scanner_mm: 0.0 }).unwrap().inspection
-}
-
 /// Of 95 % intervals (k = 2), between 93 and 97 % hold the truth, over values, noises and both ways of
 /// reading. The seeds are fixed, so this is a measurement and no gamble.
 #[test]
 fn intervals_hold_the_truth_as_often_as_they_say() {
     const ROUNDS: u64 = 40;
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("output-samples/PATROL-07/ticket.toml");
-    let text = std::fs::read_to_string(path).unwrap();
-    let ticket = ticket::read(&text, "ticket.toml", &Shelf::built_in(), &|_: &str| Err(String::new())).unwrap();
-    let design = job::design(&ticket, ticket.feet.iter().find(|order| order.side == Side::Left).unwrap()).unwrap();
-    let read = [
+    let ticket = read(&demo());
+    let design = of_side(&ticket, Side::Left);
+    let values = [
         Value::HeelThickness,
         Value::HeelCupDepth,
         Value::RearfootPost,
@@ -121,11 +89,11 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
         let found: Vec<Inspection> = (0..ROUNDS)
             .into_par_iter()
             .map(|round| {
-                inspected(&ticket, &design, &scanned(&design, white, shared, reach, 1000 * round + reach as u64))
+                inspected(&ticket, &design, &noisy(&design, white, shared, reach, 1000 * round + reach as u64)).unwrap()
             })
             .collect();
         let mut here = [(0, 0); 2];
-        for value in read {
+        for value in values {
             let mut held = [0; 2];
             for inspection in &found {
                 let judged = &inspection.values[&value];

@@ -24,13 +24,22 @@ use crate::mesh::Sample;
 pub type Pose = nalgebra::Isometry3<f64>;
 
 /// Points of a surface with their normals, unit vectors.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Cloud {
     pub points: Vec<Point3>,
     pub normals: Vec<Vector3>,
     /// What is known of the normals.
     pub facing: Facing,
+    /// How many points of a scan each of these is the mean of, on the whole; infinite of a mesh, whose
+    /// surface is everywhere.
+    pub drawn_from: f64,
+}
+
+impl Default for Cloud {
+    fn default() -> Cloud {
+        Cloud { points: vec![], normals: vec![], facing: Facing::Outward, drawn_from: 1.0 }
+    }
 }
 
 /// Which way normals point.
@@ -49,14 +58,18 @@ impl Cloud {
     pub fn of_samples(samples: &[Sample], mm: f64) -> Cloud {
         let points: Vec<Point3> = samples.iter().map(|sample| sample.at * mm).collect();
         match samples.iter().map(|sample| sample.normal).collect() {
-            Some(normals) => Cloud { points, normals, facing: Facing::Outward },
-            None => Cloud { normals: normals(&points), points, facing: Facing::Unknown },
+            Some(normals) => Cloud { points, normals, facing: Facing::Outward, drawn_from: f64::INFINITY },
+            None => {
+                let all: f64 = samples.iter().map(|sample| sample.weight).sum();
+                let drawn_from = all / samples.len().max(1) as f64;
+                Cloud { normals: normals(&points), points, facing: Facing::Unknown, drawn_from }
+            }
         }
     }
 
     /// The same points when their normals cannot be trusted: estimated from the points alone.
     pub fn without_facing(&self) -> Cloud {
-        Cloud { points: self.points.clone(), normals: normals(&self.points), facing: Facing::Unknown }
+        Cloud { normals: normals(&self.points), facing: Facing::Unknown, ..self.clone() }
     }
 
     /// The same points facing the other way.
@@ -70,6 +83,7 @@ impl Cloud {
             points: self.points.iter().map(|p| pose * p).collect(),
             normals: self.normals.iter().map(|n| pose * n).collect(),
             facing: self.facing,
+            drawn_from: self.drawn_from,
         }
     }
 
@@ -81,6 +95,7 @@ impl Cloud {
             points: picked.iter().map(|&i| self.points[i]).collect(),
             normals: picked.iter().map(|&i| self.normals[i]).collect(),
             facing: self.facing,
+            drawn_from: self.drawn_from,
         }
     }
 }

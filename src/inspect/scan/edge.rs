@@ -135,28 +135,30 @@ fn rims(cloud: &Cloud, plan: &Plan) -> (Vec<Station>, f64) {
         (cloud.points[i].z - plan.footbed.top_at(nearest)).abs() < 2.0 && cloud.normals[i].z.abs() > 0.5
     };
     let gaps = RefCell::new(vec![]);
-    let end = |offs: &mut Vec<f64>| {
-        let (end, gap) = end_of_row(offs)?;
+    let last = |offs: &mut Vec<f64>| {
+        let (last, gap) = end_of_row(offs)?;
         gaps.borrow_mut().push(gap);
-        Some(end)
+        Some(last)
     };
-    let stations = gathered(cloud, plan, is_top, |_, _| true, end);
+    let mut stations = gathered(cloud, plan, is_top, |_, _| true, last);
     let gap = median(&mut gaps.into_inner()).unwrap_or(0.0);
-    // Anywhere between no gap and two: half a gap, on the safe side of 2 / sqrt(12).
-    (stations, 0.5 * gap)
+    // Behind the last but one of points that lie at random are 1.68 of their mean distances in the middle of
+    // many rows (the median of a sum of two exponential ones). Samples are the means of what lies around
+    // them: the more of it, the more evenly they fill a row, and about one is left.
+    let behind = 1.0 + 0.68 * cloud.drawn_from.max(1.0).powi(-2);
+    stations.iter_mut().filter_map(|station| station.off.as_mut()).for_each(|off| *off += behind * gap);
+    // With even chance anywhere within one gap to either side.
+    (stations, gap / 3.0_f64.sqrt())
 }
 
-/// Where points that lie in a row, at random, end, and their mean distance there. The very last may be a
-/// stray; behind the last but one lie two gaps of such points, and one of samples, which are the means of
-/// what lies around them and so stand back from an end by half their width at most.
+/// The last but one of points in a row, since the very last may be a stray, and the mean distance of the
+/// last few, mm.
 fn end_of_row(offs: &mut [f64]) -> Option<(f64, f64)> {
-    /// Over so much of a row's end its points are counted, mm.
-    const END_MM: f64 = 4.0;
+    const FEW: usize = 6;
     offs.sort_by(|a, b| b.total_cmp(a));
     let last = *offs.get(1)?;
-    let counted = offs.iter().filter(|&&off| off > last - END_MM).count();
-    let gap = END_MM / counted as f64;
-    Some((last + gap, gap))
+    let few = (offs.len() - 1).min(FEW + 1);
+    Some((last, (last - offs[few]) / (few - 1).max(1) as f64))
 }
 
 fn gathered(

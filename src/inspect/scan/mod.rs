@@ -281,6 +281,7 @@ fn in_foot_frame(cloud: &Cloud, start: &Start, side: Side) -> (Cloud, Option<Pla
         points: on_bench.points.iter().map(|&p| unplaced(p)).collect(),
         normals: on_bench.normals.iter().map(|&n| turned(n)).collect(),
         facing: cloud.facing,
+        drawn_from: cloud.drawn_from,
     };
     let base = start.base.map(|plane| Plane { normal: turned(plane.normal), ..plane });
     // A best fit lies on its base to a few millimetres and degrees, or that plane was another.

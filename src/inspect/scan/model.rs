@@ -1,11 +1,9 @@
 //! What a scan is laid onto: points of the designed piece, all around, on the bench.
 
-use nalgebra::Matrix3;
-
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Point3, Side, Vector3, bench_from_foot};
 use crate::grid::Lattice;
-use crate::register::{Cloud, Facing, Nearest};
+use crate::register::{Cloud, Nearest};
 
 /// Distance between the model's points, mm: fine enough that the tangent plane of the nearest leaves
 /// the surface by less than 0.1 mm anywhere on a cup's round of 15 mm radius (2^2 / (8 x 15)).
@@ -25,14 +23,12 @@ pub(super) struct Model {
     pub(super) of_top: usize,
     /// Places of the top, far apart, with their heights.
     pub(super) relief: Vec<(Point2, f64)>,
-    /// Mean distance of the top from the plane that lies nearest to it, mm: how much shape there is.
-    pub(super) shape_mm: f64,
 }
 
 impl Model {
     pub(super) fn new(footbed: &Footbed, side: Side) -> Model {
         let placement = bench_from_foot(side);
-        let mut cloud = Cloud { points: vec![], normals: vec![], facing: Facing::Outward };
+        let mut cloud = Cloud::default();
         let mut add = |p: Point3, n: Vector3| {
             cloud.points.push(placement.place3(p));
             cloud.normals.push(Vector3::from(placement.place3(Point3::from(n.normalize())).coords));
@@ -53,21 +49,10 @@ impl Model {
                 add(Point3::new(p.x, p.y, low + (high - low) * k as f64 / rows as f64), Vector3::new(n.x, n.y, 0.0));
             }
         }
-        let relief: Vec<(Point2, f64)> =
-            inside(footbed, COARSE_MM).into_iter().map(|p| (placement.place(p), footbed.top_at(p))).collect();
-        let shape_mm = off_a_plane(&relief);
+        let relief = inside(footbed, COARSE_MM).into_iter().map(|p| (placement.place(p), footbed.top_at(p))).collect();
         let tree = Nearest::new(&cloud.points);
-        Model { all_round: cloud, tree, of_top, relief, shape_mm }
+        Model { all_round: cloud, tree, of_top, relief }
     }
-}
-
-/// Mean distance in height from the plane of least squares, mm.
-fn off_a_plane(heights: &[(Point2, f64)]) -> f64 {
-    let row = |p: &Point2| Vector3::new(1.0, p.x, p.y);
-    let normal: Matrix3<f64> = heights.iter().map(|(p, _)| row(p) * row(p).transpose()).sum();
-    let right: Vector3 = heights.iter().map(|(p, z)| row(p) * *z).sum();
-    let plane = normal.cholesky().map_or(Vector3::zeros(), |c| c.solve(&right));
-    heights.iter().map(|(p, z)| (z - plane.dot(&row(p))).abs()).sum::<f64>() / heights.len().max(1) as f64
 }
 
 /// Downward; of a hollow by differences, since it follows the top only in part.

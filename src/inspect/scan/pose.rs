@@ -1,7 +1,7 @@
 //! Where the piece lies in its scan: the base plane is looked for, the top's relief above it, and the
 //! best fit from there. A start for the datums, which then decide.
 
-use nalgebra::{Rotation3, Translation3, UnitQuaternion};
+use nalgebra::{Matrix3, Rotation3, Translation3, UnitQuaternion};
 
 use super::model::{COARSE_MM, Model};
 use crate::frame::{Point2, Point3, Rect, Vector3};
@@ -42,7 +42,7 @@ pub(super) struct Agreement {
     pub(super) near: f64,
     /// Mean distance of what is seen, each at most [`MOST_MM`], mm.
     pub(super) off_mm: f64,
-    /// How much shape the model's top has, as mean distance from a plane, mm.
+    /// How much shape the model has where it is seen, as mean distance from a plane, mm.
     shape_mm: f64,
 }
 
@@ -65,10 +65,10 @@ impl Agreement {
         const LEAST_NEAR: f64 = 0.72;
         /// Nothing of this shape is off by more than this on the whole, mm.
         const MOST_OFF_MM: f64 = 1.3;
-        /// A flat thing of about the same outline is off by all the shape there is; noise by less than
-        /// the second figure, mm.
-        const MOST_OF_SHAPE: f64 = 0.7;
-        const NOISE_MM: f64 = 0.3;
+        /// A flat thing of about the same outline is off by all the shape there is, or half of it where it is
+        /// looked for along the normal; a piece by a tenth or so. Noise is less than the second figure, mm.
+        const MOST_OF_SHAPE: f64 = 0.45;
+        const NOISE_MM: f64 = 0.4;
         let most = (MOST_OF_SHAPE * self.shape_mm).clamp(NOISE_MM, MOST_OFF_MM);
         self.seen >= LEAST_SEEN && self.near >= LEAST_NEAR && self.off_mm <= most
     }
@@ -143,7 +143,7 @@ fn on_plane(cloud: &Cloud, plane: &Plane, model: &Model) -> Vec<Pose> {
 /// on the whole.
 fn without_plane(cloud: &Cloud, model: &Model) -> Vec<Pose> {
     let centre = Point3::from(cloud.points.iter().map(|p| p.coords).sum::<Vector3>() / cloud.points.len() as f64);
-    let spread: nalgebra::Matrix3<f64> = cloud.points.iter().map(|p| (p - centre) * (p - centre).transpose()).sum();
+    let spread: Matrix3<f64> = cloud.points.iter().map(|p| (p - centre) * (p - centre).transpose()).sum();
     let eigen = nalgebra::SymmetricEigen::new(spread);
     let normal: Vector3 = eigen.eigenvectors.column(eigen.eigenvalues.imin()).into_owned();
     let mean = model.relief.iter().map(|(_, z)| z).sum::<f64>() / model.relief.len().max(1) as f64;
@@ -211,22 +211,33 @@ fn moved(plane: &Plane, bench_from_scan: &Pose) -> Plane {
 /// How far the scan agrees with the model's top, asked at every `every`th of its points.
 fn agreement(tree: &Nearest, cloud: &Cloud, bench_from_scan: &Pose, model: &Model, every: usize) -> Agreement {
     let scan_from_bench = bench_from_scan.inverse();
-    let (mut asked, mut seen, mut near, mut off) = (0_usize, 0_usize, 0_usize, 0.0);
+    let (mut asked, mut near, mut off) = (0_usize, 0_usize, 0.0);
+    let mut seen = vec![];
     for i in (0..model.of_top).step_by(every) {
         asked += 1;
         let (q, n) = (scan_from_bench * model.all_round.points[i], scan_from_bench * model.all_round.normals[i]);
         let Some((k, _)) = tree.of(q, 2.0 * MOST_MM) else { continue };
         let faces_away = cloud.facing == Facing::Outward && n.dot(&cloud.normals[k]) < 0.0;
         let along = if faces_away { MOST_MM } else { n.dot(&(cloud.points[k] - q)).abs() };
-        seen += 1;
+        seen.push(model.all_round.points[i]);
         near += usize::from(along <= NEAR_MM);
         off += along.min(MOST_MM);
     }
     let share = |part: usize, whole: usize| part as f64 / whole.max(1) as f64;
+    let count = seen.len();
     Agreement {
-        seen: share(seen, asked),
-        near: share(near, seen),
-        off_mm: off / seen.max(1) as f64,
-        shape_mm: model.shape_mm,
+        seen: share(count, asked),
+        near: share(near, count),
+        off_mm: off / count.max(1) as f64,
+        shape_mm: off_a_plane(&seen),
     }
+}
+
+/// Mean distance in height from the plane of least squares, mm.
+fn off_a_plane(points: &[Point3]) -> f64 {
+    let row = |p: &Point3| Vector3::new(1.0, p.x, p.y);
+    let normal: Matrix3<f64> = points.iter().map(|p| row(p) * row(p).transpose()).sum();
+    let right: Vector3 = points.iter().map(|p| row(p) * p.z).sum();
+    let plane = normal.cholesky().map_or(Vector3::zeros(), |c| c.solve(&right));
+    points.iter().map(|p| (p.z - plane.dot(&row(p))).abs()).sum::<f64>() / points.len().max(1) as f64
 }

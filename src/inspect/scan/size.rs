@@ -74,6 +74,7 @@ fn without_strays(cloud: &Cloud) -> Cloud {
         points: kept.iter().map(|&i| cloud.points[i]).collect(),
         normals: kept.iter().map(|&i| cloud.normals[i]).collect(),
         facing: cloud.facing,
+        drawn_from: cloud.drawn_from,
     }
 }
 
