@@ -53,7 +53,7 @@ pub(super) struct Adjust {
 enum Report {
     Suggested {
         #[serde(flatten)]
-        adjustment: Adjustment,
+        adjustment: Box<Adjustment>,
         written: Option<String>,
     },
     Refused {
@@ -98,7 +98,7 @@ impl Adjust {
                 Some(name)
             }
         };
-        Ok(Report::Suggested { adjustment, written })
+        Ok(Report::Suggested { adjustment: Box::new(adjustment), written })
     }
 }
 
