@@ -143,7 +143,7 @@ impl Finding {
 
     /// Sorts what is for a clinician first, then the gravest.
     pub fn rank(&self) -> (bool, Severity) {
-        (self.limit != "referral", self.severity)
+        (self.limit != "referral_flag", self.severity)
     }
 
     /// Whether this finding keeps programs from being written, given the reason typed on the

@@ -14,17 +14,17 @@ pub fn referral(wearer: &Wearer, side: Side) -> Vec<Finding> {
             (None, true) => {
                 let message = format!("referral: {}; a clinician sees this before any footbed", flag.words);
                 let advice = "make nothing until then; who has said what, and when, goes under [wearer] as cleared";
-                Finding::new("referral", Severity::Stop, side, message, advice.to_string()).never_overruled()
+                Finding::new("referral_flag", Severity::Stop, side, message, advice.to_string()).never_overruled()
             }
             (Some(cleared), true) => {
                 let message = format!("referral: {}; cleared: {cleared}", flag.words);
                 let advice = "look again at every try; stop when it grows worse".to_string();
-                Finding::new("referral", Severity::Caution, side, message, advice)
+                Finding::new("referral_flag", Severity::Caution, side, message, advice)
             }
             (_, false) => {
                 let message = format!("referral: {}; say that a clinician should see it", flag.words);
                 let advice = "a footbed may be tried all the same; stop when it grows worse".to_string();
-                Finding::new("referral", Severity::Caution, side, message, advice)
+                Finding::new("referral_flag", Severity::Caution, side, message, advice)
             }
         })
         .collect()
