@@ -76,7 +76,8 @@ pub(super) fn beside<'a>(ticket: &'a Ticket, mut design: Design<'a>) -> Design<'
 fn judged<'a>(ticket: &'a Ticket, order: &'a FootOrder, footbed: Footbed) -> Design<'a> {
     let read_back = gauge::read_design(&footbed);
     let case = case(ticket, order, &footbed, &read_back);
-    let (findings, intervals) = limits::check(&case);
+    let (mut findings, intervals) = limits::check(&case);
+    findings.splice(0..0, limits::referral(&ticket.wearer, order.side));
     let boot_effect = limits::boot_effect(&case);
     Design { order, footbed, read_back, findings, intervals, floors: vec![], boot_effect }
 }
