@@ -90,7 +90,6 @@ pub mod draw;
 
 // floor 9: the job
 pub mod job;
-
 // from measured feet to a ticket, with reasons
 pub mod intake;
 

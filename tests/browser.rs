@@ -240,7 +240,8 @@ fn no_size_of_window_needs_scrolling_sideways_and_it_prints_to_one_page() {
     }
 }
 
-/// Several accepted stops with long reasons, cautions and notes on both feet: the job sheet tells each on its one page.
+/// Several accepted stops with long reasons, cautions and notes on both feet: the job sheet tells every stop and caution on
+/// its one page, and how many notes it has no room for.
 #[test]
 fn job_sheet_and_wearers_page_print_to_one_page_each_with_every_note_on_it() {
     let Some(program) = chromium::chromium() else { return };
@@ -273,11 +274,14 @@ fn job_sheet_and_wearers_page_print_to_one_page_each_with_every_note_on_it() {
             "(() => { const seen = Array.from(document.querySelectorAll('.notes li, .notes .brief > span')).filter((e) => e.getClientRects().length); \
              const sheet = document.querySelector('.sheet').getBoundingClientRect(), block = document.querySelector('.notes').getBoundingClientRect(); \
              const low = Math.max(...seen.map((e) => e.getBoundingClientRect().bottom)); \
-             return [seen.length, document.querySelectorAll('.notes li').length, low - Math.min(sheet.bottom, block.bottom), sheet.height * 25.4 / 96]; })()",
+             const grave = document.querySelectorAll('.notes li.stop, .notes li.caution').length, more = document.querySelector('.notes .more'); \
+             const left = more && more.getClientRects().length ? parseInt(more.textContent, 10) : 0; \
+             return [seen.length + left, document.querySelectorAll('.notes li').length, low - Math.min(sheet.bottom, block.bottom), sheet.height * 25.4 / 96, seen.length - grave]; })()",
         );
         page.call("Emulation.setEmulatedMedia", json!({"media": ""}));
         let number = |k: usize| told[k].as_f64().unwrap();
-        assert_eq!(told[0], told[1], "a note is not on the paper: {told}");
+        assert_eq!(told[0], told[1], "a note is not told of on the paper: {told}");
+        assert!(number(4) >= 0.0, "a stop or a caution is not on the paper: {told}");
         assert!(number(2) < 1.0 && number(3) < 194.5, "something is cut off: {told}");
     }
 }
