@@ -240,6 +240,52 @@ fn no_size_of_window_needs_scrolling_sideways_and_it_prints_to_one_page() {
     }
 }
 
+/// Several accepted stops with long reasons, cautions and notes on both feet: the job sheet tells every stop and caution on
+/// its one page, and how many notes it has no room for.
+#[test]
+fn job_sheet_and_wearers_page_print_to_one_page_each_with_every_note_on_it() {
+    let Some(program) = chromium::chromium() else { return };
+    let reason = format!("reason = \"{}\"\n", "told at length why this is meant ".repeat(18));
+    let crowd = text(DEMO)
+        .replace("rearfoot_post = 1 ", "rearfoot_post = 7\nheel_thickness = 8 ")
+        .replace("rearfoot_post = 2\n", "rearfoot_post = -7\nheel_thickness = 8\n")
+        .replace("medial_arch = 18 ", "medial_arch = 14 ")
+        .replace("medial_arch = 16.5", "medial_arch = 13")
+        .replace("lateral_arch = 3\n", "lateral_arch = 9\n")
+        .replace("transverse_arch = 1\n", &format!("transverse_arch = 5\n{reason}"));
+    let folder = tempfile::tempdir().unwrap();
+    let mut page = Page::start(&program);
+    for ticket in [crowd, text(DEMO), text(RELIEVED)] {
+        let made = job::make(&ticket_of(&ticket), &ticket, None, Precision::SHOP).unwrap();
+        for name in ["sheet.html", "wearer.html"] {
+            let out = made.files.iter().find(|file| file.name == name).unwrap_or_else(|| {
+                panic!("no {name}: {:?}", made.report.findings.iter().map(|f| f.limit).collect::<Vec<_>>())
+            });
+            let file = folder.path().join(name);
+            std::fs::write(&file, &out.bytes).unwrap();
+            page.open(&file, 1280, 900);
+            for paper in [(8.27, 11.69), (8.5, 11.0)] {
+                assert_eq!(page.printed_pages(paper), 1, "{name} on {paper:?} inches");
+            }
+        }
+        page.open(&folder.path().join("sheet.html"), 1280, 900);
+        page.call("Emulation.setEmulatedMedia", json!({"media": "print"}));
+        let told = page.eval(
+            "(() => { const seen = Array.from(document.querySelectorAll('.notes li, .notes .brief > span')).filter((e) => e.getClientRects().length); \
+             const sheet = document.querySelector('.sheet').getBoundingClientRect(), block = document.querySelector('.notes').getBoundingClientRect(); \
+             const low = Math.max(...seen.map((e) => e.getBoundingClientRect().bottom)); \
+             const grave = document.querySelectorAll('.notes li.stop, .notes li.caution').length, more = document.querySelector('.notes .more'); \
+             const left = more && more.getClientRects().length ? parseInt(more.textContent, 10) : 0; \
+             return [seen.length + left, document.querySelectorAll('.notes li').length, low - Math.min(sheet.bottom, block.bottom), sheet.height * 25.4 / 96, seen.length - grave]; })()",
+        );
+        page.call("Emulation.setEmulatedMedia", json!({"media": ""}));
+        let number = |k: usize| told[k].as_f64().unwrap();
+        assert_eq!(told[0], told[1], "a note is not told of on the paper: {told}");
+        assert!(number(4) >= 0.0, "a stop or a caution is not on the paper: {told}");
+        assert!(number(2) < 1.0 && number(3) < 194.5, "something is cut off: {told}");
+    }
+}
+
 #[test]
 fn markup_in_a_note_is_text_and_a_ticket_with_stops_shows_them() {
     let demo = text(DEMO);

@@ -112,6 +112,12 @@ impl Failure {
     }
 }
 
+impl Display for Failure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.error)
+    }
+}
+
 impl Spot {
     fn of_problem(problem: &Problem) -> Spot {
         let place = |number: usize| (number > 0).then_some(number);

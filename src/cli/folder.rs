@@ -14,7 +14,7 @@ use std::io::{self, Write};
 use std::path::Path;
 
 use super::failure::Failure;
-use super::tickets::read_bytes;
+use super::tickets::{read_bytes, read_text};
 use crate::job::OutFile;
 
 /// A job on its way in.
@@ -80,6 +80,26 @@ pub(super) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     }
     sync_folder(folder);
     Ok(())
+}
+
+/// Puts `to` where a file holds `from`, whole or not at all, and leaves the file as it was when it holds something else:
+/// that is given back then. What the file's owner may do with it stays.
+pub(super) fn replace_file(path: &Path, from: &str, to: &str) -> Result<Option<String>, Failure> {
+    // Through a link to the file itself: the link stays one.
+    let path = &fs::canonicalize(path).map_err(|e| Failure::of_io(path, &e))?;
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let _lock = lock(folder).map_err(|e| Failure::of_io(folder, &e))?;
+    let there = read_text(path, LONGEST_REPORT)?;
+    if there != from {
+        return Ok(Some(there));
+    }
+    let rights = fs::metadata(path).map_err(|e| Failure::of_io(path, &e))?.permissions();
+    if rights.readonly() {
+        return Err(Failure::of(path, "this file is write-protected"));
+    }
+    write_file(path, to.as_bytes())?;
+    fs::set_permissions(path, rights).map_err(|e| Failure::of_io(path, &e))?;
+    Ok(None)
 }
 
 /// Waits until no other run writes here; the lock ends with the file, and with the process.

@@ -1,12 +1,15 @@
 //! The command: arguments, files, progress, exit status. Nothing here knows mathematics.
 
+mod adjust;
 mod apart;
 mod check;
 mod compare;
+mod desk;
 mod drift;
 mod failure;
 mod folder;
 mod inspect;
+mod intake;
 mod log;
 mod mill;
 mod output;
@@ -55,8 +58,10 @@ struct Arguments {
 /// What `--help` adds.
 const HELP: &str = "\
 Examples:
+  sustent intake measures.toml --out ticket.toml   measured feet to start from
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
+  sustent desk ticket.toml                 the same drawing, its values to be changed
   sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
   sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
   sustent inspect ticket.toml --side left --readings left.csv
@@ -75,6 +80,12 @@ Example:
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Turn measured feet into a ticket with starting values, each with its reason
+    #[command(after_help = intake::HELP)]
+    Intake(intake::IntakeVerb),
+    /// Suggest one change of 1 mm or 1 degree for a complaint after a try
+    #[command(after_help = adjust::HELP)]
+    Adjust(adjust::Adjust),
     /// Turn tickets into proven programs, trim outlines, meshes and a job sheet
     #[command(after_help = mill::HELP)]
     Mill(mill::Mill),
@@ -84,6 +95,9 @@ enum Verb {
     /// Draw one page to look at: plan, sections, thickness, findings, the pieces in the round, the paths
     #[command(after_help = preview::HELP)]
     Preview(preview::PreviewVerb),
+    /// Change values on the drawing, live, and save them as a new revision
+    #[command(after_help = desk::HELP)]
+    Desk(desk::DeskVerb),
     /// Carve programs from their own text and judge what they leave
     #[command(after_help = prove::HELP)]
     Prove(prove::Prove),
@@ -134,9 +148,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
     let outcome = match profiles::shelf(arguments.profiles.as_deref()) {
         Err(failure) => console.fail(&failure),
         Ok(shelf) => match arguments.verb {
+            Verb::Intake(intake) => intake.run(&shelf, &console),
+            Verb::Adjust(adjust) => adjust.run(&shelf, &console),
             Verb::Mill(mill) => mill.run(&shelf, &console),
             Verb::Check(check) => check.run(&shelf, &console),
             Verb::Preview(preview) => preview.run(&shelf, &console),
+            Verb::Desk(desk) => desk.run(shelf, &console),
             Verb::Prove(prove) => prove.run(&shelf, &console),
             Verb::Inspect(inspect) => inspect.run(&shelf, &console),
             Verb::Drift(drift) => drift.run(&console),

@@ -93,6 +93,12 @@ impl Console {
         bar
     }
 
+    /// Tells a person something beside the work, on standard error.
+    pub(super) fn aside(&self, words: &str) {
+        // Nobody is left to tell when standard error is closed.
+        let _ = writeln!(std::io::stderr().lock(), "{words}");
+    }
+
     fn document(&self, document: &impl Serialize) {
         // Structs of numbers and text, keyed by text: this cannot fail.
         let text = serde_json::to_string_pretty(document).unwrap_or_default();

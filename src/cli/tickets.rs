@@ -39,7 +39,7 @@ pub(super) fn load_all(arguments: &[PathBuf], shelf: &Shelf) -> Vec<Result<Loade
 
 /// Reads one ticket.
 pub(super) fn load(path: &Path, shelf: &Shelf) -> Result<Loaded, Failure> {
-    let text = read_text(path, LONGEST_FILE)?;
+    let text = read_ticket(path)?;
     let ticket = read(path, &text, shelf)?;
     Ok(Loaded { path: path.to_owned(), text, ticket })
 }
@@ -50,6 +50,11 @@ pub(super) fn read(path: &Path, text: &str, shelf: &Shelf) -> Result<Ticket, Fai
     let name = path.display().to_string();
     ticket::read(text, &name, shelf, &|companion| beside(folder, companion))
         .map_err(|problems| Failure::of_problems(path, problems))
+}
+
+/// Text of a ticket.
+pub(super) fn read_ticket(path: &Path) -> Result<String, Failure> {
+    read_text(path, LONGEST_FILE)
 }
 
 /// Text of a file.
@@ -115,7 +120,7 @@ fn files(argument: &Path) -> Vec<Result<PathBuf, Failure>> {
 }
 
 /// A file that a ticket names: beside the ticket or below, nowhere else.
-fn beside(folder: &Path, companion: &str) -> Result<String, String> {
+pub(super) fn beside(folder: &Path, companion: &str) -> Result<String, String> {
     let path = Path::new(companion);
     if !path.components().all(|part| matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err("it must lie beside the ticket or in a folder there".into());

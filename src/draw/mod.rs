@@ -53,7 +53,10 @@ pub use data::{
 };
 pub use differences::{Differences, Extremes, place_words, signed};
 pub use mapped::Mapped;
-pub use preview::{CutterShape, PreviewData, PreviewFoot, PreviewMove, PreviewProgram, preview_html};
+pub use preview::{
+    CutterShape, DeskDrawing, DeskPage, DeskWords, FootShape, PreviewData, PreviewFoot, PreviewMove, PreviewProgram,
+    desk_drawing, desk_page, desk_words, foot_shape, preview_html,
+};
 pub use record::{RecordData, record_html};
 pub use record_map::RecordMap;
 pub use sheet::sheet_html;

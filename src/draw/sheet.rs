@@ -37,6 +37,10 @@ const CAUTIONS_MM: f64 = 26.0;
 const CAUTIONS_WIDE_MM: f64 = 50.0;
 /// Of their height, cross sections give this much to the depths to measure, mm.
 const SECTIONS_GIVE_MM: f64 = 13.0;
+/// For a crowd of notes cross sections give up this share of their height at a time, down to the least of it: below that
+/// a wall of a few mm cannot be read.
+const SECTIONS_STEP: f64 = 0.125;
+const LEAST_SECTIONS: f64 = 0.5;
 /// Lines of words around the depths to measure: heading, stations twice, deepest place.
 const DEPTHS_WORDS: usize = 4;
 /// Height of a line of words, mm, as the style sheet sets it.
@@ -76,20 +80,25 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     let below = if pair { work_height(data).max(beside_work) } else { strip_height(data).max(BELOW_MM.1) };
     let plan = plan::plan(feet, &list, (PLAN_MM, SHEET_MM.1 - below))?;
     let beside = SHEET_MM.0 - plan.width - 1.5;
-    let sections = section::sections(feet, beside, SECTIONS_MM - if tight { SECTIONS_GIVE_MM } else { 0.0 });
     let (values, boot) = (tables::value_rows(feet), tables::boot_rows(feet));
     let table = if tight { TIGHT_ROW_MM } else { TABLE_ROW_MM } * (values.len() + boot.len() + 3) as f64;
     let laid = data.lay.as_ref().map(|lay| Laid { picture: Drawn::of(lay::picture(lay)), words: lay.words.clone() });
     let lay_mm = data.lay.as_ref().map_or(0.0, |lay| lay::picture(lay).height + LAY_WORDS_MM);
     let load_mm = |width: f64| load_height(data, width);
-    let (room, width) = if pair {
-        (SHEET_MM.1 - sections.height - table - measure - lay_mm - load_mm(beside) - BLOCK_MM, beside)
-    } else {
-        let width = beside - NARROW_MM;
-        let rules = rules_height(&rules, width, RULE_LINES);
-        (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - measure - load_mm(width) - rules, width)
+    let around = |sections: &plan::Picture| {
+        if pair {
+            (SHEET_MM.1 - sections.height - table - measure - lay_mm - load_mm(beside) - BLOCK_MM, beside)
+        } else {
+            let width = beside - NARROW_MM;
+            let rules = rules_height(&rules, width, RULE_LINES);
+            (SHEET_MM.1 - sections.height - below - CAUTIONS_MM - measure - load_mm(width) - rules, width)
+        }
     };
-    let notes = note_rows(&list, room, width);
+    let tallest = SECTIONS_MM - if tight { SECTIONS_GIVE_MM } else { 0.0 };
+    let (sections, notes) = sections_and_notes(feet, beside, tallest, |sections| {
+        let (room, width) = around(sections);
+        note_rows(&list, room, width)
+    });
     let page = Page {
         code: data.code,
         code_mm: ink::coarse(ink::fitted(data.code, 3.6, 52.0)),
@@ -129,11 +138,42 @@ pub fn sheet_html(data: &SheetData) -> Result<String, DrawError> {
     render("sheet.html", PAGE, &page)
 }
 
+/// Cross sections as tall as leaves every note a place on paper, and the notes.
+fn sections_and_notes(
+    feet: &[DrawnFoot],
+    width: f64,
+    tallest_mm: f64,
+    notes: impl Fn(&plan::Picture) -> Vec<NoteLine>,
+) -> (plan::Picture, Vec<NoteLine>) {
+    let mut share = 1.0;
+    loop {
+        let sections = section::sections(feet, width, share * tallest_mm);
+        let notes = notes(&sections);
+        share -= SECTIONS_STEP;
+        if share < LEAST_SECTIONS || notes.iter().all(|note| note.print != Print::Not) {
+            return (sections, notes);
+        }
+    }
+}
+
 /// Fills a page's template; every word that is put in is escaped unless the template says that it
 /// is a drawing.
 pub(super) fn render(name: &str, template: &str, page: &impl Serialize) -> Result<String, DrawError> {
+    render_with(name, template, &[], page)
+}
+
+/// The same with parts that the template takes in by their names.
+pub(super) fn render_with(
+    name: &str,
+    template: &str,
+    parts: &[(&str, &str)],
+    page: &impl Serialize,
+) -> Result<String, DrawError> {
     let mut environment = Environment::new();
     environment.set_auto_escape_callback(|_| AutoEscape::Html);
+    for (part, text) in parts {
+        environment.add_template(part, text)?;
+    }
     Ok(environment.render_named_str(name, template, Serde(page))?)
 }
 

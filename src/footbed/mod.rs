@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use crate::curve::{CurveError, Outline};
 use crate::frame::Point2;
 use crate::grid::{Grid, Lattice};
-use crate::sheet::{FairError, Sheet};
+use crate::sheet::{Basis, FairError, Sheet};
 use crate::ticket::Support;
 use crate::value::Value;
 
@@ -75,11 +75,15 @@ impl Footbed {
                 fair.solve(&pulls, &conditions)
             })
             .collect();
-        let mut top = Sheet::zero(basis);
-        for (response, amount) in responses.iter().zip(shaping_amounts(support)) {
-            top.add_scaled(amount, response);
-        }
+        let top = summed(basis, &responses, support);
         Ok(Footbed { outline, places, top, responses, underside })
+    }
+
+    /// This footbed with other shaping values and underside: the sum of its responses, without a solve. Sizes, stations
+    /// and cup width of `support` must be those that it was built with; a footbed of [`Footbed::build_top`] has no
+    /// responses and gives a flat top.
+    pub fn reshaped(&self, support: &Support, underside: Underside) -> Footbed {
+        Footbed { top: summed(self.top.basis, &self.responses, support), underside, ..self.clone() }
     }
 
     /// The same footbed without its responses, for whoever only looks at it: one solve in place of
@@ -133,6 +137,14 @@ impl Footbed {
     pub fn underside_if(&self, underside: Underside, p: Point2) -> f64 {
         underside.height(&self.outline, &self.places, p, self.top_at(p))
     }
+}
+
+fn summed(basis: Basis, responses: &[Sheet], support: &Support) -> Sheet {
+    let mut top = Sheet::zero(basis);
+    for (response, amount) in responses.iter().zip(shaping_amounts(support)) {
+        top.add_scaled(amount, response);
+    }
+    top
 }
 
 /// The asked values that the top is linear in, in the order of [`SHAPING`]: mm, and the tangent of

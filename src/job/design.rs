@@ -51,14 +51,35 @@ pub struct Design<'a> {
 
 /// Designs and checks one foot of the ticket.
 pub fn design<'a>(ticket: &'a Ticket, order: &'a FootOrder) -> Result<Design<'a>, DesignError> {
+    Ok(beside(ticket, design_alone(ticket, order)?))
+}
+
+/// The same without what only the other foot beside it shows.
+pub(super) fn design_alone<'a>(ticket: &'a Ticket, order: &'a FootOrder) -> Result<Design<'a>, DesignError> {
     let outline = outline(order)?;
     let footbed = Footbed::build(outline, order.foot.length_mm(), &order.support, underside(ticket, order))?;
+    Ok(judged(ticket, order, footbed))
+}
+
+/// The same from a footbed of which only shaping values and underside are to change.
+pub(super) fn redesign_alone<'a>(ticket: &'a Ticket, order: &'a FootOrder, before: &Footbed) -> Design<'a> {
+    judged(ticket, order, before.reshaped(&order.support, underside(ticket, order)))
+}
+
+/// A design with what shows beside the other foot's order.
+pub(super) fn beside<'a>(ticket: &'a Ticket, mut design: Design<'a>) -> Design<'a> {
+    let side = design.order.side;
+    design.findings.extend(limits::check_pair(ticket).into_iter().filter(|f| f.side == side));
+    design
+}
+
+fn judged<'a>(ticket: &'a Ticket, order: &'a FootOrder, footbed: Footbed) -> Design<'a> {
     let read_back = gauge::read_design(&footbed);
     let case = case(ticket, order, &footbed, &read_back);
     let (mut findings, intervals) = limits::check(&case);
-    findings.extend(limits::check_pair(ticket).into_iter().filter(|f| f.side == order.side));
+    findings.splice(0..0, limits::referral(&ticket.wearer, order.side));
     let boot_effect = limits::boot_effect(&case);
-    Ok(Design { order, footbed, read_back, findings, intervals, floors: vec![], boot_effect })
+    Design { order, footbed, read_back, findings, intervals, floors: vec![], boot_effect }
 }
 
 impl Design<'_> {

@@ -149,12 +149,13 @@ pub(super) struct Model<'a> {
 
 impl<'a> Model<'a> {
     pub(super) fn new(design: &'a Design) -> Model<'a> {
+        Model { bevel: bevel_line(&design.footbed), ..Model::plain(design) }
+    }
+
+    /// The same without a bevel line, for whoever looks at heights and words alone.
+    pub(super) fn plain(design: &'a Design) -> Model<'a> {
         let footbed = &design.footbed;
-        Model {
-            top: Box::new(|p| footbed.top_at(p)),
-            underside: Box::new(|p| footbed.underside_at(p)),
-            bevel: bevel_line(footbed),
-        }
+        Model { top: Box::new(|p| footbed.top_at(p)), underside: Box::new(|p| footbed.underside_at(p)), bevel: vec![] }
     }
 
     pub(super) fn drawn(&'a self, design: &'a Design, cut: Option<&CutFoot>) -> DrawnFoot<'a> {

@@ -10,6 +10,7 @@ mod draw;
 mod flexing;
 mod lay;
 mod lay_report;
+mod live;
 mod marks;
 mod nest;
 mod pieces;
@@ -31,7 +32,7 @@ use crate::carve::CarveError;
 use crate::draw::DrawError;
 use crate::flex::Flex;
 use crate::frame::Side;
-use crate::limits;
+use crate::limits::{self, Finding};
 use crate::mesh::{MeshError, ScanError};
 use crate::nc::{Refusals, WriteError};
 use crate::path::{PathError, Step};
@@ -48,6 +49,7 @@ pub use compare_page::comparison_page;
 pub use design::{Design, DesignError, design};
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
+pub use live::{Live, LiveFoot};
 pub use marks::Mark;
 pub use preview::{Paths, Preview, preview};
 pub use programs::{TextError, Written, write};
@@ -174,21 +176,27 @@ pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)
     let shared = ticket.make.laying == Laying::Pair;
     let orders = ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| shared || asked(*foot));
     let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
+    Ok(arranged(ticket, designs).into_iter().filter(|(_, lay)| asked(lay.side)).collect())
+}
+
+/// Designs laid into their blanks, with what that finds.
+fn arranged<'a>(ticket: &'a Ticket, designs: Vec<Design<'a>>) -> Vec<(Design<'a>, Lay)> {
     let every: Vec<&Design> = designs.iter().collect();
     let mut arrangement = lay(&ticket.make, &every);
     lay::mark(&ticket.make, &ticket.code, &every, &mut arrangement);
     let Arrangement { lays, findings } = arrangement;
-    let feet = designs.into_iter().zip(lays).filter(|(_, lay)| asked(lay.side));
-    Ok(feet
+    designs
+        .into_iter()
+        .zip(lays)
         .map(|(mut design, lay)| {
             let found: Vec<_> = findings.iter().filter(|f| f.side == lay.side).cloned().collect();
             if !found.is_empty() {
                 design.findings.extend(found);
-                design.findings.sort_by_key(|f| f.severity);
+                design.findings.sort_by_key(Finding::rank);
             }
             (with_turning(ticket, design, &lay), lay)
         })
-        .collect())
+        .collect()
 }
 
 /// One foot on its way through the job.
@@ -250,7 +258,7 @@ fn make_foot<'a>(
 /// The design with what there is to find about turning the blank, gravest first.
 fn with_turning<'a>(ticket: &Ticket, mut design: Design<'a>, lay: &Lay) -> Design<'a> {
     design.findings.extend(turning::findings(&ticket.make, &design.footbed, lay));
-    design.findings.sort_by_key(|finding| finding.severity);
+    design.findings.sort_by_key(Finding::rank);
     let floors = turning::floors(&ticket.make, &design, lay);
     design.narrow(ticket, floors);
     design

@@ -254,20 +254,9 @@ pub struct PairProof {
 impl FootReport {
     /// The report of one designed foot, and how it gives under load; `carved` are the values gauged on the carved piece.
     pub fn new(design: &Design, flex: &Flex, carved: Option<&Values>) -> FootReport {
-        let interval = |value: Value| design.intervals.get(&value).copied().unwrap_or(Interval::ALL);
-        let value = |value: Value| ValueReport {
-            asked: design.order.asked(value),
-            read_back: design.read_back.get(&value).copied(),
-            carved: carved.and_then(|c| c.get(&value).copied()),
-            unit: value.unit(),
-            feasible: interval(value).ends(),
-            bound_by: interval(value).by,
-            feasible_found: interval(value).found,
-            filled_in: design.order.rule(value).map(str::to_string),
-        };
         FootReport {
             side: design.order.side,
-            values: Value::ALL.into_iter().map(|v| (v, value(v))).collect(),
+            values: value_reports(design, carved),
             findings: design.findings.clone(),
             repair: None,
             foot_length_mm: design.order.foot.length_mm(),
@@ -278,6 +267,22 @@ impl FootReport {
             pass: !design.is_stopped(),
         }
     }
+}
+
+/// Every value of a designed foot.
+pub(super) fn value_reports(design: &Design, carved: Option<&Values>) -> BTreeMap<Value, ValueReport> {
+    let interval = |value: Value| design.intervals.get(&value).copied().unwrap_or(Interval::ALL);
+    let value = |value: Value| ValueReport {
+        asked: design.order.asked(value),
+        read_back: design.read_back.get(&value).copied(),
+        carved: carved.and_then(|c| c.get(&value).copied()),
+        unit: value.unit(),
+        feasible: interval(value).ends(),
+        bound_by: interval(value).by,
+        feasible_found: interval(value).found,
+        filled_in: design.order.rule(value).map(str::to_string),
+    };
+    Value::ALL.into_iter().map(|v| (v, value(v))).collect()
 }
 
 impl PairProof {

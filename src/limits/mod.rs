@@ -17,6 +17,7 @@ mod line;
 mod lp;
 mod order;
 mod reach;
+mod referral;
 mod repair;
 mod search;
 mod shop;
@@ -36,6 +37,7 @@ pub use field::{Floor, narrow};
 pub use flex::under_load;
 pub use interval::{Bound, Found, Interval, Intervals};
 pub use reach::Unreached;
+pub use referral::referral;
 pub use repair::{Change, Contradiction, Repair, ValueChange, repair};
 pub use search::{Laid, Rebuild, SEARCHED_MM, search};
 pub use shop::{line_load, rest_cutter, scallop};
@@ -75,7 +77,7 @@ impl Severity {
 pub enum Overrule {
     /// A reason on the ticket lets the job go on; it is printed on the sheet.
     ByReason,
-    /// Physically impossible: no reason helps.
+    /// Physically impossible, or for a clinician first: no reason helps.
     Never,
 }
 
@@ -145,6 +147,11 @@ impl Finding {
         self
     }
 
+    /// Sorts what is for a clinician first, then the gravest.
+    pub fn rank(&self) -> (bool, Severity) {
+        (self.limit != "referral_flag", self.severity)
+    }
+
     /// Whether this finding keeps programs from being written, given the reason typed on the
     /// ticket.
     pub fn blocks(&self, reason: Option<&str>) -> bool {
@@ -177,7 +184,7 @@ pub fn check(case: &Case) -> (Vec<Finding>, Intervals) {
     let mut findings = surface::findings(case, field, &intervals);
     findings.extend(order::findings(case));
     findings.extend(shop::findings(case, field.lowest_mm(), field.highest_mm()));
-    findings.sort_by_key(|f| f.severity);
+    findings.sort_by_key(Finding::rank);
     (findings, intervals)
 }
 

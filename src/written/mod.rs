@@ -6,6 +6,7 @@
 //! asking for it, once; what is left over is unknown and refused with the nearest known key.
 
 mod allowed;
+mod edit;
 mod problem;
 mod section;
 
@@ -16,6 +17,7 @@ use std::ops::Range;
 use toml::de::DeTable;
 
 pub use allowed::Allowed;
+pub use edit::{Draft, Given, Stands};
 pub use problem::{Colour, Problem, Problems, suggest};
 pub(crate) use section::shortened;
 pub use section::{Field, Need, Section};

@@ -1,5 +1,6 @@
 //! Drives a headless Chromium through its DevTools pipe (one JSON message after another, each ended by
 //! a zero byte), so that tests need neither a driver program nor a crate. Knows nothing of footbeds.
+#![allow(dead_code)] // each test program uses its part
 
 use std::collections::VecDeque;
 use std::io::{BufRead, BufReader, Write};
@@ -82,6 +83,13 @@ impl Page {
 
     /// One command and its answer.
     pub fn call(&mut self, method: &str, parameters: Value) -> Value {
+        let told = self.ask(method, parameters);
+        assert!(told["error"].is_null(), "{method}: {}", told["error"]);
+        told["result"].clone()
+    }
+
+    /// The same, whether the answer is one or an error.
+    fn ask(&mut self, method: &str, parameters: Value) -> Value {
         self.next += 1;
         let mut message = json!({"id": self.next, "method": method, "params": parameters});
         if !self.session.is_empty() {
@@ -92,8 +100,7 @@ impl Page {
         loop {
             let told = self.from.recv_timeout(STUCK).unwrap_or_else(|_| panic!("no answer to {method}"));
             if told["id"] == self.next {
-                assert!(told["error"].is_null(), "{method}: {}", told["error"]);
-                return told["result"].clone();
+                return told;
             }
             self.events.push_back(told);
         }
@@ -110,8 +117,13 @@ impl Page {
 
     /// Opens a file in a window of this size.
     pub fn open(&mut self, file: &Path, width: u32, height: u32) {
+        self.visit(&format!("file://{}", file.display()), width, height);
+    }
+
+    /// Opens an address in a window of this size.
+    pub fn visit(&mut self, url: &str, width: u32, height: u32) {
         self.resize(width, height);
-        self.call("Page.navigate", json!({"url": format!("file://{}", file.display())}));
+        self.call("Page.navigate", json!({"url": url}));
         self.wait("Page.loadEventFired");
         self.eval("new Promise((go) => requestAnimationFrame(() => requestAnimationFrame(go)))");
     }
@@ -136,7 +148,7 @@ impl Page {
         self.call("Emulation.setEmulatedMedia", json!({"features": features}));
     }
 
-    /// Presses a key, with Shift (8) or without (0).
+    /// Presses a key, with Shift (8), Control (2) or without (0).
     pub fn key(&mut self, key: &str, modifiers: u32) {
         let code = match key {
             "Tab" => 9,
@@ -146,11 +158,15 @@ impl Page {
             "ArrowUp" => 38,
             "ArrowRight" => 39,
             "ArrowDown" => 40,
+            "PageUp" => 33,
+            "PageDown" => 34,
+            "End" => 35,
+            "Home" => 36,
             _ => i32::from(key.as_bytes().first().copied().unwrap_or(0).to_ascii_uppercase()),
         };
         let text = match key {
             "Enter" => "\r",
-            one if one.len() == 1 => one,
+            one if one.len() == 1 && modifiers & 6 == 0 => one,
             _ => "",
         };
         for kind in ["keyDown", "keyUp"] {
@@ -169,6 +185,24 @@ impl Page {
         let button = if kind == "mouseMoved" { "none" } else { "left" };
         let event = json!({"type": kind, "x": x, "y": y, "button": button, "buttons": buttons, "clickCount": 1});
         self.call("Input.dispatchMouseEvent", event);
+    }
+
+    /// Turns the wheel at a place; down is more than 0.
+    pub fn wheel(&mut self, x: f64, y: f64, by: f64) {
+        let event = json!({"type": "mouseWheel", "x": x, "y": y, "deltaX": 0, "deltaY": by});
+        self.call("Input.dispatchMouseEvent", event);
+    }
+
+    /// Waits until an expression is true, also while the page is loaded again.
+    pub fn until(&mut self, expression: &str) {
+        let wanted = json!({"expression": format!("Boolean({expression})"), "returnByValue": true});
+        for _ in 0..600 {
+            if self.ask("Runtime.evaluate", wanted.clone())["result"]["result"]["value"] == json!(true) {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        panic!("{expression} does not come true");
     }
 
     /// Errors and exceptions that the page has told so far.

@@ -22,7 +22,8 @@ pub fn wild_text(seed: u64) -> String {
         r.between(0.0, 1.0);
     });
     let length = r.between(215.0, 310.0);
-    let sides: &[&str] = r.one_of::<&[&str]>(&[&["left"], &["right"], &["left", "right"]]);
+    let all: [&[&str]; 3] = [&["left"], &["right"], &["left", "right"]];
+    let sides = *r.one_of(&all);
     let head = format!(
         "[ticket]\ncode = \"WILD-{seed}\"\n[wearer]\nweight = {}\nuse = \"{}\"\nload = \"{}\"\n",
         r.between(40.0, 120.0),

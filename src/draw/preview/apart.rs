@@ -5,7 +5,7 @@ use svg::node::element::{ClipPath, Definitions, Group, Path, SVG};
 
 use crate::draw::data::DrawnFoot;
 use crate::draw::ink::{self, Anchor};
-use crate::draw::plan::inside_nodes;
+use crate::draw::plan::{Block, inside_nodes};
 use crate::frame::{Point2, Rect};
 use crate::grid::contour::{loops_above, simplified};
 use crate::grid::{Grid, Lattice};
@@ -42,7 +42,7 @@ pub fn apart(left: &DrawnFoot, right: &DrawnFoot, divisor: f64) -> Option<Apart>
     let (high, low) = extremes(&difference, &both)?;
     let line = |points: &[Point2]| simplified(&points.iter().map(|p| at(*p)).collect::<Vec<_>>(), 0.01);
     let outlines = [line(left.outline), line(right.outline)];
-    let group = maps(&difference, &outlines, &at);
+    let group = maps("apart", &difference, &outlines, &at);
     let group = group.add(ink::curve("w50 open", &outlines[0], true));
     let group = group.add(ink::curve("w25 open hidden", &outlines[1], true));
     let group = [high, low].into_iter().fold(group, |g, (p, mm)| g.add(number(at(p), mm)));
@@ -54,6 +54,32 @@ pub fn apart(left: &DrawnFoot, right: &DrawnFoot, divisor: f64) -> Option<Apart>
         .set("aria-label", words);
     let told = format!("left higher by {} at most, lower by {} at most", told(high.1), told(-low.1));
     Some(Apart { svg: drawing.add(group).to_string(), words: told })
+}
+
+/// Less than this is no change, mm: what rounding does to a value.
+const NO_CHANGE_MM: f64 = 0.005;
+
+/// Where a footbed is higher or lower than it was saved, laid over its plan: tints with lines of equal change, and
+/// the most and the least of it as numbers. `None` when nothing changed.
+pub fn change(b: &Block, saved: &DrawnFoot) -> Option<(Group, Group)> {
+    let lattice = b.heights.lattice;
+    let difference = Grid::from_fn(lattice, |p| (b.foot.top)(p) - (saved.top)(p));
+    let both: Vec<bool> = inside_nodes(b.foot.outline, &lattice)
+        .into_iter()
+        .zip(inside_nodes(saved.outline, &lattice))
+        .map(|(now, then)| now && then)
+        .collect();
+    let (high, low) = extremes(&difference, &both)?;
+    if high.1.max(-low.1) < NO_CHANGE_MM && b.foot.outline == saved.outline {
+        return None;
+    }
+    let line = |points: &[Point2]| simplified(&points.iter().map(|p| b.at(*p)).collect::<Vec<_>>(), 0.01);
+    let outlines = [line(b.foot.outline), line(saved.outline)];
+    let name = format!("change-{}", b.foot.side.letter());
+    let map = ink::group("map change").add(maps(&name, &difference, &outlines, &|p| b.at(p)));
+    let most = [high, low].into_iter().filter(|(_, mm)| mm.abs() >= NO_CHANGE_MM);
+    let numbers = most.fold(ink::group("map change"), |g, (p, mm)| g.add(number(b.at(p), mm)));
+    Some((map, numbers))
 }
 
 fn told(mm: f64) -> String {
@@ -82,11 +108,11 @@ fn extremes(difference: &Grid, both: &[bool]) -> Option<((Point2, f64), (Point2,
 }
 
 /// Tints and lines of equal difference, where both footbeds are.
-fn maps(difference: &Grid, outlines: &[Vec<Point2>; 2], at: &impl Fn(Point2) -> Point2) -> Group {
-    let inner = ClipPath::new().set("id", "apart-right").add(ink::curve("", &outlines[1], true));
+fn maps(name: &str, difference: &Grid, outlines: &[Vec<Point2>; 2], at: &impl Fn(Point2) -> Point2) -> Group {
+    let inner = ClipPath::new().set("id", format!("{name}-inner")).add(ink::curve("", &outlines[1], true));
     let outer = ClipPath::new()
-        .set("id", "apart-both")
-        .add(ink::curve("", &outlines[0], true).set("clip-path", "url(#apart-right)"));
+        .set("id", format!("{name}-both"))
+        .add(ink::curve("", &outlines[0], true).set("clip-path", format!("url(#{name}-inner)")));
     let (low, high) = difference.range();
     let first = (low / LEVEL_MM).ceil().max(f64::from(-MOST_LEVELS)) as i32;
     let last = (high / LEVEL_MM).floor().min(f64::from(MOST_LEVELS)) as i32;
@@ -113,8 +139,7 @@ fn maps(difference: &Grid, outlines: &[Vec<Point2>; 2], at: &impl Fn(Point2) -> 
         });
         lines = lines.add(Path::new().set("class", class).set("d", d));
     }
-    let clip = "url(#apart-both)";
-    let maps = Group::new().add(tint).add(lines).set("clip-path", clip);
+    let maps = Group::new().add(tint).add(lines).set("clip-path", format!("url(#{name}-both)"));
     Group::new().add(Definitions::new().add(inner).add(outer)).add(maps)
 }
 

@@ -72,6 +72,16 @@ function setUpCard() {
   return made;
 }
 
+/** The mesh of a foot whose shape is another one now. */
+function remesh(side) {
+  if (!card) return;
+  const { gl } = card, old = card.feet[side], mesh = footMesh(feet[side]);
+  gl.deleteVertexArray(old.array);
+  gl.deleteBuffer(old.buffer);
+  card.feet[side] = cardMesh(gl, mesh.values, mesh.indices, 9);
+  redraw();
+}
+
 /** The matrix (columns first) that lays a foot beside its neighbour, medial edges facing. */
 function bodyOf(side) {
   const foot = feet[side], both = look.show === 'LR' && !played;

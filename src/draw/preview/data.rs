@@ -25,14 +25,35 @@ pub struct PageData {
     pub height_steps: f64,
     pub place_steps: f64,
     pub feet: Vec<FootData>,
+    /// The shapes as they are saved and the state of the desk, where the page is a desk.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub desk: Option<DeskData>,
 }
 
-/// One foot; places in the foot frame, mm.
+/// What a desk knows beside the feet.
+#[derive(Serialize)]
+pub struct DeskData {
+    pub saved: Vec<Shape>,
+    /// As it is told after every change.
+    pub state: serde_json::Value,
+}
+
+/// One foot: its shape, and where it lies on paper.
 #[derive(Serialize)]
 pub struct FootData {
+    #[serde(flatten)]
+    pub shape: Shape,
+    #[serde(flatten)]
+    pub places: Places,
+    pub blank: Option<BlankData>,
+    pub programs: Vec<ProgramData>,
+}
+
+/// The shape of one foot, foot frame, mm.
+#[derive(Serialize)]
+#[allow(missing_docs)] // what the page's script reads
+pub struct Shape {
     pub side: char,
-    /// +1 when medial is to the right, seen from above.
-    pub medial: f64,
     pub foot_length: f64,
     /// x, y, x, y... as differences of whole steps.
     pub outline: String,
@@ -42,13 +63,19 @@ pub struct FootData {
     pub under: Option<String>,
     pub least: Option<Least>,
     pub marks: Vec<Mark>,
-    /// Where drawings of this foot lie on their paper.
+}
+
+/// Where drawings of one foot lie on their paper.
+#[derive(Serialize)]
+pub struct Places {
+    /// +1 when medial is to the right, seen from above.
+    pub medial: f64,
     pub plan: Paper,
+    /// Section A-A in the plan: its x is that of the boot board.
+    pub long: Paper,
     pub cuts: Vec<CutPaper>,
     pub free: CutPaper,
     pub notes: Vec<NotePlace>,
-    pub blank: Option<BlankData>,
-    pub programs: Vec<ProgramData>,
 }
 
 #[derive(Serialize)]
@@ -205,24 +232,14 @@ fn least(foot: &DrawnFoot, top: &Grid, under: Option<&Grid>) -> Option<Least> {
     Some(Least { x: at.x, y: at.y, mm })
 }
 
-/// Pictures' places, as the drawing room knows them.
-pub struct Papers {
-    pub medial: f64,
-    pub plan: Paper,
-    pub cuts: Vec<CutPaper>,
-    pub free: CutPaper,
-    pub notes: Vec<NotePlace>,
-}
-
-impl FootData {
-    /// All that the script is told of one foot.
-    pub fn of(foot: &PreviewFoot, sampled: &Sampled, papers: Papers) -> FootData {
+impl Shape {
+    /// The shape as the script is told it.
+    pub fn of(foot: &PreviewFoot, sampled: &Sampled) -> Shape {
         let l = &foot.drawn.landmarks;
         let mark = |name, p: Point2| Mark { name, x: p.x, y: p.y };
         let lattice = sampled.top.lattice;
-        FootData {
+        Shape {
             side: foot.drawn.side.letter(),
-            medial: papers.medial,
             foot_length: l.foot_length_mm,
             outline: outline(foot.drawn.outline),
             lattice: LatticeData { x0: lattice.x0, y0: lattice.y0, step: lattice.step, nx: lattice.nx, ny: lattice.ny },
@@ -237,10 +254,16 @@ impl FootData {
                 mark("lateral arch", l.lateral_arch),
                 mark("dome", l.dome),
             ],
-            plan: papers.plan,
-            cuts: papers.cuts,
-            free: papers.free,
-            notes: papers.notes,
+        }
+    }
+}
+
+impl FootData {
+    /// All that the script is told of one foot.
+    pub fn of(foot: &PreviewFoot, sampled: &Sampled, places: Places) -> FootData {
+        FootData {
+            shape: Shape::of(foot, sampled),
+            places,
             blank: foot.blank.map(|(r, top)| BlankData { x0: r.x0, y0: r.y0, x1: r.x1, y1: r.y1, top }),
             programs: foot.programs.iter().map(ProgramData::of).collect(),
         }
@@ -261,7 +284,8 @@ fn outline(points: &[Point2]) -> String {
 impl PageData {
     /// The whole page's data; `feet` in the order of the page.
     pub fn new(code: &str, revision: u32, feet: Vec<FootData>) -> PageData {
-        PageData { code: code.into(), revision, height_steps: HEIGHT_STEPS, place_steps: PLACE_STEPS, feet }
+        let (height_steps, place_steps) = (HEIGHT_STEPS, PLACE_STEPS);
+        PageData { code: code.into(), revision, height_steps, place_steps, feet, desk: None }
     }
 
     /// As JSON that may stand in a page: nothing in it can end the element that holds it.

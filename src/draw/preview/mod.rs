@@ -7,6 +7,7 @@
 
 mod apart;
 mod data;
+mod desk;
 mod packed;
 mod pictorial;
 mod pictures;
@@ -19,7 +20,7 @@ use super::data::{DrawError, DrawnFoot, check_foot};
 use super::ink;
 use super::notes;
 use super::notes_block::{NoteLine, Print, note_rows};
-use super::sheet::{check_bar, render, side_words};
+use super::sheet::{check_bar, render_with, side_words};
 use super::tables::{self, BootLine, ValueLine};
 use crate::frame::{Point3, Rect};
 use data::{FootData, PageData, Sampled};
@@ -98,7 +99,14 @@ pub struct PreviewMove {
     pub seconds: f64,
 }
 
+pub use data::Shape as FootShape;
+pub use desk::{DeskDrawing, DeskPage, DeskWords, desk_drawing, desk_page, desk_words, foot_shape};
+
 const PAGE: &str = include_str!("page.html");
+/// Parts of the page that a desk sends again, by the name under which the page takes them in.
+const VALUES: (&str, &str) = ("values.html", include_str!("values.html"));
+const NOTES: (&str, &str) = ("notes.html", include_str!("notes.html"));
+const APART: (&str, &str) = ("apart.html", include_str!("apart.html"));
 const STYLE: &str = concat!(include_str!("../templates/ink.css"), include_str!("page.css"));
 /// One plain script in parts, in the order in which they use each other.
 const SCRIPT: &str = concat!(
@@ -119,80 +127,152 @@ const NOTES_SINGLE_MM: (f64, f64) = (45.0, 140.0);
 
 /// The preview as one HTML page that loads nothing.
 pub fn preview_html(job: &PreviewData) -> Result<String, DrawError> {
+    let drawing = Drawing::of(job, &[])?;
+    let data = PageData::new(job.code, job.revision, drawing.told);
+    let style = format!("{STYLE}{}", drawing.rules);
+    let policy = policy(&style, SCRIPT, "");
+    let page = Page { policy, style, script: SCRIPT, data: data.to_json(), ..Page::of(job, drawing.pictures)? };
+    filled(&page)
+}
+
+/// All pictures of a job, and what the script is told of its feet.
+struct Drawing {
+    pictures: PagePictures,
+    /// Style rules that hold the pictures' sizes.
+    rules: String,
+    told: Vec<FootData>,
+}
+
+struct PagePictures {
+    feet: Vec<FootPage>,
+    divisor: f64,
+    pictorial: String,
+    apart: Option<ApartPage>,
+}
+
+impl Drawing {
+    /// Draws every foot, and where it differs from the `saved` foot of its side.
+    fn of(job: &PreviewData, saved: &[PreviewFoot]) -> Result<Drawing, DrawError> {
+        let drawn = checked(job)?;
+        let list = notes::numbered(&drawn);
+        let references: Vec<&DrawnFoot> = drawn.iter().collect();
+        let divisor = pictures::divisor(&references);
+        let (mut feet, mut told) = (vec![], vec![]);
+        let (mut rules, mut columns) = (String::new(), String::new());
+        for foot in in_order(&job.feet) {
+            let sampled = Sampled::of(foot);
+            let before = saved.iter().map(|saved| &saved.drawn).find(|saved| saved.side == foot.drawn.side);
+            let drawing = pictures(&foot.drawn, &list, sampled.least, divisor, before)?;
+            rules.push_str(&sizes(foot, &drawing));
+            columns.push_str(&format!(" minmax(0,{}fr)", ink::coarse(drawing.plan.width + drawing.widest_cut())));
+            let FootPictures { plan, cuts, free, places } = drawing;
+            feet.push(FootPage {
+                letter: foot.drawn.side.letter(),
+                side: foot.drawn.side.name(),
+                medial: places.medial,
+                plan: plan.svg,
+                cuts: cuts.into_iter().map(CutPage::of).collect(),
+                free: CutPage::of(free),
+                least: sampled.least.map_or(String::new(), |least| format!("{:.2}", least.mm)),
+            });
+            told.push(FootData::of(foot, &sampled, places));
+        }
+        rules.push_str(&format!(".feet{{--feet:{}}}\n", columns.trim()));
+        let against = match references.as_slice() {
+            [a, b] if a.side == crate::frame::Side::Left => apart::apart(a, b, divisor),
+            [b, a] => apart::apart(a, b, divisor),
+            _ => None,
+        };
+        let apart = against.map(|a| ApartPage { svg: a.svg, words: a.words });
+        let (pictorial, ..) = pictorial::pictorial(&references);
+        Ok(Drawing { pictures: PagePictures { feet, divisor, pictorial, apart }, rules, told })
+    }
+}
+
+/// The feet as they are drawn, one or one of each side.
+fn checked<'a>(job: &PreviewData<'a>) -> Result<Vec<DrawnFoot<'a>>, DrawError> {
     let drawn: Vec<DrawnFoot> = job.feet.iter().map(|foot| foot.drawn.clone()).collect();
     let twins = matches!(drawn.as_slice(), [a, b] if a.side == b.side);
     if drawn.is_empty() || drawn.len() > 2 || twins {
         return Err(DrawError::Feet { count: drawn.len() });
     }
     drawn.iter().try_for_each(check_foot)?;
-    let list = notes::numbered(&drawn);
-    let references: Vec<&DrawnFoot> = drawn.iter().collect();
-    let divisor = pictures::divisor(&references);
-    let mut feet: Vec<FootPage> = Vec::new();
-    let mut told: Vec<FootData> = Vec::new();
-    let (mut rules, mut columns) = (String::new(), String::new());
-    for foot in in_order(&job.feet) {
-        let sampled = Sampled::of(foot);
-        let drawing = pictures(&foot.drawn, &list, sampled.least, divisor)?;
-        rules.push_str(&sizes(foot, &drawing));
-        columns.push_str(&format!(" minmax(0,{}fr)", ink::coarse(drawing.plan.width + drawing.widest_cut())));
-        let FootPictures { plan, cuts, free, papers } = drawing;
-        feet.push(FootPage {
-            letter: foot.drawn.side.letter(),
-            side: foot.drawn.side.name(),
-            medial: papers.medial,
-            plan: plan.svg,
-            cuts: cuts.into_iter().map(CutPage::of).collect(),
-            free: CutPage::of(free),
-            least: sampled.least.map_or(String::new(), |least| format!("{:.2}", least.mm)),
-        });
-        told.push(FootData::of(foot, &sampled, papers));
+    Ok(drawn)
+}
+
+/// Fills the page's template and its parts.
+fn filled(page: &impl Serialize) -> Result<String, DrawError> {
+    render_with("preview.html", PAGE, &[VALUES, NOTES, APART], page)
+}
+
+impl<'a> Page<'a> {
+    fn of(job: &'a PreviewData, pictures: PagePictures) -> Result<Page<'a>, DrawError> {
+        let drawn = checked(job)?;
+        let PagePictures { feet, divisor, pictorial, apart } = pictures;
+        Ok(Page {
+            code: job.code,
+            revision: job.revision,
+            note: job.note,
+            side_words: side_words(&drawn),
+            pair: feet.len() > 1,
+            scale: format!("1:{divisor}"),
+            feet,
+            pictorial,
+            apart,
+            words: Words::of(job)?,
+            without_paths: job.without_paths,
+            has_paths: job.feet.iter().any(|foot| !foot.programs.is_empty()),
+            material: &job.material,
+            blank: &job.blank,
+            machine: &job.machine,
+            checksum: tables::short(&job.ticket_sha256),
+            check_bar: check_bar(divisor),
+            cutting: cautions::CUTTING,
+            refer: cautions::REFER.join("; "),
+            desk: false,
+            policy: String::new(),
+            style: String::new(),
+            script: "",
+            data: String::new(),
+        })
     }
-    let against = match references.as_slice() {
-        [a, b] if a.side == crate::frame::Side::Left => apart::apart(a, b, divisor),
-        [b, a] => apart::apart(a, b, divisor),
-        _ => None,
-    };
-    let (pictorial, ..) = pictorial::pictorial(&references);
-    let (room, width) = if feet.len() > 1 { NOTES_PAIR_MM } else { NOTES_SINGLE_MM };
-    let notes = note_rows(&list, room, width);
-    let style = format!("{STYLE}{rules}.feet{{--feet:{}}}\n", columns.trim());
-    let page = Page {
-        code: job.code,
-        revision: job.revision,
-        note: job.note,
-        sides: feet.iter().map(|f| f.letter).collect(),
-        side_words: side_words(&drawn),
-        pair: feet.len() > 1,
-        scale: format!("1:{divisor}"),
-        feet,
-        pictorial,
-        apart: against.map(|a| ApartPage { svg: a.svg, words: a.words }),
-        more: notes.iter().filter(|n| n.print == Print::Not).count(),
-        brief: notes.iter().any(|n| n.print == Print::Brief),
-        notes,
-        places: list
-            .iter()
-            .map(|n| n.at.iter().filter(|(_, at)| at.is_some()).map(|(s, _)| s.letter()).collect())
-            .collect(),
-        values: tables::value_rows(&drawn),
-        boot: tables::boot_rows(&drawn),
-        rules: tables::rules(&drawn),
-        without_paths: job.without_paths,
-        has_paths: job.feet.iter().any(|foot| !foot.programs.is_empty()),
-        material: &job.material,
-        blank: &job.blank,
-        machine: &job.machine,
-        checksum: tables::short(&job.ticket_sha256),
-        check_bar: check_bar(divisor),
-        cutting: cautions::CUTTING,
-        refer: cautions::REFER.join("; "),
-        policy: policy(&style),
-        style,
-        script: SCRIPT,
-        data: PageData::new(job.code, job.revision, told).to_json(),
-    };
-    render("preview.html", PAGE, &page)
+}
+
+/// Tables and notes: what can be told without a picture.
+#[derive(Serialize)]
+struct Words {
+    notes: Vec<NoteLine>,
+    /// How many notes have no room on paper.
+    more: usize,
+    /// Whether some are told in brief on paper.
+    brief: bool,
+    /// The feet on whose plan each note has a place.
+    places: Vec<Vec<char>>,
+    sides: Vec<char>,
+    values: Vec<ValueLine>,
+    boot: Vec<BootLine>,
+    rules: Vec<String>,
+}
+
+impl Words {
+    fn of(job: &PreviewData) -> Result<Words, DrawError> {
+        let drawn = checked(job)?;
+        let list = notes::numbered(&drawn);
+        let (room, width) = if drawn.len() > 1 { NOTES_PAIR_MM } else { NOTES_SINGLE_MM };
+        let notes = note_rows(&list, room, width);
+        let placed =
+            |n: &notes::Numbered| n.at.iter().filter(|(_, at)| at.is_some()).map(|(side, _)| side.letter()).collect();
+        Ok(Words {
+            more: notes.iter().filter(|n| n.print == Print::Not).count(),
+            brief: notes.iter().any(|n| n.print == Print::Brief),
+            notes,
+            places: list.iter().map(placed).collect(),
+            sides: drawn.iter().map(|foot| foot.side.letter()).collect(),
+            values: tables::value_rows(&drawn),
+            boot: tables::boot_rows(&drawn),
+            rules: tables::rules(&drawn),
+        })
+    }
 }
 
 /// The foot whose medial edge faces right first, as on every sheet.
@@ -203,12 +283,12 @@ fn in_order<'a, 'b>(feet: &'b [PreviewFoot<'a>]) -> Vec<&'b PreviewFoot<'a>> {
 }
 
 /// Nothing may be loaded, and only the page's own style and script may act: anything else in it,
-/// wherever it came from, is text.
-fn policy(style: &str) -> String {
+/// wherever it came from, is text. `more` are further directives, each ended by a semicolon.
+fn policy(style: &str, script: &str, more: &str) -> String {
     let sum = |text: &str| format!("'sha256-{}'", packed::base64(&Sha256::digest(text.as_bytes())));
     format!(
-        "default-src 'none'; script-src {}; style-src {}; base-uri 'none'; form-action 'none'",
-        sum(SCRIPT),
+        "default-src 'none'; script-src {}; style-src {}; {more}base-uri 'none'; form-action 'none'",
+        sum(script),
         sum(style)
     )
 }
@@ -238,23 +318,14 @@ struct Page<'a> {
     code: &'a str,
     revision: u32,
     note: &'a str,
-    sides: Vec<char>,
     side_words: &'static str,
     pair: bool,
     scale: String,
     feet: Vec<FootPage>,
     pictorial: String,
     apart: Option<ApartPage>,
-    notes: Vec<NoteLine>,
-    /// How many notes have no room on paper.
-    more: usize,
-    /// Whether some are told in brief on paper.
-    brief: bool,
-    /// The feet on whose plan each note has a place.
-    places: Vec<Vec<char>>,
-    values: Vec<ValueLine>,
-    boot: Vec<BootLine>,
-    rules: Vec<String>,
+    #[serde(flatten)]
+    words: Words,
     without_paths: &'static str,
     has_paths: bool,
     material: &'a str,
@@ -264,6 +335,8 @@ struct Page<'a> {
     check_bar: String,
     cutting: &'static str,
     refer: String,
+    /// Whether its values can be changed.
+    desk: bool,
     policy: String,
     style: String,
     script: &'static str,

@@ -1,19 +1,14 @@
 // Notes and their balloons: each leads to the other, and the place is read.
 
-for (const link of document.querySelectorAll('.to-place')) {
-  link.addEventListener('click', () => {
-    const [, number, side] = link.getAttribute('href').match(/^#place-(\d+)-([LR])$/) || [];
-    goToPlace(Number(number), side);
-  });
-}
-
-for (const balloon of document.querySelectorAll('.place')) {
-  const [, number, side] = balloon.id.match(/^place-(\d+)-([LR])$/) || [];
-  balloon.addEventListener('click', () => {
-    goToPlace(Number(number), side);
-    for (const note of document.querySelectorAll('.notes li')) note.classList.toggle('at', note.id === 'note-' + number);
-  });
-}
+// One listener for all, also for those that a desk draws anew.
+document.addEventListener('click', (event) => {
+  const link = event.target.closest('.to-place'), balloon = event.target.closest('.place');
+  const name = link ? link.getAttribute('href').slice(1) : balloon ? balloon.id : '';
+  const [, number, side] = name.match(/^place-(\d+)-([LR])$/) || [];
+  if (!number) return;
+  goToPlace(Number(number), side);
+  if (balloon) for (const note of document.querySelectorAll('.notes li')) note.classList.toggle('at', note.id === 'note-' + number);
+});
 
 /** Reads the place of a note, brings section E-E to it, and rings it in the plan. */
 function goToPlace(number, side) {

@@ -3,7 +3,8 @@
 
 use svg::node::element::{Anchor as Link, Group, SVG};
 
-use super::data::{CutPaper, Least, NotePlace, Paper, Papers};
+use super::apart;
+use super::data::{CutPaper, Least, NotePlace, Paper, Places};
 use crate::draw::contours::Contours;
 use crate::draw::data::{DrawError, DrawnFoot};
 use crate::draw::ink::{self, Anchor};
@@ -45,7 +46,7 @@ pub struct FootPictures {
     pub plan: Sheetlet,
     pub cuts: Vec<Sheetlet>,
     pub free: Sheetlet,
-    pub papers: Papers,
+    pub places: Places,
 }
 
 impl FootPictures {
@@ -65,12 +66,13 @@ pub fn divisor(feet: &[&DrawnFoot]) -> f64 {
     DIVISORS.into_iter().find(fits).unwrap_or(5.0)
 }
 
-/// Draws one foot.
+/// Draws one foot, and where it differs from `saved`.
 pub fn pictures(
     foot: &DrawnFoot,
     list: &[Numbered],
     least: Option<Least>,
     divisor: f64,
+    saved: Option<&DrawnFoot>,
 ) -> Result<FootPictures, DrawError> {
     let thickness = |p: Point2| (foot.top)(p) - (foot.underside)(p);
     let thick = DrawnFoot { top: &thickness, ..foot.clone() };
@@ -86,12 +88,18 @@ pub fn pictures(
     let (heights, height_numbers) = layer(&block, "heights");
     let (thicknesses, thickness_numbers) = layer(&thick_block, "thickness");
     let group = Group::new().add(profile_a::draw(&block)).add(heights).add(thicknesses);
+    let change = saved.and_then(|saved| apart::change(&block, saved));
+    let (group, change_numbers) = match change {
+        Some((map, numbers)) => (group.add(map), Some(numbers)),
+        None => (group, None),
+    };
     let group = group.add(ink::curve("w50 open", &outline, true));
     let group = marks::tabs(&block, marks::hollow(&block, marks::bevel(&block, group)));
     let group = marks::cutting_planes(&block, marks::landmarks(&block, group));
     let group = marks::widths(&block, group).add(marks::side_letter(&block));
     let group = group.add(ink::group("map heights").add(height_numbers));
     let group = group.add(ink::group("map thickness").add(thickness_numbers));
+    let group = change_numbers.into_iter().fold(group, Group::add);
     let group = least.into_iter().fold(group, |g, least| g.add(least_mark(&block, least)));
     let group = balloons(&block, list, group);
     let svg = picture(&format!("Plan of the {side} footbed, seen from above, toes up"), width, height)
@@ -103,8 +111,9 @@ pub fn pictures(
     let free = hung(foot, Cut::Free(free_y), FREE_DIVISOR, paper_width(foot, FREE_DIVISOR));
     let (free, free_paper) = free_section(foot, free, free_y);
     let at = block.origin;
-    let papers = Papers {
+    let places = Places {
         medial: block.medial,
+        long: Paper { x: block.board_x, y: at.y, scale: block.scale },
         plan: Paper { x: at.x, y: at.y, scale: block.scale },
         cuts: cuts.iter().map(|(cut, h)| cut_paper(*cut, foot, h, divisor)).collect(),
         free: free_paper,
@@ -112,7 +121,7 @@ pub fn pictures(
     };
     let cuts = cuts.into_iter().zip(tops).map(|((cut, h), top)| sheetlet(foot, cut, h, top)).collect();
     let plan = Sheetlet { svg: svg.to_string(), width, height, top: 0.0, name: "plan", letter: 'P' };
-    Ok(FootPictures { plan, cuts, free, papers })
+    Ok(FootPictures { plan, cuts, free, places })
 }
 
 fn picture(words: &str, width: f64, height: f64) -> SVG {

@@ -17,26 +17,23 @@ for (const box of document.querySelectorAll('[data-plan]')) {
 }
 
 function setUpPlan(side, box) {
-  const foot = feet[side];
-  const svg = box.querySelector('svg');
-  const line = freeLine(side, svg);
-  const cross = pen('g', { visibility: 'hidden' });
-  svg.append(line, cross);
-  plans[side] = { svg, cross, line };
+  const plan = { box, svg: null, line: freeLine(side), cross: pen('g', { visibility: 'hidden' }) };
+  plans[side] = plan;
+  attachPlan(side);
   box.tabIndex = 0;
   box.setAttribute('role', 'group');
   box.setAttribute('aria-label', 'Plan of the ' + sideWords(side) + ' footbed: reading point');
   box.setAttribute('aria-describedby', 'plan-keys');
   const read = (event) => {
-    const p = onPaper(svg, event);
-    if (p) movePoint(side, ...onFoot(foot, p));
+    const p = onPaper(plan.svg, event);
+    if (p) movePoint(side, ...onFoot(feet[side], p));
   };
   box.addEventListener('pointermove', read);
   box.addEventListener('pointerdown', read);
   box.addEventListener('keydown', (event) => {
     if (event.target !== box) return;
     const here = point && point.side === side ? point : { x: 0, y: freeAt };
-    const by = event.shiftKey ? 5 : 1;
+    const by = event.shiftKey ? 5 : 1, foot = feet[side];
     const step = { ArrowUp: [0, by], ArrowDown: [0, -by], ArrowRight: [foot.medial * by, 0], ArrowLeft: [-foot.medial * by, 0] }[event.key];
     if (step) {
       event.preventDefault();
@@ -48,8 +45,16 @@ function setUpPlan(side, box) {
     }
   });
   box.addEventListener('focus', () => {
-    if (!point || point.side !== side) movePoint(side, 0, Math.min(Math.max(freeAt, foot.box.y0 + 2), foot.box.y1 - 2));
+    const box = feet[side].box;
+    if (!point || point.side !== side) movePoint(side, 0, Math.min(Math.max(freeAt, box.y0 + 2), box.y1 - 2));
   });
+}
+
+/** Lays the reading point and the line of section E-E on the drawing that stands in the page now. */
+function attachPlan(side) {
+  const plan = plans[side];
+  plan.svg = plan.box.querySelector('svg');
+  plan.svg.append(plan.line, plan.cross);
 }
 
 function sideWords(side) {
@@ -95,13 +100,13 @@ function showReading(read) {
 }
 
 /** The line of section E-E in a plan: to be dragged, or moved by keys. */
-function freeLine(side, svg) {
+function freeLine(side) {
   const group = pen('g', { class: 'free-line', tabindex: 0, role: 'slider', 'aria-orientation': 'vertical' });
   group.setAttribute('aria-label', 'Section E-E in the ' + sideWords(side) + ' plan');
   group.addEventListener('pointerdown', (event) => {
     event.stopPropagation();
     group.setPointerCapture(event.pointerId);
-    const drag = (move) => moveFree(onFoot(feet[side], onPaper(svg, move))[1]);
+    const drag = (move) => moveFree(onFoot(feet[side], onPaper(plans[side].svg, move))[1]);
     const end = () => group.removeEventListener('pointermove', drag);
     group.addEventListener('pointermove', drag);
     group.addEventListener('pointerup', end, { once: true });
@@ -148,14 +153,18 @@ function moveFree(y) {
   followers.forEach((follow) => follow());
 }
 
-freeField.min = Math.ceil(Math.max(...sides.map((side) => feet[side].box.y0)) + 2);
-freeField.max = Math.floor(Math.min(...sides.map((side) => feet[side].box.y1)) - 2);
+function showReach() {
+  freeField.min = Math.ceil(Math.max(...sides.map((side) => feet[side].box.y0)) + 2);
+  freeField.max = Math.floor(Math.min(...sides.map((side) => feet[side].box.y1)) - 2);
+}
+
+showReach();
 freeField.addEventListener('input', () => freeField.value !== '' && moveFree(Number(freeField.value)));
 freeField.addEventListener('change', () => (freeField.value = Math.round(freeAt * 10) / 10));
 
 for (const button of document.querySelectorAll('[data-map]')) {
   button.addEventListener('click', () => {
-    document.getElementById('sheet').classList.toggle('show-thickness', button.dataset.map === 'thickness');
+    for (const map of ['thickness', 'change']) document.getElementById('sheet').classList.toggle('show-' + map, button.dataset.map === map);
     for (const other of document.querySelectorAll('[data-map]')) other.setAttribute('aria-pressed', String(other === button));
   });
 }

@@ -61,6 +61,11 @@ function cubic(a, b, c, d, t) {
 /** One footbed as the page knows it. */
 class Foot {
   constructor(told, data) {
+    this.reshape(told, data);
+  }
+
+  /** Takes another shape, or other places on paper. */
+  reshape(told, data) {
     Object.assign(this, told);
     this.topField = new Field(told.lattice, told.top, data.height_steps);
     this.underField = told.under === null ? null : new Field(told.lattice, told.under, data.height_steps);
@@ -90,6 +95,16 @@ class Foot {
     for (let k = 0; k < this.edge.length; k++) {
       const a = this.edge[k], b = this.edge[(k + 1) % this.edge.length];
       if ((a[1] < y) !== (b[1] < y)) found.push(a[0] + ((b[0] - a[0]) * (y - a[1])) / (b[1] - a[1]));
+    }
+    return found.sort((p, q) => p - q);
+  }
+
+  /** Where the outline crosses a line along the foot, ascending. */
+  along(x) {
+    const found = [];
+    for (let k = 0; k < this.edge.length; k++) {
+      const a = this.edge[k], b = this.edge[(k + 1) % this.edge.length];
+      if ((a[0] < x) !== (b[0] < x)) found.push(a[1] + ((b[1] - a[1]) * (x - a[0])) / (b[0] - a[0]));
     }
     return found.sort((p, q) => p - q);
   }

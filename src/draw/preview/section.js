@@ -1,26 +1,33 @@
 // Cross sections: E-E is drawn anew wherever it stands; in every section the pointer reads heights.
 
 const freeSections = {};
+/** Every section in the page. */
+const sections = [];
 
 for (const box of document.querySelectorAll('[data-cut]')) {
-  const foot = feet[box.dataset.foot];
-  const letter = box.dataset.cut;
-  const paper = letter === 'E' ? foot.free : foot.cuts.find((cut) => cut.letter === letter);
-  const svg = box.querySelector('svg');
-  if (letter === 'E') freeSections[foot.side] = { svg, paper };
-  const cross = pen('g', {});
-  svg.append(cross);
-  const station = () => (letter === 'E' ? freeAt : paper.at);
+  const section = { box, side: box.dataset.foot, letter: box.dataset.cut, svg: null, paper: null, cross: pen('g', {}) };
+  sections.push(section);
+  if (section.letter === 'E') freeSections[section.side] = section;
+  attachSection(section);
+  const station = () => (section.letter === 'E' ? freeAt : section.paper.at);
   box.addEventListener('pointermove', (event) => {
-    const p = onPaper(svg, event);
-    if (p) movePoint(foot.side, (foot.medial * (p.x - paper.x)) / paper.scale, station());
+    const p = onPaper(section.svg, event), paper = section.paper;
+    if (p) movePoint(section.side, (feet[section.side].medial * (p.x - paper.x)) / paper.scale, station());
   });
   // The point is drawn in every section that it lies in.
   followers.push(() => {
-    if (letter === 'E') svg.append(cross);
-    const here = point && point.side === foot.side && Math.abs(point.y - station()) < 0.51;
-    cross.replaceChildren(...(here ? readingLine(foot, paper, point) : []));
+    if (section.letter === 'E') section.svg.append(section.cross);
+    const here = point && point.side === section.side && Math.abs(point.y - station()) < 0.51;
+    section.cross.replaceChildren(...(here ? readingLine(feet[section.side], section.paper, point) : []));
   });
+}
+
+/** Takes the drawing that stands in the page now. */
+function attachSection(section) {
+  const foot = feet[section.side];
+  section.paper = section.letter === 'E' ? foot.free : foot.cuts.find((cut) => cut.letter === section.letter);
+  section.svg = section.box.querySelector('svg');
+  section.svg.append(section.cross);
 }
 
 /** An upright line through the material, with its thickness. */
