@@ -3,6 +3,7 @@
 #   an interpreter of RS274/NGC (Debian's linuxcnc-uspace) reads every program as our reader does;
 #   opencamlib's drop-cutter finds the same tip heights; scipy's grey dilation the same envelopes;
 #   a strip of the demo sinks under load as a beam on springs does in scipy;
+#   scipy's linprog finds the same least changes of random tickets;
 #   trimesh finds the meshes closed and as large as job.json says;
 #   a simulator that shares no code with ours (.ci/simulate.py) carves every job folder.
 #
@@ -108,6 +109,7 @@ fi
 say "our answers"
 rm -rf "$built/asked"
 SUSTENT_OUTSIDE=$built/asked SUSTENT_SAMPLES=$samples cargo test --quiet --test outside
+SUSTENT_OUTSIDE=$built/asked cargo test --quiet --lib programs_are_handed_on
 
 # Every stage runs, so that one report names everything that differs.
 differ=0
@@ -117,6 +119,8 @@ say "heights against opencamlib and scipy"
 "$python" "$here/heights.py" "$built/asked" || differ=1
 say "a strip under load against a beam in scipy"
 "$python" "$here/strip.py" "$built/asked/strip.csv" || differ=1
+say "least changes against scipy's linear programs"
+"$python" "$here/program.py" "$built/asked/programs.txt" || differ=1
 say "meshes against trimesh"
 "$python" "$here/meshes.py" "$samples" || differ=1
 say "job folders in a simulator of their own"

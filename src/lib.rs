@@ -90,6 +90,8 @@ pub mod draw;
 
 // floor 9: the job
 pub mod job;
+// from measured feet to a ticket, with reasons
+pub mod intake;
 
 // floor 10: one ticket on a page of its own computer
 pub mod desk;

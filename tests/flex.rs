@@ -162,6 +162,94 @@ fn a_square_plate_on_knife_edges() {
     assert_relative_eq!(bench.rest().sheet.height(centre), 0.4525, max_relative = 5e-3);
 }
 
+/// A rectangle on knife edges, 60 by 90, with an even pressure on a patch off its middle: Navier's series
+/// (Timoshenko & Woinowsky-Krieger 1959, eq. 133), summed here until it stands still.
+#[test]
+fn a_rectangle_under_a_patch_as_navier_has_it() {
+    let (a, b, (xi, eta), (u, v), q) = (60.0, 90.0, (20.0, 50.0), (16.0, 24.0), 0.02);
+    let d = MODULUS * THICK.powi(3) / 12.0 / 0.91;
+    let pi = std::f64::consts::PI;
+    let exact = |x: f64, y: f64| -> f64 {
+        let term = |m: f64, n: f64| {
+            let shape =
+                |k: f64, at: f64, wide: f64, of: f64| (k * pi * at / of).sin() * (k * pi * wide / 2.0 / of).sin();
+            let pressed = 16.0 * q / (pi * pi * m * n) * shape(m, xi, u, a) * shape(n, eta, v, b);
+            let bent = pi.powi(4) * d * ((m / a).powi(2) + (n / b).powi(2)).powi(2);
+            pressed / bent * (m * pi * x / a).sin() * (n * pi * y / b).sin()
+        };
+        let all = (1..150).flat_map(|m| (1..150).map(move |n| (f64::from(m), f64::from(n))));
+        all.map(|(m, n)| term(m, n)).sum()
+    };
+    let mut bench = Bench::new(&rectangle(0.0, 0.0, a, b), 4.0, 0.3);
+    let corners = [at(0.0, 0.0), at(a, 0.0), at(a, b), at(0.0, b), at(0.0, 0.0)];
+    bench = corners.windows(2).fold(bench, |bench, pair| bench.knife(pair[0], pair[1]));
+    // The patch as many small forces, whatever cells it cuts.
+    for i in 0..32 {
+        for j in 0..48 {
+            let (s, t) = ((f64::from(i) + 0.5) / 32.0 - 0.5, (f64::from(j) + 0.5) / 48.0 - 0.5);
+            bench.force(at(xi + s * u, eta + t * v), q * u * v / (32.0 * 48.0));
+        }
+    }
+    let rest = bench.rest();
+    for (x, y) in [(20.0, 50.0), (30.0, 45.0), (45.0, 20.0)] {
+        assert_relative_eq!(rest.sheet.height(at(x, y)), exact(x, y), max_relative = 3e-3);
+    }
+}
+
+/// A round plate clamped all round, even pressure: q a^4 / 64 D in the middle (Timoshenko, eq. 62); one
+/// force there: P a^2 / 16 pi D (eq. 92). A clamped square: 0.00126 q a^4 / D (table 35).
+#[test]
+fn clamped_plates() {
+    let radius = 40.0;
+    let d = MODULUS * THICK.powi(3) / 12.0 / 0.91;
+    let rim = |k: f64| {
+        let turn = std::f64::consts::TAU * k / 240.0;
+        (at(radius * turn.cos(), radius * turn.sin()), Point2::new(turn.cos(), turn.sin()))
+    };
+    let polygon: Vec<Point2> = (0..720).map(|k| rim(f64::from(k) / 3.0).0).collect();
+    let round = || {
+        let mut bench = Bench::new(&polygon, 4.0, 0.3);
+        let (held, level) = (bench.stiff(), bench.stiff() * bench.region.basis.knot.powi(2));
+        // Held a hundredth of a knot inside and outside of the rim, it can neither sink nor turn there.
+        for k in 0..240 {
+            let (p, out) = rim(f64::from(k));
+            bench.springs.push(Spring::under(&bench.region.basis.local(p), 0.0, held, Grip::Holds));
+            let inner = at(p.x - 0.4 * out.x, p.y - 0.4 * out.y);
+            bench.springs.push(Spring::under(&bench.region.basis.local(inner), 0.0, level, Grip::Holds));
+        }
+        bench
+    };
+    // The clamp begins 0.4 mm inside the rim or at it: between the two the book's answers lie 4 % apart.
+    let (outer, inner) = (radius, radius - 0.4);
+    let spread = round().pressure(0.01).rest().sheet.height(at(0.0, 0.0));
+    let book = |a: f64| 0.01 * a.powi(4) / 64.0 / d;
+    assert!(spread > 0.99 * book(inner) && spread < 1.01 * book(outer), "{spread} {} {}", book(inner), book(outer));
+    let mut poked = round();
+    poked.force(at(0.0, 0.0), 50.0);
+    let sunk = poked.rest().sheet.height(at(0.0, 0.0));
+    let book = |a: f64| 50.0 * a * a / 16.0 / std::f64::consts::PI / d;
+    assert!(sunk > 0.985 * book(inner) && sunk < 1.01 * book(outer), "{sunk} {} {}", book(inner), book(outer));
+}
+
+/// Two layers glued, as Timoshenko 1925 has the bending of a strip of two metals (J Opt Soc Am 11:233):
+/// E I / b = (E1^2 h1^4 + E2^2 h2^4 + 2 E1 E2 h1 h2 (2 h1^2 + 3 h1 h2 + 2 h2^2)) / 12 (E1 h1 + E2 h2); the beam on
+/// knife edges then sinks by P L^3 / 48 E I (Roark).
+#[test]
+fn a_beam_of_two_layers() {
+    for (h1, e1, h2, e2) in [(3.0, 1400.0, 1.0, 200.0), (2.0, 3.0, 6.0, 1.2), (1.0, 10.0, 1.0, 10.0)] {
+        let layers = [Layer { thickness_mm: h1, modulus_mpa: e1 }, Layer { thickness_mm: h2, modulus_mpa: e2 }];
+        let both = Laminate::of(&layers, 0.0);
+        let cross = 2.0 * e1 * e2 * h1 * h2 * (2.0 * h1 * h1 + 3.0 * h1 * h2 + 2.0 * h2 * h2);
+        let book = (e1 * e1 * h1.powi(4) + e2 * e2 * h2.powi(4) + cross) / 12.0 / (e1 * h1 + e2 * h2);
+        assert_relative_eq!(both.rigidity_n_mm, book, max_relative = 1e-12);
+        let mut bench = beam(LENGTH, 5.0);
+        bench.rigidity = both.rigidity_n_mm;
+        let (a, b) = across(LENGTH / 2.0);
+        let sunk = middle(&ends(bench, false).line_load(a, b, 1.0).rest());
+        assert_relative_eq!(sunk, LENGTH.powi(3) / 48.0 / (book * WIDTH), max_relative = 1e-3);
+    }
+}
+
 /// Navier's series for the spread load, summed until it stands still (Timoshenko, eq. 131), so that the
 /// error is the plate's own. Cubic splines promise deflections to the fourth order.
 #[test]

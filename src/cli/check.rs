@@ -1,11 +1,16 @@
-//! `sustent check`: all findings and the feasible interval of each value; writes nothing.
+//! `sustent check`: all findings and the feasible interval of each value; writes nothing but, where
+//! asked, the ticket with the least change that passes.
 
 use std::path::PathBuf;
 
 use rayon::prelude::*;
+use serde::Serialize;
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
+use super::repair::{self, Repaired};
+use super::tickets::Loaded;
 use super::words::{self, wrapped};
 use super::{Outcome, tickets};
 use crate::flex;
@@ -19,13 +24,19 @@ pub(super) const HELP: &str = "\
 The table shows each value in mm as asked, as read back from the designed
 surface, and how far it may go with the others held: from where to where, and
 which limit it meets beyond. `ticket range` is what a ticket may say at all,
-`outline` the measures that an outline can be drawn from. Ends of length, widths
-and heel cup width are found by designing again, to 0.01 mm. Stops keep a ticket from the mill unless
-it carries a typed reason; cautions ask for a second look.
+`outline` the measures that an outline can be drawn from, `nowhere` that no
+change of this value alone passes. Ends of length, widths
+and heel cup width are found by designing again, to 0.01 mm. Stops keep a ticket
+from the mill unless it carries a typed reason; cautions ask for a second look.
+
+Where a foot is stopped, `together` names the least change of several values that
+passes. --repair-out writes the ticket with that change as its next revision,
+comments kept and the change told under [[history]]; only what passes is written.
 
 Examples:
   sustent check ticket.toml
   sustent check monday/                          every ticket in this folder
+  sustent check ticket.toml --repair-out next.toml --date 2026-11-25
   sustent check ticket.toml --json | jq '.feet[].values.medial_arch.feasible'
 
 Exit status: 0 passes, 1 stopped, 2 could not be done.";
@@ -36,28 +47,54 @@ pub(super) struct Check {
     /// Tickets, or folders of tickets
     #[arg(required = true, value_name = "TICKET")]
     tickets: Vec<PathBuf>,
+    /// Write the ticket with the least change that passes (one ticket only)
+    #[arg(long, value_name = "FILE.toml")]
+    repair_out: Option<PathBuf>,
+    /// The date for its [[history]], as you would write it; none is made up
+    #[arg(long, value_name = "DATE", requires = "repair_out", default_value = "")]
+    date: String,
+}
+
+/// What `check` says, and what became of a repaired ticket.
+#[derive(Serialize)]
+struct Checked {
+    #[serde(flatten)]
+    report: CheckReport,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    repaired: Option<Repaired>,
 }
 
 impl Check {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
         let tickets = tickets::load_all(&self.tickets, shelf);
+        if self.repair_out.is_some() && tickets.len() != 1 {
+            let message = format!("--repair-out writes one ticket, and {} are named: name one", tickets.len());
+            return console.fail(&Failure::new(message));
+        }
         let bar = console.progress(tickets.len());
-        let endings: Vec<Result<CheckReport, Failure>> = tickets
+        let endings: Vec<Result<Checked, Failure>> = tickets
             .into_par_iter()
             .map(|loaded| {
-                let ending = loaded
-                    .and_then(|loaded| job::check(&loaded.ticket).map_err(|error| Failure::of(&loaded.path, error)));
+                let ending = loaded.and_then(|loaded| self.attempt(&loaded, shelf));
                 bar.inc(1);
                 ending
             })
             .collect();
         bar.finish_and_clear();
-        let outcome = |report: &CheckReport| if report.pass { Outcome::Good } else { Outcome::NotGood };
-        console.tell_all(&endings, in_words, outcome)
+        let outcome = |checked: &Checked| if checked.report.pass { Outcome::Good } else { Outcome::NotGood };
+        console.tell_all(&endings, |checked| in_words(&checked.report, checked.repaired.as_ref()), outcome)
+    }
+
+    fn attempt(&self, loaded: &Loaded, shelf: &Shelf) -> Result<Checked, Failure> {
+        keep_apart(&[("the ticket", Some(&loaded.path))], &[("the repaired ticket", self.repair_out.as_deref())])?;
+        let report = job::check(&loaded.ticket).map_err(|error| Failure::of(&loaded.path, error))?;
+        let write = |out: &PathBuf| repair::write(loaded, &report, out, &self.date, shelf);
+        let repaired = self.repair_out.as_ref().map(write).transpose()?;
+        Ok(Checked { report, repaired })
     }
 }
 
-fn in_words(report: &CheckReport) -> String {
+fn in_words(report: &CheckReport, repaired: Option<&Repaired>) -> String {
     let mut lines = vec![];
     for foot in &report.feet {
         lines.push(format!("{} r{}  {} foot", report.ticket, report.revision, foot.side.name()));
@@ -70,6 +107,7 @@ fn in_words(report: &CheckReport) -> String {
         lines.extend(foot.repair.as_ref().map(together));
         lines.push(String::new());
     }
+    lines.extend(repaired.map(|repaired| format!("{}\n", wrapped("repaired: ", &repaired.words))));
     lines.push(match report.pass {
         true => "passes".into(),
         false => "stopped: nothing may be cut until the stops are settled".into(),
@@ -82,7 +120,7 @@ fn together(repair: &Repair) -> String {
     let names = |bounds: &[Bound]| bounds.iter().map(|bound| bound.words()).collect::<Vec<_>>();
     let text = match repair {
         Repair::Change(change) if change.changes.is_empty() => {
-            format!("the values alone cannot settle {}", listed(&words_of(&change.left), "and"))
+            format!("the values alone cannot settle {}", words::listed(&words_of(&change.left), "and"))
         }
         Repair::Change(change) => {
             let unit = |value: Value| value.unit();
@@ -90,20 +128,25 @@ fn together(repair: &Repair) -> String {
                 let [from, to] = [c.from, c.to].map(words::thousandths);
                 format!("{} {from} -> {to} {}", c.value.words(), unit(c.value))
             });
-            let changes = listed(&change_words.collect::<Vec<_>>(), "and");
-            let bound = listed(&names(&change.bound_by), "and");
-            let left = match change.left.as_slice() {
-                [] => String::new(),
-                left => format!("; {} stays, which these values do not move", listed(&words_of(left), "and")),
-            };
-            format!("{changes} would pass, and no smaller change; bound by {bound}{left}")
+            let changes = words::listed(&change_words.collect::<Vec<_>>(), "and");
+            let bound = words::listed(&names(&change.bound_by), "and");
+            match change.left.as_slice() {
+                [] => format!("{changes} would pass, and no smaller change; bound by {bound}"),
+                left => format!(
+                    "{changes} would settle all but {}, which these values do not move; bound by {bound}",
+                    words::listed(&words_of(left), "and")
+                ),
+            }
         }
         Repair::Never(never) => {
             let help = match never.help.as_slice() {
                 [] => String::new(),
                 help => format!("; what would help: {}", help.join("; ")),
             };
-            format!("no values pass: {} contradict each other{help}", listed(&names(&never.contradiction), "and"))
+            format!(
+                "no values pass: {} contradict each other{help}",
+                words::listed(&names(&never.contradiction), "and")
+            )
         }
     };
     wrapped("  together: ", &text)
@@ -111,15 +154,6 @@ fn together(repair: &Repair) -> String {
 
 fn words_of(limits: &[&str]) -> Vec<String> {
     limits.iter().map(|limit| limit.replace('_', " ")).collect()
-}
-
-/// "a, b and c".
-fn listed(all: &[String], last: &str) -> String {
-    match all {
-        [] => "nothing".into(),
-        [one] => one.clone(),
-        [first @ .., end] => format!("{} {last} {end}", first.join(", ")),
-    }
 }
 
 /// Rounding of ends, in hundredths: less is none.

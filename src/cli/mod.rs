@@ -1,5 +1,6 @@
 //! The command: arguments, files, progress, exit status. Nothing here knows mathematics.
 
+mod adjust;
 mod apart;
 mod check;
 mod compare;
@@ -8,12 +9,14 @@ mod drift;
 mod failure;
 mod folder;
 mod inspect;
+mod intake;
 mod log;
 mod mill;
 mod output;
 mod preview;
 mod profiles;
 mod prove;
+mod repair;
 mod tickets;
 mod words;
 
@@ -55,6 +58,7 @@ struct Arguments {
 /// What `--help` adds.
 const HELP: &str = "\
 Examples:
+  sustent intake measures.toml --out ticket.toml   measured feet to start from
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
   sustent desk ticket.toml                 the same drawing, its values to be changed
@@ -76,10 +80,16 @@ Example:
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Turn measured feet into a ticket with starting values, each with its reason
+    #[command(after_help = intake::HELP)]
+    Intake(intake::IntakeVerb),
+    /// Suggest one change of 1 mm or 1 degree for a complaint after a try
+    #[command(after_help = adjust::HELP)]
+    Adjust(adjust::Adjust),
     /// Turn tickets into proven programs, trim outlines, meshes and a job sheet
     #[command(after_help = mill::HELP)]
     Mill(mill::Mill),
-    /// Show all findings and how far each value may go; writes nothing
+    /// Show all findings and how far each value may go; writes nothing but a repaired ticket, where asked
     #[command(after_help = check::HELP)]
     Check(check::Check),
     /// Draw one page to look at: plan, sections, thickness, findings, the pieces in the round, the paths
@@ -138,6 +148,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
     let outcome = match profiles::shelf(arguments.profiles.as_deref()) {
         Err(failure) => console.fail(&failure),
         Ok(shelf) => match arguments.verb {
+            Verb::Intake(intake) => intake.run(&shelf, &console),
+            Verb::Adjust(adjust) => adjust.run(&shelf, &console),
             Verb::Mill(mill) => mill.run(&shelf, &console),
             Verb::Check(check) => check.run(&shelf, &console),
             Verb::Preview(preview) => preview.run(&shelf, &console),

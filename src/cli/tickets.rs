@@ -40,11 +40,16 @@ pub(super) fn load_all(arguments: &[PathBuf], shelf: &Shelf) -> Vec<Result<Loade
 /// Reads one ticket.
 pub(super) fn load(path: &Path, shelf: &Shelf) -> Result<Loaded, Failure> {
     let text = read_ticket(path)?;
+    let ticket = read(path, &text, shelf)?;
+    Ok(Loaded { path: path.to_owned(), text, ticket })
+}
+
+/// The ticket that a text is when it stands at `path`, with what it names beside it.
+pub(super) fn read(path: &Path, text: &str, shelf: &Shelf) -> Result<Ticket, Failure> {
     let folder = path.parent().unwrap_or(Path::new("."));
     let name = path.display().to_string();
-    let ticket = ticket::read(&text, &name, shelf, &|companion| beside(folder, companion))
-        .map_err(|problems| Failure::of_problems(path, problems))?;
-    Ok(Loaded { path: path.to_owned(), text, ticket })
+    ticket::read(text, &name, shelf, &|companion| beside(folder, companion))
+        .map_err(|problems| Failure::of_problems(path, problems))
 }
 
 /// Text of a ticket.

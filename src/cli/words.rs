@@ -68,6 +68,15 @@ pub(super) fn thousandths(x: f64) -> f64 {
     (1000.0 * x).round() / 1000.0 + 0.0
 }
 
+/// "a, b and c".
+pub(super) fn listed(all: &[String], last: &str) -> String {
+    match all {
+        [] => "nothing".into(),
+        [one] => one.clone(),
+        [first @ .., end] => format!("{} {last} {end}", first.join(", ")),
+    }
+}
+
 /// A figure in mm, or a dash.
 pub(super) fn mm(figure: Option<f64>) -> String {
     figure.map_or("-".into(), |figure| format!("{figure:.3} mm"))

@@ -83,8 +83,10 @@ fn arch(figures: &Figures) -> String {
         let [thinner, thicker] = both.map(signed);
         format!(", {thinner} with a flex zone 0.5 mm thinner, {thicker} with one 0.5 mm thicker")
     });
+    let least = figures.sensitivity.stiff_soft_mm.into_iter().fold(figures.arch_give_mm, f64::min);
+    let below = if least < 0.0 { " (below zero: those sink more)" } else { "" };
     format!(
-        "the arch sinks {drop} mm ({sinks}), so it gives {give} mm against heel and ball (below zero: those sink more); \
+        "the arch sinks {drop} mm ({sinks}), so it gives {give} mm against heel and ball{below}; \
          {stiff} to {soft} over the material's range{other}. One more mm there takes {:.0} N",
         figures.apex_stiffness_n_mm
     )

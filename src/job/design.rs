@@ -1,13 +1,15 @@
 //! The first half of a job: one ordered foot becomes outline, footbed, values and findings.
 
+use super::lay::{Arrangement, Piece, lay_pieces};
+use super::turning;
 use crate::curve::{Outline, TraceError, TrimError, outline_from_measures, outline_from_svg};
 use crate::footbed::{self, BuildError, Footbed};
-use crate::frame::bench_from_foot;
+use crate::frame::{Side, bench_from_foot};
 use crate::gauge;
-use crate::limits::{self, BootEffect, Bound, Case, Finding, Floor, Interval, Intervals, Repair};
+use crate::limits::{self, BootEffect, Case, Finding, Floor, Intervals, Repair};
 use crate::profile::Material;
-use crate::ticket::{FootOrder, Ticket, Underside};
-use crate::value::{Value, Values};
+use crate::ticket::{FootOrder, Laying, Ticket, Underside};
+use crate::value::Values;
 
 /// Why a foot cannot be designed at all.
 #[derive(Debug, thiserror::Error)]
@@ -74,19 +76,17 @@ pub(super) fn beside<'a>(ticket: &'a Ticket, mut design: Design<'a>) -> Design<'
 fn judged<'a>(ticket: &'a Ticket, order: &'a FootOrder, footbed: Footbed) -> Design<'a> {
     let read_back = gauge::read_design(&footbed);
     let case = case(ticket, order, &footbed, &read_back);
-    let (findings, intervals) = limits::check(&case);
+    let (mut findings, intervals) = limits::check(&case);
+    findings.splice(0..0, limits::referral(&ticket.wearer, order.side));
     let boot_effect = limits::boot_effect(&case);
     Design { order, footbed, read_back, findings, intervals, floors: vec![], boot_effect }
 }
 
 impl Design<'_> {
-    /// Narrows the intervals by what turning the blank needs: heights at places, and a length.
-    pub(super) fn narrow(&mut self, ticket: &Ticket, floors: Vec<Floor>, longest_mm: Option<f64>) {
+    /// Narrows the intervals by the heights that turning the blank needs at places.
+    pub(super) fn narrow(&mut self, ticket: &Ticket, floors: Vec<Floor>) {
         let case = case(ticket, self.order, &self.footbed, &self.read_back);
         limits::narrow(&case, &mut self.intervals, &floors);
-        if let (Some(most), Some(length)) = (longest_mm, self.intervals.get_mut(&Value::Length)) {
-            *length = length.and(Interval::at_most(most, Bound::of("pin_room")));
-        }
         self.floors = floors;
     }
 
@@ -94,7 +94,13 @@ impl Design<'_> {
     /// cup's width.
     pub fn search(&mut self, ticket: &Ticket) {
         let case = case(ticket, self.order, &self.footbed, &self.read_back);
-        limits::search(&case, &mut self.intervals, &|changed| top_of(ticket, changed));
+        // Of a pair in one blank the other lies beside it as it is.
+        let shared = ticket.make.laying == Laying::Pair;
+        let beside = ticket.feet.iter().filter(|order| shared && order.side != self.order.side);
+        let beside: Vec<(Side, Outline)> =
+            beside.filter_map(|order| Some((order.side, outline(order).ok()?))).collect();
+        let laid = |footbed: &Footbed| stops_as_laid(ticket, self.order.side, footbed, &beside);
+        limits::search(&case, &mut self.intervals, &|changed| top_of(ticket, changed), &laid);
     }
 
     /// What several values together can do about what stops this foot.
@@ -114,6 +120,18 @@ impl Design<'_> {
         let reason = self.order.reason.as_deref();
         self.findings.iter().filter(stops).filter(|f| !f.blocks(reason)).collect()
     }
+}
+
+/// What stops a footbed as it lies in its blank, and by how much.
+fn stops_as_laid(ticket: &Ticket, side: Side, footbed: &Footbed, beside: &[(Side, Outline)]) -> Vec<Finding> {
+    let own = Piece { side, outline: &footbed.outline };
+    let others = beside.iter().map(|(side, outline)| Piece { side: *side, outline });
+    let mut pieces: Vec<Piece> = others.chain([own]).collect();
+    pieces.sort_by_key(|piece| piece.side);
+    let Arrangement { lays, findings } = lay_pieces(&ticket.make, &pieces);
+    let turned = lays.iter().filter(|lay| lay.side == side);
+    let turned = turned.flat_map(|lay| turning::findings(&ticket.make, footbed, lay));
+    findings.into_iter().filter(|f| f.side == side).chain(turned).collect()
 }
 
 fn case<'a>(ticket: &'a Ticket, order: &'a FootOrder, footbed: &'a Footbed, read_back: &'a Values) -> Case<'a> {

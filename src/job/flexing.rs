@@ -2,7 +2,7 @@
 
 use super::Design;
 use crate::flex::{self, Flex, Question};
-use crate::limits;
+use crate::limits::{self, Finding};
 use crate::ticket::Ticket;
 
 /// Works out how the footbed gives and adds what there is to find, gravest first. A plate that cannot
@@ -27,6 +27,6 @@ pub(super) fn under_load(ticket: &Ticket, design: &mut Design) -> Flex {
         figures: None,
     });
     design.findings.extend(limits::under_load(order.side, &flex, order.foot.length_mm()));
-    design.findings.sort_by_key(|finding| finding.severity);
+    design.findings.sort_by_key(Finding::rank);
     flex
 }

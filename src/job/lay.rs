@@ -84,10 +84,25 @@ pub struct Arrangement {
 /// Lays every foot of a job, in the order they are given: each in a blank of its own, or a pair in
 /// one blank.
 pub fn lay(make: &Make, designs: &[&Design]) -> Arrangement {
-    match (make.laying, designs) {
+    let pieces: Vec<Piece> =
+        designs.iter().map(|design| Piece { side: design.order.side, outline: &design.footbed.outline }).collect();
+    lay_pieces(make, &pieces)
+}
+
+/// What of a design matters to how it is laid.
+#[derive(Clone, Copy)]
+pub(super) struct Piece<'a> {
+    pub(super) side: Side,
+    /// Foot frame.
+    pub(super) outline: &'a Outline,
+}
+
+/// The same for whoever has only outlines.
+pub(super) fn lay_pieces(make: &Make, pieces: &[Piece]) -> Arrangement {
+    match (make.laying, pieces) {
         (Laying::Pair, &[first, second]) => together(make, [first, second]),
         _ => {
-            let alone = designs.iter().map(|design| alone(make, design));
+            let alone = pieces.iter().map(|&piece| alone(make, piece));
             alone.fold(Arrangement { lays: vec![], findings: vec![] }, |mut all, one| {
                 all.lays.extend(one.lays);
                 all.findings.extend(one.findings);
@@ -146,15 +161,15 @@ fn margin_mm(make: &Make, blank: &Blank) -> f64 {
     blank.side_margin_mm + groove_mm(make)
 }
 
-fn alone(make: &Make, design: &Design) -> Arrangement {
-    let bench = bench_from_foot(design.order.side);
+fn alone(make: &Make, piece: Piece) -> Arrangement {
+    let bench = bench_from_foot(piece.side);
     // A blank that is turned over keeps its toes to +Y, where the pins expect them.
     let around = (make.underside == Underside::Flat).then(|| vec![bench.then_half_turned()]);
     let ways: Vec<_> = std::iter::once(vec![bench]).chain(around).collect();
-    settled(make, &[design], &ways)
+    settled(make, &[piece], &ways)
 }
 
-fn together(make: &Make, pair: [&Design; 2]) -> Arrangement {
+fn together(make: &Make, pair: [Piece; 2]) -> Arrangement {
     let room = |blank: &Blank| [blank.width_mm, blank.length_mm].map(|mm| mm - 2.0 * margin_mm(make, blank));
     let nests = |blank: &Blank| nests(make, pair, room(blank)[1]);
     let fits = |nest: &Nest, blank: &Blank| nest.size_mm.iter().zip(room(blank)).all(|(size, room)| *size <= room);
@@ -165,61 +180,55 @@ fn together(make: &Make, pair: [&Design; 2]) -> Arrangement {
     if !ways.is_empty() {
         return settled(make, &pair, &ways);
     }
-    let places = found.first().map_or(pair.map(|d| bench_from_foot(d.order.side)).to_vec(), |n| n.places.to_vec());
+    let places = found.first().map_or(pair.map(|piece| bench_from_foot(piece.side)).to_vec(), |n| n.places.to_vec());
     let size = found.first().map_or([0.0; 2], |nest| nest.size_mm);
     let needed = size.map(|mm| mm + 2.0 * margin_mm(make, &make.blank));
     let high = |blank: &&Blank| blank.height_mm >= make.blank.height_mm;
     let takes = |blank: &&Blank| nests(blank).iter().any(|nest| fits(nest, blank));
     let others: Vec<&Blank> = make.blanks.iter().filter(high).filter(takes).collect();
     let has = [make.blank.width_mm, make.blank.length_mm];
-    let told = pair.map(|d| limits::pair_room(d.order.side, &make.blank, needed, has, &others));
+    let told = pair.map(|piece| limits::pair_room(piece.side, &make.blank, needed, has, &others));
     let lays = lays(make, &pair, &centred(&pair, &places, &make.blank));
     Arrangement { lays, findings: told.to_vec() }
 }
 
-fn nests(make: &Make, pair: [&Design; 2], length_mm: f64) -> Vec<Nest> {
-    let outlines = pair.map(|design| &design.footbed.outline);
-    nest::nests(outlines, pair.map(|design| bench_from_foot(design.order.side)), gap_mm(make), length_mm)
+fn nests(make: &Make, pair: [Piece; 2], length_mm: f64) -> Vec<Nest> {
+    let outlines = pair.map(|piece| piece.outline);
+    nest::nests(outlines, pair.map(|piece| bench_from_foot(piece.side)), gap_mm(make), length_mm)
 }
 
 /// The first of `ways` for which a place clear of all clamps is found, as near the blank's middle
 /// as can be; else the first way in the middle, and which clamps it meets.
-fn settled(make: &Make, designs: &[&Design], ways: &[Vec<Placement>]) -> Arrangement {
-    let clear = ways.iter().find_map(|places| clear_of_clamps(make, designs, places));
-    let middle = || ways.first().map(|places| centred(designs, places, &make.blank)).unwrap_or_default();
+fn settled(make: &Make, pieces: &[Piece], ways: &[Vec<Placement>]) -> Arrangement {
+    let clear = ways.iter().find_map(|places| clear_of_clamps(make, pieces, places));
+    let middle = || ways.first().map(|places| centred(pieces, places, &make.blank)).unwrap_or_default();
     let places = clear.clone().unwrap_or_else(middle);
-    let findings = if clear.is_some() { vec![] } else { clamps_met(make, designs, &places) };
-    Arrangement { lays: lays(make, designs, &places), findings }
+    let findings = if clear.is_some() { vec![] } else { clamps_met(make, pieces, &places) };
+    Arrangement { lays: lays(make, pieces, &places), findings }
 }
 
-fn lays(make: &Make, designs: &[&Design], places: &[Placement]) -> Vec<Lay> {
+fn lays(make: &Make, pieces: &[Piece], places: &[Placement]) -> Vec<Lay> {
     let clamps = make.clamps.iter().enumerate();
     let clamps: Vec<KeepOut> =
         clamps.map(|(k, clamp)| KeepOut::rect(format!("clamp {}", k + 1), clamp.rect, clamp.height_mm)).collect();
-    let piece = |design: &Design, place: Placement| KeepOut {
-        name: format!("the {} footbed", design.order.side.name()),
-        outline: design.footbed.outline.placed(place).points().to_vec(),
+    let keep_out = |piece: &Piece, place: Placement| KeepOut {
+        name: format!("the {} footbed", piece.side.name()),
+        outline: piece.outline.placed(place).points().to_vec(),
         height_mm: blank_top_mm(&make.blank),
     };
-    let lay = |(k, (design, &top)): (usize, (&&Design, &Placement))| {
-        let others = designs.iter().zip(places).enumerate().filter(|(other, _)| *other != k);
-        let pieces = others.map(|(_, (design, &place))| piece(design, place));
+    let lay = |(k, (piece, &top)): (usize, (&Piece, &Placement))| {
+        let others = pieces.iter().zip(places).enumerate().filter(|(other, _)| *other != k);
+        let others = others.map(|(_, (piece, &place))| keep_out(piece, place));
         let under = (make.underside == Underside::Relieved).then(|| turned(top, &make.blank));
-        Lay {
-            side: design.order.side,
-            top,
-            under,
-            keep_out: clamps.iter().cloned().chain(pieces).collect(),
-            mark: None,
-        }
+        Lay { side: piece.side, top, under, keep_out: clamps.iter().cloned().chain(others).collect(), mark: None }
     };
-    designs.iter().zip(places).enumerate().map(lay).collect()
+    pieces.iter().zip(places).enumerate().map(lay).collect()
 }
 
 /// The pieces moved together so that the box around their outlines is centred in the blank, to the
 /// whole millimetre, so that a technician can measure it.
-fn centred(designs: &[&Design], places: &[Placement], blank: &Blank) -> Vec<Placement> {
-    let Some(bounds) = box_around(designs, places) else { return places.to_vec() };
+fn centred(pieces: &[Piece], places: &[Placement], blank: &Blank) -> Vec<Placement> {
+    let Some(bounds) = box_around(pieces, places) else { return places.to_vec() };
     let centre = |lo: f64, hi: f64, size: f64| (0.5 * (size - lo - hi)).round();
     moved(places, centre(bounds.x0, bounds.x1, blank.width_mm), centre(bounds.y0, bounds.y1, blank.length_mm))
 }
@@ -228,15 +237,15 @@ fn moved(places: &[Placement], x: f64, y: f64) -> Vec<Placement> {
     places.iter().map(|place| place.then_moved(Vector3::new(x, y, 0.0))).collect()
 }
 
-fn box_around(designs: &[&Design], places: &[Placement]) -> Option<Rect> {
-    let boxes = designs.iter().zip(places).map(|(d, &place)| d.footbed.outline.placed(place).bounds());
+fn box_around(pieces: &[Piece], places: &[Placement]) -> Option<Rect> {
+    let boxes = pieces.iter().zip(places).map(|(piece, &place)| piece.outline.placed(place).bounds());
     boxes.reduce(|a, b| Rect { x0: a.x0.min(b.x0), y0: a.y0.min(b.y0), x1: a.x1.max(b.x1), y1: a.y1.max(b.y1) })
 }
 
 /// The places nearest to the blank's middle that keep away from every clamp.
-fn clear_of_clamps(make: &Make, designs: &[&Design], places: &[Placement]) -> Option<Vec<Placement>> {
-    let middle = centred(designs, places, &make.blank);
-    let outlines: Vec<Outline> = designs.iter().zip(&middle).map(|(d, &p)| d.footbed.outline.placed(p)).collect();
+fn clear_of_clamps(make: &Make, pieces: &[Piece], places: &[Placement]) -> Option<Vec<Placement>> {
+    let middle = centred(pieces, places, &make.blank);
+    let outlines: Vec<Outline> = pieces.iter().zip(&middle).map(|(piece, &p)| piece.outline.placed(p)).collect();
     let needs: Vec<(Rect, f64)> = make.clamps.iter().map(|clamp| (clamp.rect, need(make, clamp).mm)).collect();
     let is_clear = |&(x, y): &(f64, f64)| {
         outlines.iter().all(|outline| {
@@ -247,7 +256,7 @@ fn clear_of_clamps(make: &Make, designs: &[&Design], places: &[Placement]) -> Op
             })
         })
     };
-    let (x, y) = shifts(make, box_around(designs, &middle)?).into_iter().find(is_clear)?;
+    let (x, y) = shifts(make, box_around(pieces, &middle)?).into_iter().find(is_clear)?;
     Some(moved(&middle, x, y))
 }
 
@@ -302,13 +311,12 @@ fn need(make: &Make, clamp: &Clamp) -> Need {
     most
 }
 
-fn clamps_met(make: &Make, designs: &[&Design], places: &[Placement]) -> Vec<Finding> {
-    let each = designs.iter().zip(places).flat_map(|(design, &place)| {
-        let outline = design.footbed.outline.placed(place);
+fn clamps_met(make: &Make, pieces: &[Piece], places: &[Placement]) -> Vec<Finding> {
+    let each = pieces.iter().zip(places).flat_map(|(piece, &place)| {
+        let outline = piece.outline.placed(place);
         make.clamps.iter().enumerate().map(move |(k, clamp)| {
             let (distance, need) = (distance_mm(&outline, clamp.rect), need(make, clamp));
-            (distance < need.mm)
-                .then(|| limits::clamp_met(design.order.side, k + 1, distance.max(0.0), need.mm, &need.part))
+            (distance < need.mm).then(|| limits::clamp_met(piece.side, k + 1, distance.max(0.0), need.mm, &need.part))
         })
     });
     each.flatten().collect()

@@ -32,7 +32,7 @@ use crate::carve::CarveError;
 use crate::draw::DrawError;
 use crate::flex::Flex;
 use crate::frame::Side;
-use crate::limits;
+use crate::limits::{self, Finding};
 use crate::mesh::{MeshError, ScanError};
 use crate::nc::{Refusals, WriteError};
 use crate::path::{PathError, Step};
@@ -192,7 +192,7 @@ fn arranged<'a>(ticket: &'a Ticket, designs: Vec<Design<'a>>) -> Vec<(Design<'a>
             let found: Vec<_> = findings.iter().filter(|f| f.side == lay.side).cloned().collect();
             if !found.is_empty() {
                 design.findings.extend(found);
-                design.findings.sort_by_key(|f| f.severity);
+                design.findings.sort_by_key(Finding::rank);
             }
             (with_turning(ticket, design, &lay), lay)
         })
@@ -257,11 +257,10 @@ fn make_foot<'a>(
 
 /// The design with what there is to find about turning the blank, gravest first.
 fn with_turning<'a>(ticket: &Ticket, mut design: Design<'a>, lay: &Lay) -> Design<'a> {
-    design.findings.extend(turning::findings(&ticket.make, &design, lay));
-    design.findings.sort_by_key(|finding| finding.severity);
+    design.findings.extend(turning::findings(&ticket.make, &design.footbed, lay));
+    design.findings.sort_by_key(Finding::rank);
     let floors = turning::floors(&ticket.make, &design, lay);
-    let longest = turning::longest_mm(&ticket.make, &design, lay);
-    design.narrow(ticket, floors, longest);
+    design.narrow(ticket, floors);
     design
 }
 

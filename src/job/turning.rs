@@ -76,35 +76,19 @@ pub fn pins(make: &Make) -> Vec<Pin> {
 
 /// What there is to say before anything is planned: room for the pins, and the hollow that nothing
 /// holds.
-pub fn findings(make: &Make, design: &Design, lay: &Lay) -> Vec<Finding> {
-    let side = design.order.side;
+pub(super) fn findings(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Finding> {
+    let side = lay.side;
     if lay.under.is_none() {
         return vec![];
     }
-    let Some((deepest_mm, at)) = deepest(&design.footbed) else { return vec![limits::no_hollow(side)] };
+    let Some((deepest_mm, at)) = deepest(footbed) else { return vec![limits::no_hollow(side)] };
     let mut found: Vec<Finding> =
-        pins(make).iter().flat_map(|pin| limits::pin_room(side, &room(make, &design.footbed, lay.top, pin))).collect();
+        pins(make).iter().flat_map(|pin| limits::pin_room(side, &room(make, footbed, lay.top, pin))).collect();
     if make.turning == Turning::Edges {
         found.push(limits::turned_by_edges(side, make.blank.width_mm));
     }
-    found.push(limits::unsupported(side, deepest_mm, at, design.order.foot.length_mm()));
+    found.push(limits::unsupported(side, deepest_mm, at, footbed.places.foot_length_mm));
     found
-}
-
-/// Longest that the footbed may be asked for the pins to keep their room; `None` where no pins stand.
-pub fn longest_mm(make: &Make, design: &Design, lay: &Lay) -> Option<f64> {
-    /// The piece lies at whole millimetres, so a longer one may come to lie this much nearer to a pin.
-    const ROUNDING_MM: f64 = 1.0;
-    lay.under.and_then(|_| deepest(&design.footbed))?;
-    let slack = |pin: &Pin| {
-        let room = room(make, &design.footbed, lay.top, pin);
-        room.to_outline_mm - room.needed_mm
-    };
-    let slack = pins(make).iter().map(slack).reduce(f64::min)?;
-    let length = design.footbed.outline.length_mm();
-    // Centred, it grows by half at each end.
-    let longest = length + 2.0 * (slack - ROUNDING_MM);
-    Some(if slack >= 0.0 { longest.max(length) } else { longest })
 }
 
 /// Where the top must stand high enough for what the cutters leave over the pins; none where no pins

@@ -23,6 +23,9 @@ impl Bound {
     /// The measures between which an outline can be drawn.
     pub const OUTLINE: Bound = Bound::of("outline_shape");
 
+    /// The outline that was traced brings its own sizes.
+    pub const TRACED: Bound = Bound::of("traced_outline");
+
     /// A limit of the whole footbed.
     pub const fn of(limit: &'static str) -> Bound {
         Bound { limit, part: None }

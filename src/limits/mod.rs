@@ -16,6 +16,8 @@ mod interval;
 mod line;
 mod lp;
 mod order;
+mod reach;
+mod referral;
 mod repair;
 mod search;
 mod shop;
@@ -34,8 +36,10 @@ pub use boot::{BootEffect, boot_effect};
 pub use field::{Floor, narrow};
 pub use flex::under_load;
 pub use interval::{Bound, Found, Interval, Intervals};
+pub use reach::Unreached;
+pub use referral::referral;
 pub use repair::{Change, Contradiction, Repair, ValueChange, repair};
-pub use search::{Rebuild, SEARCHED_MM, search};
+pub use search::{Laid, Rebuild, SEARCHED_MM, search};
 pub use shop::{line_load, rest_cutter, scallop};
 pub use turning::{PinRoom, no_hollow, pin_room, turned_by_edges, unreached_under, unsupported};
 
@@ -73,7 +77,7 @@ impl Severity {
 pub enum Overrule {
     /// A reason on the ticket lets the job go on; it is printed on the sheet.
     ByReason,
-    /// Physically impossible: no reason helps.
+    /// Physically impossible, or for a clinician first: no reason helps.
     Never,
 }
 
@@ -102,6 +106,9 @@ pub struct Finding {
     pub message: String,
     /// Which value to change to what.
     pub advice: String,
+    /// What the cutters cannot reach, and a map of it; of `hollow_radius` only.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unreached: Option<Box<Unreached>>,
 }
 
 impl Finding {
@@ -120,6 +127,7 @@ impl Finding {
             unit: "mm",
             message,
             advice,
+            unreached: None,
         }
     }
 
@@ -137,6 +145,11 @@ impl Finding {
     fn never_overruled(mut self) -> Finding {
         self.overrule = Overrule::Never;
         self
+    }
+
+    /// Sorts what is for a clinician first, then the gravest.
+    pub fn rank(&self) -> (bool, Severity) {
+        (self.limit != "referral_flag", self.severity)
     }
 
     /// Whether this finding keeps programs from being written, given the reason typed on the
@@ -171,7 +184,7 @@ pub fn check(case: &Case) -> (Vec<Finding>, Intervals) {
     let mut findings = surface::findings(case, field, &intervals);
     findings.extend(order::findings(case));
     findings.extend(shop::findings(case, field.lowest_mm(), field.highest_mm()));
-    findings.sort_by_key(|f| f.severity);
+    findings.sort_by_key(Finding::rank);
     (findings, intervals)
 }
 

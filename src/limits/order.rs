@@ -29,8 +29,8 @@ const SHORTER_MM: f64 = 4.0;
 const LONGER_MM: f64 = 15.0;
 /// Room between the standing heel and the cup's rim, both sides together, mm. Shop's own choice.
 const CUP_ROOM_MM: f64 = 1.0;
-/// The flex zone is as thick as asked when it reads back this close, mm: what the tables print.
-pub(super) const FLEX_AGREE_MM: f64 = 0.01;
+/// The flex zone is as thick as asked when it reads back this close, mm: half of what the tables print.
+pub(super) const FLEX_AGREE_MM: f64 = 0.005;
 /// The range in which a ticket may write a value at all.
 pub(super) fn writable(value: Value) -> Interval {
     let allowed = ticket::writable(value);

@@ -294,3 +294,76 @@ fn help(limit: &str) -> Option<&'static str> {
         _ => return None,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::profile::Shelf;
+    use crate::{curve, footbed, ticket};
+    use std::fmt::Write;
+
+    /// The programs of random tickets with our answers, one a line, for `.ci/outside/program.py`: prices;
+    /// start; our answer or nothing; then seven weights and the least of every line. All lines go out, not
+    /// only those that the cutting planes chose: of every fifth place floor and ceiling, and the slopes' tangents that were met.
+    #[test]
+    fn programs_are_handed_on() {
+        let mut out = String::new();
+        let (mut solved, mut never) = (0, 0);
+        for seed in 1..=24 {
+            let Some((known, answer)) = program(seed) else { continue };
+            let fields = known.moving.field.seen.iter().zip(&known.moving.moves).step_by(5);
+            let flat = |(seen, moves): (&Seen, &Moves)| {
+                let lines = lines_at(&known.moving.field.allowed, seen, moves, &Amounts::default());
+                lines.into_iter().take(2).collect::<Vec<_>>()
+            };
+            let lines: Vec<Line> = known.lines.iter().copied().chain(fields.flat_map(flat)).collect();
+            if let Some(answer) = &answer {
+                assert!(lines.iter().all(|line| line.slack(answer) > -1e-4));
+                solved += 1;
+            } else {
+                never += 1;
+            }
+            let numbers = |all: &[f64]| all.iter().map(f64::to_string).collect::<Vec<_>>().join(" ");
+            let answer = answer.map_or(String::new(), |answer| numbers(&answer));
+            write!(out, "{};{};{answer}", numbers(&known.price), numbers(&known.moving.amounts)).unwrap();
+            lines.iter().for_each(|line| write!(out, ";{} {}", numbers(&line.weights), line.least).unwrap());
+            out.push('\n');
+        }
+        assert!(solved > 8 && never > 1, "{solved} solved, {never} never");
+        if let Ok(folder) = std::env::var("SUSTENT_OUTSIDE") {
+            std::fs::create_dir_all(&folder).unwrap();
+            std::fs::write(std::path::Path::new(&folder).join("programs.txt"), out).unwrap();
+        }
+    }
+
+    /// A ticket with values drawn by a linear congruence (Knuth's MMIX constants), and the least change
+    /// that meets its limits.
+    fn program(seed: u64) -> Option<(Known<'static>, Option<Amounts>)> {
+        let text = include_str!("../../output-samples/PATROL-07/ticket.toml");
+        let mut ticket = ticket::read(text, "t", &Shelf::built_in(), &|_: &str| Err(String::new())).unwrap();
+        let mut state = seed;
+        let mut draw = |lo: f64, hi: f64| {
+            state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            lo + (hi - lo) * ((state >> 11) as f64 / (1_u64 << 53) as f64)
+        };
+        let spans = [(2.0, 8.0), (6.0, 20.0), (-8.0, 8.0), (5.0, 26.0), (0.0, 9.0), (0.0, 4.0), (1.5, 7.0)];
+        ticket.make.blank.height_mm = draw(18.0, 34.0);
+        if seed.is_multiple_of(4) {
+            // A reach that no heel of this boot meets.
+            ticket.make.finishing.stickout_mm = ticket.make.blank.height_mm - draw(7.0, 9.0);
+        }
+        let mut order = ticket.feet[0].clone();
+        SHAPING.into_iter().zip(spans).for_each(|(value, (lo, hi))| order.support.ask(value, draw(lo, hi)));
+        let outline = curve::outline_from_measures(&order.trim_measures()).ok()?;
+        let (length, flat) = (order.foot.length_mm(), footbed::Underside::Flat);
+        let footbed = footbed::Footbed::build(outline, length, &order.support, flat).ok()?;
+        let read_back = gauge::read_design(&footbed);
+        let case =
+            Case { make: &ticket.make, boot: &ticket.boot, order: &order, footbed: &footbed, read_back: &read_back };
+        // Handed on with its lines; one a ticket, for a test's length.
+        let moving: &'static Moving = Box::leak(Box::new(Moving::new(&case)));
+        let mut known = Known::new(&case, moving, &[]);
+        let answer = known.least(&[]).ok();
+        Some((known, answer))
+    }
+}

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::field::{Field, Zone, least_mm};
 use super::interval::{Bound, Found, Interval, Intervals};
 use super::order::{FLEX_AGREE_MM, writable};
-use super::{Case, ROUNDING, shop};
+use super::{Case, Finding, ROUNDING, Severity, shop};
 use crate::footbed::{self, Footbed};
 use crate::gauge::{self, Piece};
 use crate::ticket::{FootOrder, Underside};
@@ -28,8 +28,11 @@ pub type Rebuild<'a> = &'a (dyn Fn(&FootOrder) -> Option<Footbed> + Sync);
 /// The worst slack of all limits at a value, and whose it is; negative where one is broken.
 type Judge<'a> = &'a (dyn Fn(f64) -> (Bound, f64) + Sync);
 
+/// What stops a changed footbed as it would lie in its blank.
+pub type Laid<'a> = &'a (dyn Fn(&Footbed) -> Vec<Finding> + Sync);
+
 /// Closes in on the ends that need other designs. `intervals` are those of [`super::check`].
-pub fn search(case: &Case, intervals: &mut Intervals, rebuild: Rebuild) {
+pub fn search(case: &Case, intervals: &mut Intervals, rebuild: Rebuild, laid: Laid) {
     let values = [Value::HeelCupWidth, Value::Length, Value::BallWidth, Value::HeelWidth];
     let found: Vec<(Value, Interval)> = values
         .into_par_iter()
@@ -38,7 +41,7 @@ pub fn search(case: &Case, intervals: &mut Intervals, rebuild: Rebuild) {
             let closed = *intervals.get(&value)?;
             // A cup width that is not asked begins at what the design makes of it.
             let now = case.order.asked(value).or(case.read_back.get(&value).copied())?;
-            let judge = |to: f64| judge(case, value, to, rebuild);
+            let judge = |to: f64| judge(case, value, to, rebuild, laid);
             Some((value, searched(&judge, closed, now)))
         })
         .collect();
@@ -46,14 +49,20 @@ pub fn search(case: &Case, intervals: &mut Intervals, rebuild: Rebuild) {
 }
 
 /// The worst slack of the design with `value` changed.
-fn judge(case: &Case, value: Value, to: f64, rebuild: Rebuild) -> (Bound, f64) {
+fn judge(case: &Case, value: Value, to: f64, rebuild: Rebuild, laid: Laid) -> (Bound, f64) {
     let mut order = case.order.clone();
     order.support.ask(value, to);
     let Some(footbed) = rebuild(&order) else { return (Bound::OUTLINE, -1.0) };
     let read_back = gauge::read_design(&footbed);
     let changed = Case { order: &order, footbed: &footbed, read_back: &read_back, ..*case };
     let slacks = Field::new(&changed).slacks().into_iter().chain(shop::size_slacks(&changed));
-    worst(slacks)
+    worst(slacks.chain(laid(&footbed).iter().filter_map(lack)))
+}
+
+/// By how much a stop is broken; at least by so much that it counts.
+fn lack(stop: &Finding) -> Option<(Bound, f64)> {
+    let by = (stop.severity == Severity::Stop).then(|| stop.measured.zip(stop.allowed)).flatten();
+    by.map(|(measured, allowed)| (Bound::of(stop.limit), -(measured - allowed).abs().max(2.0 * ROUNDING)))
 }
 
 fn worst(slacks: impl Iterator<Item = (Bound, f64)>) -> (Bound, f64) {

@@ -68,9 +68,18 @@ pub(super) fn size_intervals(case: &Case) -> Vec<(Value, Interval)> {
     let wall = make.material.least.rim_wall.max(RIM_INSET_MM);
     let cup = Interval { found: Found::OutlineOnly, ..Interval::at_most(heel - 2.0 * wall, RIM) };
     let mut sizes = [(Value::Length, length), (Value::BallWidth, width), (Value::HeelWidth, width)];
-    if order.traced.is_none() {
-        for ((_, interval), (lo, hi)) in sizes.iter_mut().zip(trim_ranges(&order.trim_measures())) {
-            *interval = interval.and(Interval::between(lo, hi, Bound::OUTLINE));
+    match order.traced {
+        None => {
+            for ((_, interval), (lo, hi)) in sizes.iter_mut().zip(trim_ranges(&order.trim_measures())) {
+                *interval = interval.and(Interval::between(lo, hi, Bound::OUTLINE));
+            }
+        }
+        // What a tracing brings is no value that a ticket asks.
+        Some(_) => {
+            for (value, interval) in &mut sizes {
+                let made = case.read_back.get(value).copied().unwrap_or(f64::NAN);
+                *interval = Interval::between(made, made, Bound::TRACED).and(*interval);
+            }
         }
     }
     sizes.into_iter().chain([(Value::HeelCupWidth, cup)]).collect()

@@ -1,9 +1,9 @@
 //! Findings about the top surface: thickness, height, slope, hollow radius.
 
-use super::field::{Field, Seen, Zone, least_mm, past};
+use super::field::{Field, Zone, least_mm, past};
 use super::interval::Intervals;
 use super::order::up;
-use super::{Case, Finding, Severity, shop};
+use super::{Case, Finding, Severity, reach, shop};
 use crate::value::Value;
 
 /// A cup's wall leans out from upright by at least this, deg. Shop's own choice.
@@ -21,7 +21,7 @@ pub(super) fn findings(case: &Case, field: &Field, intervals: &Intervals) -> Vec
     let mut found: Vec<Finding> = Zone::ALL.into_iter().filter_map(|zone| thin(case, field, intervals, zone)).collect();
     found.extend(too_high(case, field, intervals));
     found.extend(too_steep(case, field, intervals));
-    found.extend(too_hollow(case, field));
+    found.extend(reach::too_hollow(case, field));
     found.extend(cup_draft(case, field));
     found.extend(uneven(case));
     found
@@ -140,29 +140,6 @@ fn too_steep(case: &Case, field: &Field, intervals: &Intervals) -> Option<Findin
     )
 }
 
-/// The tightest hollow against the finishing cutter: what it cannot reach stays.
-fn too_hollow(case: &Case, field: &Field) -> Option<Finding> {
-    let cutter = shop::finest(case.make);
-    let radius = cutter.shape.hollow_radius();
-    let curvature = |s: &Seen| hollow_curvature(case, s);
-    let tightest = field.seen.iter().max_by(|a, b| curvature(a).total_cmp(&curvature(b)))?;
-    let hollow = 1.0 / curvature(tightest).max(1e-9);
-    (hollow < radius).then(|| {
-        let message = format!(
-            "the surface is hollow to a radius of {hollow:.1} mm; cutter {} has {radius:.1} mm: what it cannot \
-             reach stays (the proof tells how much)",
-            cutter.name
-        );
-        let advice = match (2.0 * hollow).floor() {
-            0.0 => "no ball cutter reaches it: ask a shallower or wider cup, or lower arches".to_string(),
-            most => format!("finish with a ball cutter of {most} mm or less"),
-        };
-        Finding::new("hollow_radius", Severity::Caution, case.order.side, message, advice)
-            .numbers(hollow, radius, "mm")
-            .place(tightest.at, case.footbed.places.foot_length_mm)
-    })
-}
-
 /// Values that thicken the zone, the most natural first.
 fn thickened_by(zone: Zone) -> &'static [Value] {
     match zone {
@@ -170,17 +147,6 @@ fn thickened_by(zone: Zone) -> &'static [Value] {
         Zone::Flex => &[Value::HeelThickness, Value::ForefootThickness, Value::LateralArch],
         Zone::Forefoot => &[Value::ForefootThickness],
     }
-}
-
-/// Greatest principal curvature, positive where the surface is hollow seen from above, 1/mm
-/// (do Carmo 1976, sec. 3-3, for the graph of a function; from memory).
-fn hollow_curvature(case: &Case, s: &Seen) -> f64 {
-    let [zxx, zxy, zyy] = case.footbed.top.second(s.at);
-    let (p, q) = (s.grad.x, s.grad.y);
-    let w = (1.0 + p * p + q * q).sqrt();
-    let mean = ((1.0 + q * q) * zxx - 2.0 * p * q * zxy + (1.0 + p * p) * zyy) / (2.0 * w * w * w);
-    let gauss = (zxx * zyy - zxy * zxy) / (w * w * w * w);
-    mean + (mean * mean - gauss).max(0.0).sqrt()
 }
 
 /// "set heel_thickness to 3.2 mm" for the first of `values` that can do it alone.
@@ -192,7 +158,8 @@ fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
     });
     one.unwrap_or_else(|| {
         let names: Vec<&str> = values.iter().map(|v| v.name()).collect();
-        format!("no one value passes alone: change {} together with what else is found", names.join(" and "))
+        let (names, verb) = (names.join(" and "), if names.len() > 1 { "move" } else { "moves" });
+        format!("no one value passes alone: {names} {verb} it; `check` tells the least change of several")
     })
 }
 

@@ -5,6 +5,7 @@
 //! take the place of what has the same name.
 
 mod reading;
+pub mod rules;
 mod shelf;
 
 use std::collections::BTreeMap;

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::written::{self, Need, Problem, Problems, Section, suggest};
 
+use super::rules::{self, Rules};
 use super::{Blank, Cutter, Load, Machine, Material, StartingSupport, Tolerances, reading};
 
 /// What a profile describes.
@@ -17,12 +18,21 @@ pub enum Kind {
     Support,
     Tolerances,
     Load,
+    Rules,
 }
 
 impl Kind {
     /// Every kind, in the order of listings.
-    pub const ALL: [Kind; 7] =
-        [Kind::Material, Kind::Blank, Kind::Cutter, Kind::Machine, Kind::Support, Kind::Tolerances, Kind::Load];
+    pub const ALL: [Kind; 8] = [
+        Kind::Material,
+        Kind::Blank,
+        Kind::Cutter,
+        Kind::Machine,
+        Kind::Support,
+        Kind::Tolerances,
+        Kind::Load,
+        Kind::Rules,
+    ];
 
     /// The folder of such profiles, which is also the word for them on the command line.
     pub fn folder(self) -> &'static str {
@@ -34,6 +44,7 @@ impl Kind {
             Kind::Support => "supports",
             Kind::Tolerances => "tolerances",
             Kind::Load => "loads",
+            Kind::Rules => "rules",
         }
     }
 
@@ -47,6 +58,7 @@ impl Kind {
             Kind::Support => "starting support",
             Kind::Tolerances => "set of tolerances",
             Kind::Load => "load",
+            Kind::Rules => "set of rules",
         }
     }
 
@@ -91,6 +103,8 @@ pub struct Shelf {
     supports: BTreeMap<String, StartingSupport>,
     tolerances: BTreeMap<String, Tolerances>,
     loads: BTreeMap<String, Load>,
+    /// By file, in the order in which they came: a later file goes over an earlier one.
+    rules: Vec<(String, Rules)>,
     cards: BTreeMap<(Kind, String), Card>,
 }
 
@@ -194,6 +208,11 @@ impl Shelf {
         self.loads.get(name).ok_or_else(|| self.unknown(Kind::Load, name))
     }
 
+    /// The rules of every file together, the shop's own over those compiled in.
+    pub fn rules(&self) -> Rules {
+        self.rules.iter().fold(Rules::default(), |all, (_, rules)| all.over(rules.clone()))
+    }
+
     fn unknown(&self, kind: Kind, name: &str) -> Unknown {
         let names = self.names(kind);
         let help = match suggest(name, names.iter().copied()) {
@@ -213,6 +232,7 @@ impl Shelf {
             Kind::Support => put(&mut self.supports, kind, name, file, text, reading::support),
             Kind::Tolerances => put(&mut self.tolerances, kind, name, file, text, reading::tolerances),
             Kind::Load => put(&mut self.loads, kind, name, file, text, reading::load),
+            Kind::Rules => put_rules(&mut self.rules, name, file, text),
         }?;
         self.cards.insert((kind, name.to_owned()), card);
         Ok(())
@@ -235,6 +255,20 @@ fn put<T>(
         Some((profile?, Card { kind, name: name.to_owned(), title: title?, lines }))
     })?;
     place.insert(name.to_owned(), profile);
+    Ok(card)
+}
+
+/// Reads one file of rules and puts it in its place, or last.
+fn put_rules(place: &mut Vec<(String, Rules)>, name: &str, file: &str, text: &str) -> Result<Card, Problems> {
+    let (read, card) = written::read(file, text, |s| {
+        let title = s.text("title", Need::Required, LONGEST_TITLE);
+        let (read, lines) = rules::rules(s);
+        Some((read, Card { kind: Kind::Rules, name: name.to_owned(), title: title?, lines }))
+    })?;
+    match place.iter_mut().find(|(earlier, _)| earlier == name) {
+        Some((_, earlier)) => *earlier = read,
+        None => place.push((name.to_owned(), read)),
+    }
     Ok(card)
 }
 
@@ -330,4 +364,9 @@ const BUILT_IN: &[(Kind, &str, &str)] = &[
     built_in!(Kind::Load, "loads", "one-foot-turn"),
     built_in!(Kind::Load, "loads", "standing"),
     built_in!(Kind::Load, "loads", "two-feet-alpine"),
+    built_in!(Kind::Rules, "rules", "classes"),
+    built_in!(Kind::Rules, "rules", "complaints"),
+    built_in!(Kind::Rules, "rules", "measures"),
+    built_in!(Kind::Rules, "rules", "referral"),
+    built_in!(Kind::Rules, "rules", "starting"),
 ];

@@ -13,13 +13,16 @@ mod revise;
 use crate::curve::TrimMeasures;
 use crate::foot::{Foot, Stations};
 use crate::frame::{Rect, Side};
+use crate::profile::rules::Flag;
 use crate::profile::{Blank, Cutter, Load, Machine, Material};
 use crate::value::{Value, Values};
 
 pub use crate::written::{Colour, Problem, Problems};
 pub use amend::{revised, with_reason, with_value};
+pub(crate) use order::{Tracings, measure};
 pub use ranges::writable;
 pub use reading::read;
+pub(crate) use reading::{boot, checked_code, flags, look_up, refuse_names};
 pub use revise::{Because, ReviseError, Setting, revise};
 
 /// A resolved job: one or two footbeds for one wearer and one boot.
@@ -48,6 +51,26 @@ pub struct Wearer {
     pub usage: String,
     /// How the footbed is loaded when it is asked whether its arch gives.
     pub load: Load,
+    /// Signs that a clinician is to see first.
+    pub flags: Vec<RaisedFlag>,
+    /// Who has said that a footbed may be made in spite of them, as typed by a person.
+    pub cleared: Option<String>,
+}
+
+/// A referral flag that is raised.
+#[derive(Clone, Debug, PartialEq)]
+#[allow(missing_docs)]
+pub struct RaisedFlag {
+    pub name: String,
+    pub words: String,
+    /// Whether nothing is made until it is cleared.
+    pub stops: bool,
+}
+
+impl RaisedFlag {
+    pub(crate) fn of(flag: &Flag) -> RaisedFlag {
+        RaisedFlag { name: flag.name.clone(), words: flag.words.clone(), stops: flag.stops }
+    }
 }
 
 /// The boot it goes into; what is unknown stays unknown.

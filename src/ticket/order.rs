@@ -10,9 +10,9 @@ use super::{Boot, FootOrder, Support, Traced, fill, ranges};
 
 /// Tracings of stock insoles, by the foot they were taken from.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Tracings {
-    pub(super) left: Option<Traced>,
-    pub(super) right: Option<Traced>,
+pub(crate) struct Tracings {
+    pub(crate) left: Option<Traced>,
+    pub(crate) right: Option<Traced>,
 }
 
 impl Tracings {
@@ -174,7 +174,7 @@ fn foot(s: &Section) -> Option<Foot> {
 }
 
 /// One measure in each loading it was taken in.
-fn measure(s: &Section, key: &str, allowed: Allowed) -> Option<Loaded> {
+pub(crate) fn measure(s: &Section, key: &str, allowed: Allowed) -> Option<Loaded> {
     if let Some(number) = s.number_instead(key) {
         let message = format!("`{}` is {number} without its loading", s.full_name(key));
         let help = match allowed.guess(number) {

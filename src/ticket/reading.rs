@@ -1,11 +1,14 @@
 //! The text of a ticket -> a ticket: who, which boot, how it is made, what came before.
 
 use crate::frame::Side;
+use crate::profile::rules::Rules;
 use crate::profile::{Shelf, Unknown};
 use crate::written::{self, Need, Problems, Section};
 
 use super::order::{Context, Tracings};
-use super::{Boot, FootOrder, Laying, Make, PastRevision, StockInsole, Ticket, Traced, Wearer, making, order, ranges};
+use super::{
+    Boot, FootOrder, Laying, Make, PastRevision, RaisedFlag, StockInsole, Ticket, Traced, Wearer, making, order, ranges,
+};
 
 /// Reads a ticket.
 ///
@@ -32,7 +35,8 @@ fn ticket(top: &Section, shelf: &Shelf, beside: &dyn Fn(&str) -> Result<String, 
     let wearer = top.within("wearer", Need::Optional, |s| wearer(s, shelf));
     let wearer = wearer.unwrap_or_else(|| {
         let load = shelf.load(USUAL_LOAD).map_err(|unknown| top.here(unknown.to_string(), "")).ok()?;
-        Some(Wearer { weight_kg: None, usage: USUAL_USE.to_owned(), load: load.clone() })
+        let (usage, flags) = (USUAL_USE.to_owned(), vec![]);
+        Some(Wearer { weight_kg: None, usage, load: load.clone(), flags, cleared: None })
     });
     let boot = top.within("boot", Need::Optional, |s| boot(s, beside));
     let (boot, tracings) = boot.unwrap_or_default();
@@ -88,7 +92,7 @@ fn whole_revision(s: &Section) -> Option<u32> {
 }
 
 /// Codes stand in file names and program comments, so that only plain signs are safe.
-fn checked_code(s: &Section, code: String) -> Option<String> {
+pub(crate) fn checked_code(s: &Section, code: String) -> Option<String> {
     let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
     let starts_well = code.starts_with(|c: char| c.is_ascii_alphanumeric());
     let count = code.chars().count();
@@ -108,7 +112,7 @@ fn checked_code(s: &Section, code: String) -> Option<String> {
 }
 
 /// Names have no place in a ticket: whoever writes one gets told, not just "unknown key".
-fn refuse_names(s: &Section) {
+pub(crate) fn refuse_names(s: &Section) {
     for key in ["name", "first_name", "last_name", "surname", "email", "phone", "address", "birthday"] {
         if s.has(key) {
             s.allow(key);
@@ -125,14 +129,41 @@ fn wearer(s: &Section, shelf: &Shelf) -> Option<Wearer> {
     let weight_kg = s.number("weight", Need::Optional, ranges::WEIGHT);
     let usage = s.text("use", Need::Optional, usize::MAX).unwrap_or_else(|| USUAL_USE.to_owned());
     let load = s.text("load", Need::Optional, usize::MAX).unwrap_or_else(|| USUAL_LOAD.to_owned());
+    let flags = flags(s, &shelf.rules());
+    let cleared = s.text("cleared", Need::Optional, ranges::LONGEST_NOTE);
     refuse_names(s);
     let load = look_up(s, "load", &load, |name| shelf.load(name));
     look_up(s, "use", &usage, |name| shelf.support(name))?;
-    Some(Wearer { weight_kg, usage, load: load?.clone() })
+    Some(Wearer { weight_kg, usage, load: load?.clone(), flags: flags?, cleared })
+}
+
+/// Most flags that are read: there are a dozen, and the shop may have its own.
+const MOST_FLAGS: usize = 30;
+
+/// Referral flags by name; what is no flag is noted at the key.
+pub(crate) fn flags(s: &Section, rules: &Rules) -> Option<Vec<RaisedFlag>> {
+    let names = if s.has("flags") { s.texts("flags", Need::Required, MOST_FLAGS, 40)? } else { vec![] };
+    s.allow("flags");
+    let raised: Vec<Option<RaisedFlag>> = names
+        .iter()
+        .map(|name| {
+            let found = rules.flags.iter().find(|flag| flag.name == *name);
+            if found.is_none() {
+                let known: Vec<&str> = rules.flags.iter().map(|flag| flag.name.as_str()).collect();
+                let help = match written::suggest(name, known.iter().copied()) {
+                    Some(near) => format!("did you mean \"{near}\"?"),
+                    None => format!("known: {}", known.join(", ")),
+                };
+                s.at("flags", format!("there is no flag \"{}\"", written::shortened(name)), help);
+            }
+            found.map(RaisedFlag::of)
+        })
+        .collect();
+    raised.into_iter().collect()
 }
 
 /// What `find` finds under `name`; what it does not find is noted at `key`.
-pub(super) fn look_up<T>(
+pub(crate) fn look_up<T>(
     s: &Section,
     key: &str,
     name: &str,
@@ -149,7 +180,7 @@ pub(super) fn look_up<T>(
         .ok()
 }
 
-fn boot(s: &Section, beside: &dyn Fn(&str) -> Result<String, String>) -> (Boot, Tracings) {
+pub(crate) fn boot(s: &Section, beside: &dyn Fn(&str) -> Result<String, String>) -> (Boot, Tracings) {
     let mondopoint_mm = s.number("mondopoint", Need::Optional, ranges::MONDOPOINT);
     let ramp_deg = s.number("ramp", Need::Optional, ranges::RAMP);
     let insole = s.within("stock_insole", Need::Optional, |s| stock_insole(s, beside));

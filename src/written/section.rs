@@ -146,6 +146,40 @@ impl<'a> Section<'a> {
         Some(text.to_owned())
     }
 
+    /// A list of at most `most` texts of at most `longest` characters each.
+    pub fn texts(&self, key: &str, need: Need, most: usize, longest: usize) -> Option<Vec<String>> {
+        let (value, place) = self.value(key, need)?;
+        let wrong = |place: Range<usize>, message: String, help: String| self.note(place, message, "", help);
+        let Some(list) = value.as_array().filter(|list| list.len() <= most) else {
+            let message = format!("`{}` must be a list of at most {most} texts", self.full_name(key));
+            wrong(place, message, format!("write it such as {key} = [\"...\", \"...\"]"));
+            return None;
+        };
+        let read = list.iter().map(|item| match item.get_ref().as_str() {
+            Some(text) if text.chars().count() <= longest && !text.chars().any(char::is_control) => {
+                Some(text.to_owned())
+            }
+            Some(_) => {
+                let message = format!("a text in `{}` is too long, or holds a control character", self.full_name(key));
+                wrong(item.span(), message, format!("at most {longest} characters on one line"));
+                None
+            }
+            None => {
+                self.wrong_type(key, item.span(), A_TEXT, item.get_ref());
+                None
+            }
+        });
+        // Read to the end before failing, so that every mistake is told.
+        let read: Vec<Option<String>> = read.collect();
+        self.record(key, place, "", false);
+        read.into_iter().collect()
+    }
+
+    /// Where `key` is written, as a range of bytes of the text, its byte order mark not counted.
+    pub fn place(&self, key: &str) -> Option<Range<usize>> {
+        self.peek(key).map(|(_, place)| place)
+    }
+
     /// One of the named choices.
     pub fn choice<T: Copy>(&self, key: &str, need: Need, choices: &[(&str, T)]) -> Option<T> {
         let text = self.text(key, need, usize::MAX)?;

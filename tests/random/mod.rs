@@ -1,8 +1,16 @@
 //! Tickets as a tired fitter might write them: values anywhere, most of them near what is usual.
 
+#![allow(dead_code)] // each test takes what it needs
+
+mod wild;
+
+use sustent::frame::Side;
 use sustent::profile::Shelf;
 use sustent::ticket::{self, Hold, Ticket, Underside};
 use sustent::value::Value;
+
+#[allow(unused_imports)] // each test takes what it needs
+pub use wild::{wild_text, wild_ticket};
 
 const DEMO: &str = include_str!("../../output-samples/PATROL-07/ticket.toml");
 
@@ -100,9 +108,19 @@ pub fn random_ticket(seed: u64) -> Ticket {
     ticket
 }
 
-/// The ticket with another number for one value.
+/// Tame and wild ones by turns; `None` where none can be read.
+pub fn any_ticket(seed: u64) -> Option<Ticket> {
+    if seed.is_multiple_of(2) { Some(random_ticket(seed / 2)) } else { wild_ticket(seed / 2) }
+}
+
+/// The foot of a ticket that a test is about: the last.
+pub fn subject(ticket: &Ticket) -> Side {
+    ticket.feet.last().unwrap().side
+}
+
+/// The ticket with another number for one value of that foot.
 pub fn with(ticket: &Ticket, value: Value, to: f64) -> Ticket {
     let mut changed = ticket.clone();
-    changed.feet[0].support.ask(value, to);
+    changed.feet.last_mut().unwrap().support.ask(value, to);
     changed
 }

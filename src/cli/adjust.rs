@@ -1,0 +1,123 @@
+//! `sustent adjust`: after a try, one change for one complaint, and the next revision of the ticket.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::failure::Failure;
+use super::output::Console;
+use super::words::wrapped;
+use super::{Outcome, SideArgument, folder, tickets};
+use crate::frame::Side;
+use crate::intake::{self, Adjustment, Refusal};
+use crate::profile::Shelf;
+use crate::ticket::{self, Because, Setting};
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+One change at a time, 1 mm or 1 degree, after a look at what else it may be.
+Nothing is changed on a referral sign, nor a third time for one complaint.
+Without --out nothing is written; with it the next revision is, with the change
+and the complaint under [[history]], comments and order kept. FILE may be the
+ticket itself. `sustent profiles rules complaints` lists the complaints.
+
+Examples:
+  sustent adjust ticket.toml --complaint arch_pressure --side right
+  sustent adjust ticket.toml --complaint heel_lift --side left --out ticket.toml
+
+Exit status: 0 suggested, 1 refused, 2 could not be done.";
+
+/// Arguments of `adjust`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Adjust {
+    /// The ticket
+    #[arg(value_name = "TICKET")]
+    ticket: PathBuf,
+    /// What the wearer says, such as arch_pressure
+    #[arg(long, value_name = "WORD")]
+    complaint: String,
+    /// Which foot
+    #[arg(long, value_enum)]
+    side: Option<SideArgument>,
+    /// Write the next revision here; the ticket itself may be named
+    #[arg(long, value_name = "FILE.toml")]
+    out: Option<PathBuf>,
+    /// When, as the history is to say it; the program adds no clock
+    #[arg(long, value_name = "DATE", default_value = "", hide_default_value = true)]
+    date: String,
+}
+
+/// What is told under `--json`.
+#[derive(Serialize)]
+#[serde(untagged)]
+enum Report {
+    Suggested {
+        #[serde(flatten)]
+        adjustment: Box<Adjustment>,
+        written: Option<String>,
+    },
+    Refused {
+        refused: String,
+        kind: Refusal,
+    },
+}
+
+impl Adjust {
+    pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
+        match self.adjusted(shelf) {
+            Err(failure) => console.fail(&failure),
+            Ok(report) => {
+                console.tell(&report, || in_words(&report));
+                if matches!(report, Report::Suggested { .. }) { Outcome::Good } else { Outcome::NotGood }
+            }
+        }
+    }
+
+    fn adjusted(&self, shelf: &Shelf) -> Result<Report, Failure> {
+        let loaded = tickets::load(&self.ticket, shelf)?;
+        let side = self.side.map(Side::from);
+        let found = intake::adjust(&loaded.ticket, &shelf.rules(), &self.complaint, side)
+            .map_err(|error| Failure::of(&self.ticket, error))?;
+        let adjustment = match found {
+            Err(kind) => return Ok(Report::Refused { refused: kind.to_string(), kind }),
+            Ok(adjustment) => adjustment,
+        };
+        let written = match &self.out {
+            None => None,
+            Some(out) => {
+                let setting = Setting { side: adjustment.side, value: adjustment.value, to: adjustment.to };
+                let because = Because { reason: adjustment.reason.clone(), date: self.date.clone() };
+                let text = ticket::revise(&loaded.text, &loaded.ticket, &[setting], &because)
+                    .map_err(|error| Failure::of(&self.ticket, error))?;
+                // Whatever is written is a ticket.
+                let home = self.ticket.parent().unwrap_or(std::path::Path::new("."));
+                let name = out.display().to_string();
+                ticket::read(&text, &name, shelf, &|companion| tickets::beside(home, companion))
+                    .map_err(|problems| Failure::of_problems(out, problems))?;
+                folder::write_file(out, text.as_bytes())?;
+                Some(name)
+            }
+        };
+        Ok(Report::Suggested { adjustment: Box::new(adjustment), written })
+    }
+}
+
+fn in_words(report: &Report) -> String {
+    let (told, written) = match report {
+        Report::Refused { refused, .. } => return wrapped("refused: ", refused),
+        Report::Suggested { adjustment, written } => (adjustment, written),
+    };
+    let mut lines =
+        vec![wrapped("", &format!("{} r{}  {} foot: {}", told.ticket, told.revision, told.side.name(), told.words))];
+    lines.extend(told.check_first.iter().map(|check| wrapped("  look first: ", check)));
+    lines.extend(told.passed_over.iter().map(|why| wrapped("  no room: ", why)));
+    let change = format!("{} {} -> {} {}: {}", told.value.words(), told.from, told.to, told.unit, told.because);
+    lines.push(wrapped("  then one change: ", &change));
+    lines.push(wrapped("  change nothing on: ", &told.refer_when));
+    lines.push(wrapped("  from: ", &told.source));
+    lines.push(match written {
+        Some(out) => format!("revision {} in {out}; try it before anything else is changed", told.revision + 1),
+        None => "nothing was written (--out FILE)".to_owned(),
+    });
+    lines.join("\n")
+}
