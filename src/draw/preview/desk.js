@@ -374,7 +374,8 @@ document.addEventListener('focusin', (event) => {
   if (held && !strip.contains(event.target) && !event.target.classList.contains('handle')) hold(null);
 });
 document.addEventListener('pointerdown', (event) => {
-  if (held && !strip.contains(event.target) && !event.target.classList.contains('handle')) hold(null);
+  // By its path: what was pressed in the ruler may have been drawn anew by now.
+  if (held && !event.composedPath().includes(strip) && !event.target.classList.contains('handle')) hold(null);
 });
 
 for (const side of sides) {
