@@ -3,7 +3,7 @@
 
 mod chromium;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use serde_json::json;
 use sustent::frame::{Point2, Side};
@@ -11,7 +11,7 @@ use sustent::job::{self, Paths, Precision};
 use sustent::profile::Shelf;
 use sustent::ticket::{self, Ticket};
 
-use chromium::Page;
+use chromium::{Page, axe};
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -314,29 +314,15 @@ fn markup_in_a_note_is_text_and_a_ticket_with_stops_shows_them() {
 /// The audit of axe-core, when `.ci/axe.sh` has fetched it.
 #[test]
 fn an_accessibility_audit_finds_nothing_serious() {
-    let axe = root().join("target/outside/axe/package/axe.min.js");
-    if !axe.is_file() {
-        eprintln!("skipped: no axe-core; .ci/axe.sh fetches it");
-        return;
-    }
-    let script = std::fs::read_to_string(axe).unwrap();
+    let Some(axe) = axe() else { return };
     let Some(mut opened) = opened(&text(DEMO), Paths::Planned, (1280, 900)) else { return };
     let file = opened.file.clone();
     for (scheme, width) in [("light", 1280), ("dark", 1280), ("light", 390), ("dark", 390)] {
         opened.page.prefer(scheme, "reduce");
-        audit(&mut opened.page, &file, &script, scheme, width);
+        opened.page.open(&file, width, 900);
+        opened.page.eval("ready");
+        assert_eq!(opened.page.audited(&axe), json!([]), "{scheme}, {width} wide");
     }
-}
-
-fn audit(page: &mut Page, file: &Path, script: &str, scheme: &str, width: u32) {
-    page.open(file, width, 900);
-    page.eval("ready");
-    page.call("Runtime.evaluate", json!({"expression": script}));
-    let found = page.eval(
-        "axe.run().then((r) => r.violations.filter((v) => ['serious', 'critical', 'moderate'].includes(v.impact)) \
-         .map((v) => v.id + ': ' + v.help + ' | ' + v.nodes.slice(0, 4).map((n) => n.html.slice(0, 160) + ' ' + (n.failureSummary || '')).join(' || ')))",
-    );
-    assert_eq!(found, json!([]), "{scheme}, {width} wide");
 }
 
 #[test]

@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 use sustent::frame::Side;
 use sustent::profile::Shelf;
-use sustent::ticket::{self, Because, ReviseError, Setting, Ticket, revise, writable};
+use sustent::ticket::{self, Because, ReviseError, Setting, Ticket, revise, revised, writable};
 use sustent::value::Value;
 
 const DEMO: &str = include_str!("../output-samples/PATROL-07/ticket.toml");
@@ -177,4 +177,17 @@ proptest! {
         prop_assert_eq!(again.history.len(), ticket.history.len() + 1);
         prop_assert_eq!(comments(&next), comments(text));
     }
+}
+
+/// What a desk changed step by step is closed by the same hand.
+#[test]
+fn a_text_that_is_changed_already_becomes_the_next_revision() {
+    let changed = DEMO.replacen("medial_arch = 18 ", "medial_arch = 19 ", 1);
+    let words = vec!["left medial arch 18 -> 19".to_string()];
+    let next = revised(&changed, 2, &words, &because()).unwrap();
+    let by_setting = revise(DEMO, &read(DEMO), &[set(Side::Left, Value::MedialArch, 19.0)], &because()).unwrap();
+    assert_eq!(next, by_setting);
+    let many = vec![words[0].clone(); 60];
+    let long = read(&revised(&changed, 2, &many, &because()).unwrap());
+    assert!(long.history[1].change.ends_with(" more"), "{:?}", long.history);
 }

@@ -66,7 +66,9 @@ impl Prove {
         let programs: Vec<Written> =
             self.programs.iter().map(|path| program(path, &loaded.ticket.make)).collect::<Result<_, _>>()?;
         let feet = job::laid(&loaded.ticket, Some(side)).map_err(|error| Failure::of(&self.ticket, error))?;
-        let (design, lay) = feet.first().expect("the ticket has this foot, as was seen above");
+        let Some((design, lay)) = feet.first() else {
+            return Err(Failure::of(&self.ticket, format!("there is no {} foot to prove against", side.name())));
+        };
         let proved = job::prove(&loaded.ticket, design, lay, &programs, Precision::SHOP)
             .map_err(|error| Failure::of(&self.ticket, error))?;
         let mut report = ProofReport::of(&proved);

@@ -10,7 +10,7 @@ use crate::draw::{DeskDrawing, DeskPage, DrawError};
 use crate::frame::Side;
 use crate::job::{JobError, Live};
 use crate::profile::Shelf;
-use crate::ticket::{self, FootOrder, PastRevision, Problems, Ticket};
+use crate::ticket::{self, Because, FootOrder, Problems, Ticket};
 use crate::value::Value;
 
 /// A failure or another text, in words.
@@ -248,14 +248,9 @@ impl Desk {
         if why.is_empty() {
             return Err(refused(422, "say in a few words why: the ticket's history keeps it"));
         }
-        let past = PastRevision {
-            revision: self.saved.ticket().revision,
-            date: date.to_owned(),
-            change: self.changes().join(", "),
-            reason: why.to_owned(),
-        };
-        let text = ticket::revised(self.edits.now(), &past);
-        let text = text.ok_or_else(|| refused(422, "the ticket's [ticket] or [[history]] cannot take a revision"))?;
+        let because = Because { reason: why.to_owned(), date: date.to_owned() };
+        let text = ticket::revised(self.edits.now(), self.saved.ticket().revision, &self.changes(), &because)
+            .map_err(|error| refused(422, error.to_string()))?;
         let live = self.designed(&text)?;
         match (self.disk.replace)(self.edits.saved(), &text) {
             Err(words) => Err(refused(500, format!("not saved: {words}. Your changes are still here"))),

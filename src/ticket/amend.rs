@@ -6,8 +6,6 @@ use crate::frame::Side;
 use crate::value::Value;
 use crate::written::{Draft, Given, Stands};
 
-use super::{PastRevision, ranges};
-
 /// The text with `to` asked for a value of one foot, or the value left out where `to` is `None`. What one foot shares
 /// with the other ("as left") is changed where it is written, for both. `None` when the text has no such foot.
 pub fn with_value(text: &str, side: Side, value: Value, to: Option<f64>) -> Option<String> {
@@ -37,27 +35,9 @@ pub fn with_reason(text: &str, side: Side, reason: &str) -> Option<String> {
     draft.set(&path, "reason", &Given::Text(reason.to_owned())).then(|| draft.text())
 }
 
-/// The text as the revision after `past`, which is kept as the last entry of its history. An empty date or reason is
-/// not written.
-pub fn revised(text: &str, past: &PastRevision) -> Option<String> {
-    let mut draft = Draft::of(text)?;
-    let next = f64::from(past.revision) + 1.0;
-    draft.set(&["ticket"], "revision", &Given::Number(next)).then_some(())?;
-    let mut keys = vec![("revision", Given::Number(f64::from(past.revision)))];
-    if !past.date.is_empty() {
-        keys.push(("date", Given::Date(past.date.clone())));
-    }
-    keys.push(("change", Given::Text(shortened(&past.change))));
-    if !past.reason.is_empty() {
-        keys.push(("reason", Given::Text(past.reason.clone())));
-    }
-    draft.append("history", &keys).then(|| draft.text())
-}
-
 /// Where the support of a foot is written: `[left.support]`, or the other foot's where it is shared.
 fn support_of(draft: &Draft, side: Side) -> Option<Vec<String>> {
-    let own = side.name();
-    let other = if side == Side::Left { Side::Right } else { Side::Left }.name();
+    let (own, other) = (side.name(), side.other().name());
     let path = |name: &str| vec![name.to_owned(), "support".to_owned()];
     match (draft.at(&[own]), draft.at(&[own, "support"])) {
         (Stands::Section, Stands::Section) => Some(path(own)),
@@ -66,17 +46,6 @@ fn support_of(draft: &Draft, side: Side) -> Option<Vec<String>> {
         }
         _ => None,
     }
-}
-
-/// What changed, cut at a comma to what a history entry may hold.
-fn shortened(change: &str) -> String {
-    const MORE: &str = ", and more";
-    if change.chars().count() <= ranges::LONGEST_NOTE {
-        return change.to_owned();
-    }
-    let kept: String = change.chars().take(ranges::LONGEST_NOTE - MORE.len()).collect();
-    let end = kept.rfind(", ").unwrap_or(kept.len());
-    format!("{}{MORE}", kept.get(..end).unwrap_or(&kept))
 }
 
 #[cfg(test)]
@@ -136,22 +105,5 @@ mod tests {
         let above = DEMO.replace("[left.foot]", "[left]\nreason = \"old\" # why\n\n[left.foot]");
         let new = with_reason(&above, Side::Left, "new").unwrap();
         assert_eq!(new, above.replace("\"old\"", "\"new\""));
-    }
-
-    #[test]
-    fn the_revision_rises_and_what_was_is_kept() {
-        let past = PastRevision {
-            revision: 2,
-            date: "2026-11-25".into(),
-            change: "left medial arch 18 -> 19".into(),
-            reason: "asked for more".into(),
-        };
-        let new = revised(DEMO, &past).unwrap();
-        let read = ticket(&new);
-        assert_eq!((read.revision, read.history.len(), read.history.last()), (3, 2, Some(&past)));
-        assert!(new.contains("revision = 3                # raise it with every change"), "{new}");
-        assert_eq!(other_lines(DEMO, &new).len(), 5, "revision, and the four lines of the entry but its heading");
-        let long = PastRevision { change: "left medial arch 18 -> 19, ".repeat(60), ..past };
-        assert_eq!(ticket(&revised(DEMO, &long).unwrap()).history.len(), 2);
     }
 }

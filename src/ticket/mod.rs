@@ -18,12 +18,12 @@ use crate::profile::{Blank, Cutter, Load, Machine, Material};
 use crate::value::{Value, Values};
 
 pub use crate::written::{Colour, Problem, Problems};
-pub use amend::{revised, with_reason, with_value};
+pub use amend::{with_reason, with_value};
 pub(crate) use order::{Tracings, measure};
 pub use ranges::writable;
 pub use reading::read;
 pub(crate) use reading::{boot, checked_code, flags, look_up, refuse_names};
-pub use revise::{Because, ReviseError, Setting, revise};
+pub use revise::{Because, ReviseError, Setting, revise, revised};
 
 /// A resolved job: one or two footbeds for one wearer and one boot.
 #[derive(Clone, Debug, PartialEq)]

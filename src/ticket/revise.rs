@@ -1,13 +1,10 @@
-//! A ticket's text with some values changed: its next revision, comments, order and line ends kept,
-//! and what was changed and why under `[[history]]`. Text in, text out; whoever keeps the new text
-//! reads it first. Knows no limits. The only door to `toml_edit`.
-
-use toml_edit::{ArrayOfTables, Datetime, DocumentMut, InlineTable, Item, Table, TableLike, Value as Written};
+//! A ticket's next revision as text: values set, comments, order and line ends kept, and what was changed
+//! and why under `[[history]]`. Text in, text out; whoever keeps the new text reads it first. Knows no limits.
 
 use super::{FootOrder, Ticket, ranges};
-use crate::foot::Foot;
 use crate::frame::Side;
 use crate::value::Value;
+use crate::written::{Copied, Draft, Given, Stands};
 
 /// A value to be asked of one foot.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,7 +31,7 @@ pub struct Because {
 pub enum ReviseError {
     /// Not the text that the ticket was read from.
     #[error("the text is not that of a ticket: {0}")]
-    Text(String),
+    Text(&'static str),
     /// Every value is asked already.
     #[error("nothing changes: every value is asked like that already")]
     Nothing,
@@ -80,27 +77,48 @@ pub enum ReviseError {
 /// When nothing changes, or what was asked cannot be written in a ticket.
 pub fn revise(text: &str, ticket: &Ticket, settings: &[Setting], because: &Because) -> Result<String, ReviseError> {
     let changes = changes(ticket, settings)?;
-    let reason = because.reason.trim();
+    let mut draft = draft(text)?;
+    let parted = write_values(&mut draft, ticket, &changes)?;
+    let words: Vec<String> = changes.iter().map(|change| in_words(ticket, change)).collect();
+    let end = parted.map_or(String::new(), |side| format!("; {} no longer as {}", side.name(), side.other().name()));
+    close(draft, ticket.revision, &told(&words, &end), because)
+}
+
+/// The next revision from a text in which everything is changed already: the revision after `revision`, with these
+/// changes, in words, under its history.
+///
+/// # Errors
+/// When the text cannot take a revision, or the reason is too long.
+pub fn revised(text: &str, revision: u32, changes: &[String], because: &Because) -> Result<String, ReviseError> {
+    close(draft(text)?, revision, &told(changes, ""), because)
+}
+
+fn draft(text: &str) -> Result<Draft, ReviseError> {
+    Draft::of(text).ok_or(ReviseError::Text("it is no TOML"))
+}
+
+/// Raises the revision and keeps what was; an empty date or reason is not written.
+fn close(mut draft: Draft, revision: u32, change: &str, because: &Because) -> Result<String, ReviseError> {
+    let (reason, date) = (because.reason.trim(), because.date.trim());
     if reason.chars().count() > ranges::LONGEST_NOTE {
         return Err(ReviseError::Long(reason.chars().count()));
     }
-    if f64::from(ticket.revision) >= ranges::REVISION.most {
-        return Err(ReviseError::Last(ticket.revision));
+    if f64::from(revision) >= ranges::REVISION.most {
+        return Err(ReviseError::Last(revision));
     }
-    let (mark, bare) = text.strip_prefix('\u{feff}').map_or(("", text), |bare| ("\u{feff}", bare));
-    let mut doc: DocumentMut = bare.parse().map_err(|e: toml_edit::TomlError| not_a_ticket(e.message()))?;
-    let parted = write_values(&mut doc, ticket, &changes)?;
-    number(&mut doc, ticket.revision + 1)?;
-    let change = in_words(ticket, &changes, parted);
-    Entry { revision: ticket.revision, change, reason, date: &because.date }.append(&mut doc)?;
-    let written = doc.to_string();
-    // `toml_edit` writes plain line ends.
-    let written = if bare.contains("\r\n") { written.replace('\n', "\r\n") } else { written };
-    Ok(format!("{mark}{written}"))
-}
-
-fn not_a_ticket(why: &str) -> ReviseError {
-    ReviseError::Text(why.to_owned())
+    if !draft.set(&["ticket"], "revision", &Given::Number(f64::from(revision) + 1.0)) {
+        return Err(ReviseError::Text("it has no [ticket]"));
+    }
+    let rows = [
+        ("revision", Given::Number(f64::from(revision))),
+        ("date", Given::Date(date.to_owned())),
+        ("change", Given::Text(change.to_owned())),
+        ("reason", Given::Text(reason.to_owned())),
+    ];
+    let written =
+        |(_, given): &(&str, Given)| !matches!(given, Given::Date(text) | Given::Text(text) if text.is_empty());
+    let rows: Vec<(&str, Given)> = rows.into_iter().filter(written).collect();
+    if draft.append("history", &rows) { Ok(draft.text()) } else { Err(ReviseError::Text("`history` is no list")) }
 }
 
 /// The settings that change something, each value of a foot once, in the order of tables.
@@ -141,180 +159,91 @@ enum Leans {
     Not,
 }
 
-fn leans(doc: &DocumentMut, side: Side) -> Leans {
-    match doc.get(side.name()) {
-        Some(item) if item.is_str() => Leans::Whole,
-        Some(item) if item.get("support").is_some_and(Item::is_str) => Leans::Support,
+fn leans(draft: &Draft, side: Side) -> Leans {
+    match (draft.at(&[side.name()]), draft.at(&[side.name(), "support"])) {
+        (Stands::Text(_), _) => Leans::Whole,
+        (_, Stands::Text(_)) => Leans::Support,
         _ => Leans::Not,
     }
 }
 
 /// Writes the values; tells which foot is no longer "as" the other for it.
-fn write_values(doc: &mut DocumentMut, ticket: &Ticket, changes: &[Setting]) -> Result<Option<Side>, ReviseError> {
+fn write_values(draft: &mut Draft, ticket: &Ticket, changes: &[Setting]) -> Result<Option<Side>, ReviseError> {
     let of = |side: Side| changes.iter().filter(move |change| change.side == side);
-    let leaning = Side::BOTH.into_iter().find(|&side| leans(doc, side) != Leans::Not);
+    let leaning = Side::BOTH.into_iter().find(|&side| leans(draft, side) != Leans::Not);
     let shared = of(Side::Left).map(|c| (c.value, c.to)).eq(of(Side::Right).map(|c| (c.value, c.to)));
     let parted = leaning.filter(|_| !shared);
     if let Some(side) = parted {
-        part(doc, ticket, side)?;
+        part(draft, ticket, side)?;
     }
     for change in changes.iter().filter(|change| !shared || leaning != Some(change.side)) {
-        let support = support(doc, change.side)?;
-        set(support, change.value.name(), numeral(change.to));
+        if !draft.set(&[change.side.name(), "support"], change.value.name(), &Given::Number(change.to)) {
+            return Err(ReviseError::Text("a foot of it has no support"));
+        }
     }
     Ok(parted)
 }
 
-fn other(side: Side) -> Side {
-    if side == Side::Left { Side::Right } else { Side::Left }
-}
-
-fn support(doc: &mut DocumentMut, side: Side) -> Result<&mut dyn TableLike, ReviseError> {
-    let table = doc.get_mut(side.name()).and_then(|foot| foot.get_mut("support")).and_then(Item::as_table_like_mut);
-    table.ok_or_else(|| not_a_ticket(&format!("it has no [{}.support]", side.name())))
-}
-
 /// Gives a foot that is "as" the other its own copy of the support, on the line on which it leaned.
-fn part(doc: &mut DocumentMut, ticket: &Ticket, side: Side) -> Result<(), ReviseError> {
-    let other = other(side);
-    let how = leans(doc, side);
+fn part(draft: &mut Draft, ticket: &Ticket, side: Side) -> Result<(), ReviseError> {
+    let (own, other) = (side.name(), side.other().name());
+    let how = leans(draft, side);
     let order = foot(ticket, side)?;
-    let own_foot = how == Leans::Support && foot(ticket, other)?.foot != order.foot;
-    let mut copy = InlineTable::new();
-    for (key, item) in support(doc, other)?.iter() {
-        copy.insert(key, bare(item));
-    }
-    spell_out(&mut copy, order, own_foot.then_some(&order.foot));
-    let foot = doc.get_mut(side.name()).ok_or(ReviseError::NoFoot(side))?;
-    match how {
-        Leans::Whole => {
-            let mut whole = InlineTable::new();
-            whole.insert("foot", format!("as {}", other.name()).into());
-            whole.insert("support", copy.into());
-            replace(foot, whole.into());
-        }
-        _ => set(foot.as_table_like_mut().ok_or_else(|| not_a_ticket("a foot is no section"))?, "support", copy.into()),
-    }
-    Ok(())
+    let own_foot = how == Leans::Support && foot(ticket, side.other())?.foot != order.foot;
+    let mut copy = draft.copied(&[other, "support"]).ok_or(ReviseError::Text("a foot of it has no support"))?;
+    spell_out(&mut copy, order, own_foot);
+    let written = if how == Leans::Whole {
+        let mut whole = Copied::default();
+        whole.give("foot", &Given::Text(format!("as {other}")));
+        whole.give("support", &Given::Section(copy));
+        draft.set(&[], own, &Given::Section(whole))
+    } else {
+        draft.set(&[own], "support", &Given::Section(copy))
+    };
+    if written { Ok(()) } else { Err(ReviseError::Text("a foot is no section")) }
 }
 
 /// What a copied support would lose: a reason that stood beside it, and for a foot with measures of
 /// its own whatever a rule had filled in by the other's.
-fn spell_out(copy: &mut InlineTable, order: &FootOrder, own_foot: Option<&Foot>) {
-    if let Some(reason) = order.reason.as_ref().filter(|_| !copy.contains_key("reason")) {
-        copy.insert("reason", reason.as_str().into());
+fn spell_out(copy: &mut Copied, order: &FootOrder, own_foot: bool) {
+    if let Some(reason) = order.reason.as_ref().filter(|_| !copy.has("reason")) {
+        copy.give("reason", &Given::Text(reason.clone()));
     }
-    if own_foot.is_none() {
+    if !own_foot {
         return;
     }
     for value in Value::ALL {
-        if let Some(asked) = order.support.asked(value).filter(|_| !copy.contains_key(value.name())) {
-            copy.insert(value.name(), numeral(asked));
+        if let Some(asked) = order.support.asked(value).filter(|_| !copy.has(value.name())) {
+            copy.give(value.name(), &Given::Number(asked));
         }
     }
-    let stations = order.support.stations.named().into_iter().map(|(name, share)| (name, Written::from(share)));
-    copy.insert("stations", Written::InlineTable(stations.collect()));
-}
-
-/// A value without the comments and spaces around it.
-fn bare(item: &Item) -> Written {
-    match item {
-        Item::Table(table) => table.iter().map(|(key, item)| (key, bare(item))).collect::<InlineTable>().into(),
-        Item::Value(Written::InlineTable(table)) => {
-            let each = table.iter().map(|(key, value)| (key, bare(&Item::Value(value.clone()))));
-            each.collect::<InlineTable>().into()
-        }
-        Item::Value(value) => {
-            let mut value = value.clone();
-            value.decor_mut().clear();
-            value
-        }
-        _ => Written::from(""),
+    let mut stations = Copied::default();
+    for (name, share) in order.support.stations.named() {
+        stations.give(name, &Given::Number(share));
     }
+    copy.give("stations", &Given::Section(stations));
 }
 
-/// A whole number without a point, as people write it; never a minus before nothing.
-fn numeral(x: f64) -> Written {
-    let x = x + 0.0;
-    if x == x.round() && x.abs() < 1e9 { Written::from(x as i64) } else { Written::from(x) }
+/// "left medial arch 18 -> 16.5".
+fn in_words(ticket: &Ticket, change: &Setting) -> String {
+    let asked = foot(ticket, change.side).ok().and_then(|order| order.asked(change.value));
+    let from = asked.map_or(String::new(), |from| format!(" {}", shown(from)));
+    format!("{} {}{from} -> {}", change.side.name(), change.value.words(), shown(change.to))
 }
 
-/// Sets a key, keeping the comment that stands beside it.
-fn set(table: &mut dyn TableLike, key: &str, to: Written) {
-    match table.get_mut(key) {
-        Some(item) => replace(item, to),
-        None => {
-            table.insert(key, Item::Value(to));
-        }
-    }
-}
-
-fn replace(item: &mut Item, mut to: Written) {
-    if let Some(value) = item.as_value() {
-        *to.decor_mut() = value.decor().clone();
-    }
-    *item = Item::Value(to);
-}
-
-fn number(doc: &mut DocumentMut, revision: u32) -> Result<(), ReviseError> {
-    let head = doc.get_mut("ticket").and_then(Item::as_table_like_mut);
-    set(head.ok_or_else(|| not_a_ticket("it has no [ticket]"))?, "revision", i64::from(revision).into());
-    Ok(())
-}
-
-/// An earlier revision, and what was changed after it.
-struct Entry<'a> {
-    revision: u32,
-    change: String,
-    reason: &'a str,
-    date: &'a str,
-}
-
-impl Entry<'_> {
-    fn append(self, doc: &mut DocumentMut) -> Result<(), ReviseError> {
-        let date = self.date.trim();
-        let dated = date.parse::<Datetime>().map_or_else(|_| Written::from(date), Written::from);
-        let rows = [
-            ("revision", Written::from(i64::from(self.revision))),
-            ("date", dated),
-            ("change", self.change.into()),
-            ("reason", self.reason.into()),
-        ];
-        let rows = rows.into_iter().filter(|(_, value)| value.as_str() != Some(""));
-        if let Some(list) = doc.get_mut("history").and_then(Item::as_array_mut) {
-            list.push(Written::InlineTable(rows.collect()));
-            return Ok(());
-        }
-        let entries = doc.entry("history").or_insert(Item::ArrayOfTables(ArrayOfTables::new()));
-        let entries = entries.as_array_of_tables_mut().ok_or_else(|| not_a_ticket("`history` is no list"))?;
-        let mut table: Table = rows.collect();
-        table.decor_mut().set_prefix("\n");
-        entries.push(table);
-        Ok(())
-    }
-}
-
-/// "left medial arch 18 -> 16.5, right rearfoot post 2 -> 1"; of more than the history holds the
-/// rest by its number.
-fn in_words(ticket: &Ticket, changes: &[Setting], parted: Option<Side>) -> String {
-    let from = |change: &Setting| {
-        let asked = foot(ticket, change.side).ok().and_then(|order| order.asked(change.value));
-        asked.map_or(String::new(), |from| format!(" {}", shown(from)))
-    };
-    let words = |change: &Setting| {
-        format!("{} {}{} -> {}", change.side.name(), change.value.words(), from(change), shown(change.to))
-    };
-    let end = parted.map_or(String::new(), |side| format!("; {} no longer as {}", side.name(), other(side).name()));
+/// The changes one after another; of more than the history holds the rest by its number.
+fn told(changes: &[String], end: &str) -> String {
+    /// Room for the number of those that are left out.
+    const ROOM: usize = 20;
     let mut told = String::new();
     for (at, change) in changes.iter().enumerate() {
-        let next = format!("{}{}", if at == 0 { "" } else { ", " }, words(change));
-        // Room for the number of those that are left out.
-        if told.len() + next.len() + end.len() + 20 > ranges::LONGEST_NOTE {
+        let next = format!("{}{change}", if at == 0 { "" } else { ", " });
+        if told.chars().count() + next.chars().count() + end.chars().count() + ROOM > ranges::LONGEST_NOTE {
             return format!("{told} and {} more{end}", changes.len() - at);
         }
         told.push_str(&next);
     }
-    told + &end
+    told + end
 }
 
 /// Without the last digits that a rule's arithmetic leaves.

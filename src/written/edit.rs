@@ -1,11 +1,12 @@
-//! Changes to a text in TOML that leave everything else as it stands: comments, order, spacing, line ends. Knows TOML; does not know what the keys are for.
+//! Changes to a text in TOML that leave everything else as it stands: comments, order, spacing, line ends. Knows TOML;
+//! does not know what the keys are for. The only door to `toml_edit`.
 
 use std::str::FromStr;
 
 use toml_edit::{Array, ArrayOfTables, Datetime, DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
 /// What a key may be given.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub enum Given {
     /// Whole numbers are written without a point.
     Number(f64),
@@ -13,6 +14,24 @@ pub enum Given {
     Text(String),
     /// A date without quotes where it is one of TOML's, else text.
     Date(String),
+    /// A section on one line.
+    Section(Copied),
+}
+
+/// A section without the comments and spaces of the place that it was copied from; empty at first.
+#[derive(Clone, Debug, Default)]
+pub struct Copied(InlineTable);
+
+impl Copied {
+    /// Whether it has this key.
+    pub fn has(&self, key: &str) -> bool {
+        self.0.contains_key(key)
+    }
+
+    /// Gives a key a value, or another.
+    pub fn give(&mut self, key: &str, given: &Given) {
+        self.0.insert(key, value_of(given));
+    }
 }
 
 /// What stands at a place.
@@ -112,12 +131,36 @@ impl Draft {
         item.as_array_mut().map(|array| push_inline(array, keys)).is_some()
     }
 
+    /// A copy of a section; `None` where none stands.
+    pub fn copied(&self, path: &[&str]) -> Option<Copied> {
+        let mut table: &dyn TableLike = self.document.as_table();
+        for key in path {
+            table = table.get(key)?.as_table_like()?;
+        }
+        Some(Copied(table.iter().map(|(key, item)| (key, bare(item))).collect()))
+    }
+
     fn section(&mut self, path: &[&str]) -> Option<&mut dyn TableLike> {
         let mut table: &mut dyn TableLike = self.document.as_table_mut();
         for key in path {
             table = table.get_mut(key)?.as_table_like_mut()?;
         }
         Some(table)
+    }
+}
+
+/// A value without the comments and spaces around it.
+fn bare(item: &Item) -> Value {
+    let inline = |table: &dyn TableLike| table.iter().map(|(key, item)| (key, bare(item))).collect::<InlineTable>();
+    match item {
+        Item::Table(table) => inline(table).into(),
+        Item::Value(Value::InlineTable(table)) => inline(table).into(),
+        Item::Value(value) => {
+            let mut value = value.clone();
+            value.decor_mut().clear();
+            value
+        }
+        _ => Value::from(""),
     }
 }
 
@@ -138,6 +181,7 @@ fn value_of(given: &Given) -> Value {
         Given::Number(number) => Value::from(*number),
         Given::Text(text) => Value::from(text.as_str()),
         Given::Date(text) => Datetime::from_str(text).map_or_else(|_| Value::from(text.as_str()), Value::from),
+        Given::Section(section) => Value::InlineTable(section.0.clone()),
     }
 }
 
@@ -186,6 +230,16 @@ mod tests {
         let inline = changed("h = [{ n = 0 }]\n", |draft| assert!(draft.append("h", &keys)));
         assert_eq!(inline, "h = [{ n = 0 }, { n = 1, w = \"spring\" }]\n");
         assert!(!Draft::of("h = 1").unwrap().append("h", &keys));
+    }
+
+    #[test]
+    fn a_section_is_copied_onto_one_line_without_what_stands_around_it() {
+        let mut copied = Draft::of(TEXT).unwrap().copied(&["a"]).unwrap();
+        copied.give("n", &Given::Number(3.0));
+        assert!(copied.has("x") && copied.has("b") && !copied.has("y"));
+        let put = changed("c = \"as a\" # alike\n", |draft| assert!(draft.set(&[], "c", &Given::Section(copied))));
+        assert_eq!(put, "c = { x = 1.5, b = { y = 2 }, n = 3 } # alike\n");
+        assert!(Draft::of(TEXT).unwrap().copied(&["a", "x"]).is_none());
     }
 
     #[test]

@@ -17,7 +17,7 @@ use std::ops::Range;
 use toml::de::DeTable;
 
 pub use allowed::Allowed;
-pub use edit::{Draft, Given, Stands};
+pub use edit::{Copied, Draft, Given, Stands};
 pub use problem::{Colour, Problem, Problems, suggest};
 pub(crate) use section::shortened;
 pub use section::{Field, Need, Section};

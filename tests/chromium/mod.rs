@@ -30,6 +30,16 @@ pub fn chromium() -> Option<PathBuf> {
     found
 }
 
+/// The script of axe-core, when `.ci/axe.sh` has fetched it.
+pub fn axe() -> Option<String> {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/outside/axe/package/axe.min.js");
+    if !file.is_file() {
+        eprintln!("skipped: no axe-core; .ci/axe.sh fetches it");
+        return None;
+    }
+    Some(std::fs::read_to_string(file).expect("axe-core is text"))
+}
+
 /// A page in a browser of its own.
 pub struct Page {
     browser: Child,
@@ -42,6 +52,15 @@ pub struct Page {
 }
 
 impl Page {
+    /// What the audit says of the page as it stands: each serious, critical or moderate finding with its places.
+    pub fn audited(&mut self, axe: &str) -> Value {
+        self.call("Runtime.evaluate", json!({"expression": axe}));
+        self.eval(
+            "axe.run().then((r) => r.violations.filter((v) => ['serious', 'critical', 'moderate'].includes(v.impact)) \
+             .map((v) => v.id + ': ' + v.help + ' | ' + v.nodes.slice(0, 4).map((n) => n.html.slice(0, 160) + ' ' + (n.failureSummary || '')).join(' || ')))",
+        )
+    }
+
     /// Starts a browser.
     pub fn start(program: &Path) -> Page {
         let profile = tempfile::tempdir().expect("a folder for the browser's profile");

@@ -5,6 +5,7 @@ use serde::Serialize;
 use serde_json::Value as Json;
 
 use super::data::{DeskData, PageData, Places, Sampled, Shape};
+use super::drawing_script;
 use super::{
     APART, Drawing, NOTES, PAGE, Page, PreviewData, PreviewFoot, VALUES, Words, check_bar, policy, render_with,
 };
@@ -17,13 +18,7 @@ const DESK_STYLE: &str =
     concat!(include_str!("../templates/ink.css"), include_str!("page.css"), include_str!("desk.css"));
 /// The page's own script with what changes values.
 const DESK_SCRIPT: &str = concat!(
-    include_str!("read.js"),
-    include_str!("plan.js"),
-    include_str!("section.js"),
-    include_str!("carve.js"),
-    include_str!("clay_program.js"),
-    include_str!("clay.js"),
-    include_str!("play.js"),
+    drawing_script!(),
     include_str!("ghost.js"),
     include_str!("ruler.js"),
     include_str!("desk.js"),

@@ -108,17 +108,22 @@ const VALUES: (&str, &str) = ("values.html", include_str!("values.html"));
 const NOTES: (&str, &str) = ("notes.html", include_str!("notes.html"));
 const APART: (&str, &str) = ("apart.html", include_str!("apart.html"));
 const STYLE: &str = concat!(include_str!("../templates/ink.css"), include_str!("page.css"));
-/// One plain script in parts, in the order in which they use each other.
-const SCRIPT: &str = concat!(
-    include_str!("read.js"),
-    include_str!("plan.js"),
-    include_str!("section.js"),
-    include_str!("carve.js"),
-    include_str!("clay_program.js"),
-    include_str!("clay.js"),
-    include_str!("play.js"),
-    include_str!("notes.js"),
-);
+/// What draws, of the page's one plain script, in the order in which the parts use each other.
+macro_rules! drawing_script {
+    () => {
+        concat!(
+            include_str!("read.js"),
+            include_str!("plan.js"),
+            include_str!("section.js"),
+            include_str!("carve.js"),
+            include_str!("clay_program.js"),
+            include_str!("clay.js"),
+            include_str!("play.js"),
+        )
+    };
+}
+use drawing_script;
+const SCRIPT: &str = concat!(drawing_script!(), include_str!("notes.js"));
 
 /// Paper for the notes of a pair and of one foot, as the style sheet's print part leaves it: height and
 /// width, mm.
