@@ -80,7 +80,7 @@ fn a_job_that_comes_out_otherwise_is_told() {
     assert!(!ran(&mut shop::mill(&ticket, &out)).out.contains("other programs before"));
     // The shop's own cutters run at another speed from today.
     let cutter = include_str!("../profiles/cutters/ball-6.toml");
-    shop.write("own/cutters/ball-6.toml", changed(cutter, "diameter = 6", "diameter = 5"));
+    shop.write("own/cutters/ball-6.toml", changed(cutter, "flutes = 2", "flutes = 1"));
     let mut command = shop::mill(&ticket, &out);
     let told = ran(command.arg("--profiles").arg(shop.path("own")));
     assert!(told.out.contains("the same ticket gave other programs before"), "{}\n{}", told.out, told.err);
