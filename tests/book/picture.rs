@@ -1,0 +1,85 @@
+//! Cuts a drawing out of a page that the program wrote, as an SVG file that stands alone: the rules of
+//! the drawing and the light colours go with it, on the page's paper. Nothing is redrawn.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+
+use super::ACCEPT;
+
+/// Of the colours only the light ones are taken: a picture in a book is on paper.
+const COLOURS: &str = "--";
+
+/// The picture that `FILE, CLASS, NUMBER` names, or the whole of `FILE`.
+///
+/// # Errors
+/// A sentence where the file or the drawing is not there.
+pub fn cut(folder: &Path, from: &str) -> Result<String, String> {
+    let parts: Vec<&str> = from.split(", ").collect();
+    let name = parts[0];
+    let page = fs::read_to_string(folder.join(name)).map_err(|e| format!("{name}: {e}"))?;
+    let [_, class, number] = parts[..] else { return Ok(page) };
+    let number: usize = number.parse().map_err(|e| format!("which drawing is {number}? {e}"))?;
+    let drawing = page
+        .match_indices("<svg ")
+        .map(|(start, _)| &page[start..])
+        .filter(|svg| svg.split('>').next().is_some_and(|head| head.contains(&format!("class=\"{class}\""))))
+        .nth(number.saturating_sub(1))
+        .and_then(|svg| svg.find("</svg>").map(|end| &svg[..end + "</svg>".len()]));
+    let drawing = drawing.ok_or(format!("{name} has no drawing {number} of class {class:?}"))?;
+    alone(&page, drawing).ok_or(format!("{name}: the drawing has no viewBox"))
+}
+
+/// The drawing with what the page's style says of it.
+fn alone(page: &str, drawing: &str) -> Option<String> {
+    let colours = colours(page);
+    let rules: Vec<String> = page
+        .lines()
+        .map(|line| line.trim_start_matches("<style>"))
+        .filter(|line| line.starts_with(".drawing") || line.starts_with(".map."))
+        .map(|line| coloured(line, &colours))
+        .collect();
+    let (head, body) = drawing.split_once('>')?;
+    let view = head.split("viewBox=\"").nth(1)?.split('"').next()?;
+    let [x, y, width, height] = view.split(' ').collect::<Vec<_>>()[..] else { return None };
+    let pixels = |mm: &str| mm.parse::<f64>().map(|mm| (6.0 * mm).round()).ok();
+    let paper = colours.get("paper")?;
+    Some(format!(
+        "{head} width=\"{}\" height=\"{}\">\n<style>\n\
+         text{{font-family:\"Helvetica Neue\",Arial,\"Liberation Sans\",sans-serif}}\n{}\n</style>\n\
+         <rect x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" fill=\"{paper}\"/>{body}\n",
+        pixels(width)?,
+        pixels(height)?,
+        rules.join("\n"),
+    ))
+}
+
+/// The page's named colours, the first of each name: those come before the dark ones.
+fn colours(page: &str) -> BTreeMap<String, String> {
+    let mut colours = BTreeMap::new();
+    for said in page.lines().filter(|line| line.starts_with(COLOURS)).flat_map(|line| line.split(';')) {
+        if let Some((name, colour)) = said.trim_start_matches(COLOURS).split_once(':') {
+            colours.entry(name.to_string()).or_insert(colour.to_string());
+        }
+    }
+    colours
+}
+
+fn coloured(rule: &str, colours: &BTreeMap<String, String>) -> String {
+    colours.iter().fold(rule.to_string(), |rule, (name, colour)| rule.replace(&format!("var(--{name})"), colour))
+}
+
+/// Holds the kept picture against the made one, or keeps the made one where that is asked.
+///
+/// # Errors
+/// A sentence that says how to accept.
+pub fn compare(kept: &Path, made: &str) -> Result<(), String> {
+    if std::env::var_os(ACCEPT).is_some() {
+        return fs::write(kept, made).map_err(|e| e.to_string());
+    }
+    let there = fs::read_to_string(kept).map_err(|e| e.to_string())?;
+    if there == made {
+        return Ok(());
+    }
+    Err(format!("is not what the program draws now; when this is wanted: {ACCEPT}=1 cargo test --test guides"))
+}
