@@ -7,9 +7,6 @@ use std::path::Path;
 
 use super::ACCEPT;
 
-/// Of the colours only the light ones are taken: a picture in a book is on paper.
-const COLOURS: &str = "--";
-
 /// The picture that `FILE, CLASS, NUMBER` names, or the whole of `FILE`.
 ///
 /// # Errors
@@ -54,11 +51,13 @@ fn alone(page: &str, drawing: &str) -> Option<String> {
     ))
 }
 
-/// The page's named colours, the first of each name: those come before the dark ones.
+/// The page's named colours, the first of each name: those are the light ones.
 fn colours(page: &str) -> BTreeMap<String, String> {
     let mut colours = BTreeMap::new();
-    for said in page.lines().filter(|line| line.starts_with(COLOURS)).flat_map(|line| line.split(';')) {
-        if let Some((name, colour)) = said.trim_start_matches(COLOURS).split_once(':') {
+    for said in page.split("--").skip(1) {
+        let Some((name, rest)) = said.split_once(':') else { continue };
+        let colour = rest.split([';', '}']).next().unwrap_or_default();
+        if colour.starts_with('#') {
             colours.entry(name.to_string()).or_insert(colour.to_string());
         }
     }
