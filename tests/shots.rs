@@ -90,5 +90,5 @@ fn the_desk_shows_a_dimension_in_hand() {
         page.key("ArrowUp", 0);
     }
     page.until("!asking && !asks.length && !undrawn && !drawing && state.settled");
-    taken(&mut page, "patrol-07-desk.webp", &["medial arch", "19.5", "leave to its rule"]);
+    taken(&mut page, "patrol-07-desk.webp", &["medial arch", "19.5", "done"]);
 }

@@ -7,6 +7,12 @@ use std::path::Path;
 
 use super::ACCEPT;
 
+/// How large a unit of a drawing is shown, in pixels: its letters are 2.5 units high.
+const PIXELS: f64 = 6.0;
+
+/// A small drawing is shown at least so wide, in pixels.
+const LEAST_WIDTH: f64 = 360.0;
+
 /// The picture that `FILE, CLASS, NUMBER` names, or the whole of `FILE`.
 ///
 /// # Errors
@@ -39,14 +45,15 @@ fn alone(page: &str, drawing: &str) -> Option<String> {
     let (head, body) = drawing.split_once('>')?;
     let view = head.split("viewBox=\"").nth(1)?.split('"').next()?;
     let [x, y, width, height] = view.split(' ').collect::<Vec<_>>()[..] else { return None };
-    let pixels = |mm: &str| mm.parse::<f64>().map(|mm| (6.0 * mm).round()).ok();
+    let (wide, high): (f64, f64) = (width.parse().ok()?, height.parse().ok()?);
+    let scale = (LEAST_WIDTH / wide).max(PIXELS);
     let paper = colours.get("paper")?;
     Some(format!(
         "{head} width=\"{}\" height=\"{}\">\n<style>\n\
          text{{font-family:\"Helvetica Neue\",Arial,\"Liberation Sans\",sans-serif}}\n{}\n</style>\n\
          <rect x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" fill=\"{paper}\"/>{body}\n",
-        pixels(width)?,
-        pixels(height)?,
+        (scale * wide).round(),
+        (scale * high).round(),
         rules.join("\n"),
     ))
 }
