@@ -74,8 +74,11 @@ fn the_preview_shows_what_the_readme_says_of_it() {
         .current_dir(root())
         .status();
     assert!(done.unwrap().success());
-    open(&mut page, &file, 1600, 1240);
-    page.eval("typeof ready === 'undefined' ? 0 : ready");
+    open(&mut page, &file, 1800, 1200);
+    let high = page.eval("document.documentElement.scrollHeight").as_u64().unwrap();
+    page.resize(1800, high as u32);
+    // The view in the round is drawn a frame after the size has changed.
+    page.eval("new Promise((go) => setTimeout(go, 500))");
     taken(&mut page, "patrol-07-preview.webp", &["B-B", "E-E", "medial arch", "PATROL-07"]);
 }
 

@@ -28,7 +28,7 @@ enum Step {
     Run { at: usize, exits: i32, lines: Vec<String> },
     /// A block `... file NAME`: the reader writes this file.
     File { name: String, text: String },
-    /// A block `toml into FILE [SECTION]`: the reader writes these lines into that section.
+    /// A block `toml into FILE [SECTION]`: the reader writes these lines into that section, or before the first.
     Into { name: String, section: String, lines: Vec<String> },
     /// A comment `<!-- run: COMMAND -->`: what the text tells in words.
     Hidden { at: usize, command: String },
@@ -141,8 +141,8 @@ fn block(page: &str, at: usize, info: &str, body: Vec<String>) -> Option<Step> {
             Some(Step::Run { at, exits, lines: body })
         }
         [_, "file", name] => Some(Step::File { name: name.to_string(), text: whole(&body) }),
-        [_, "into", name, section] => {
-            Some(Step::Into { name: name.to_string(), section: section.to_string(), lines: body })
+        [_, "into", name, section @ ..] => {
+            Some(Step::Into { name: name.to_string(), section: section.concat(), lines: body })
         }
         _ => None,
     }
@@ -225,14 +225,15 @@ fn unlike(told: &[String], printed: &[String]) -> Option<String> {
 fn write_into(file: &Path, section: &str, lines: &[String]) {
     let text = fs::read_to_string(file).unwrap_or_else(|e| panic!("{}: {e}", file.display()));
     let mut all: Vec<String> = text.lines().map(str::to_string).collect();
-    let head = all.iter().position(|line| line.trim() == section);
+    let head = all.iter().position(|line| line.trim() == section).map(|head| head + 1);
+    let head = if section.is_empty() { Some(0) } else { head };
     let head = head.unwrap_or_else(|| panic!("{} has no {section}", file.display()));
-    let length = all[head + 1..].iter().position(|line| line.starts_with('[')).unwrap_or(all.len() - head - 1);
+    let length = all[head..].iter().position(|line| line.starts_with('[')).unwrap_or(all.len() - head);
     let key = |line: &str| line.split('=').next().unwrap_or_default().trim().to_string();
     for line in lines.iter().rev() {
-        match all[head + 1..=head + length].iter().position(|there| key(there) == key(line)) {
-            Some(place) => all[head + 1 + place] = line.clone(),
-            None => all.insert(head + 1, line.clone()),
+        match all[head..head + length].iter().position(|there| key(there) == key(line)) {
+            Some(place) => all[head + place] = line.clone(),
+            None => all.insert(head, line.clone()),
         }
     }
     fs::write(file, all.join("\n") + "\n").expect("the folder can be written to");
