@@ -14,7 +14,8 @@ use std::fs;
 use book::{keep_true, root, shown_only};
 
 /// What the guides show and no test can type: they install, or wait for a person.
-const SHOWN: [&str; 4] = ["cargo install --path .", "sustent desk ticket.toml", "sustent mill season --out jobs", "cp "];
+const SHOWN: [&str; 4] =
+    ["cargo install --path .", "sustent desk ticket.toml", "sustent mill season --out jobs", "cp "];
 
 #[test]
 fn the_readme_is_true() {

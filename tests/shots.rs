@@ -58,9 +58,14 @@ fn open(page: &mut Page, file: &Path, width: u32, height: u32) {
 fn the_job_sheet_shows_what_the_guide_points_at() {
     let Some(mut page) = window() else { return };
     open(&mut page, &root().join("output-samples/PATROL-07/PATROL-07-r2/sheet.html"), 1500, 1100);
-    let facts = ["B-B heel L", "carved", "possible", "SHA-256", "in this order, time in all", "Proof L", "Z zero", "X, Y zero"];
+    let facts =
+        ["B-B heel L", "carved", "possible", "SHA-256", "in this order, time in all", "Proof L", "Z zero", "X, Y zero"];
     taken(&mut page, "patrol-07-sheet.webp", &facts);
-    taken(&mut page, "patrol-07-sheet.webp", &["check bar: must measure 100 mm", "fitter", "milled by", "checked by, date"]);
+    taken(
+        &mut page,
+        "patrol-07-sheet.webp",
+        &["check bar: must measure 100 mm", "fitter", "milled by", "checked by, date"],
+    );
 }
 
 #[test]
