@@ -2,6 +2,7 @@
 
 mod adjust;
 mod apart;
+mod batch;
 mod check;
 mod compare;
 mod desk;
@@ -28,7 +29,7 @@ use serde::Serialize;
 
 use crate::frame::Side;
 use failure::Failure;
-use output::{Console, Form};
+use output::{Console, Detail, Form};
 
 /// How a run ends; the number is the exit status.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -53,6 +54,22 @@ struct Arguments {
     /// A folder of profiles that add to the built-in ones or take their place
     #[arg(long, global = true, value_name = "DIR")]
     profiles: Option<PathBuf>,
+    /// Tell only what is not good; the exit status tells the rest
+    #[arg(long, short, global = true, conflicts_with = "verbose")]
+    quiet: bool,
+    /// Tell everything: the values of a milled job, and of each of many tickets
+    #[arg(long, short, global = true)]
+    verbose: bool,
+}
+
+impl Arguments {
+    fn detail(&self) -> Detail {
+        match (self.quiet, self.verbose) {
+            (true, _) => Detail::Little,
+            (false, true) => Detail::Much,
+            (false, false) => Detail::Usual,
+        }
+    }
 }
 
 /// What `--help` adds.
@@ -144,7 +161,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
         Ok(arguments) => arguments,
         Err(error) => return not_understood(&given, &error),
     };
-    let console = Console::new(if arguments.json { Form::Json } else { Form::Words });
+    let console = Console::new(if arguments.json { Form::Json } else { Form::Words }, arguments.detail());
     let outcome = match profiles::shelf(arguments.profiles.as_deref()) {
         Err(failure) => console.fail(&failure),
         Ok(shelf) => match arguments.verb {
@@ -175,7 +192,7 @@ fn not_understood(given: &[OsString], error: &clap::Error) -> Outcome {
     if given.iter().any(|argument| argument == "--json") {
         let text = error.to_string();
         let text = text.trim_start_matches("error: ").trim_end().to_string();
-        return Console::new(Form::Json).fail(&Failure::new(text));
+        return Console::new(Form::Json, Detail::Usual).fail(&Failure::new(text));
     }
     let _ = error.print();
     Outcome::CouldNot
