@@ -77,8 +77,8 @@ fn the_preview_shows_what_the_readme_says_of_it() {
         .args(["preview", "output-samples/PATROL-07/ticket.toml", "--out"])
         .arg(&file)
         .current_dir(root())
-        .status();
-    assert!(done.unwrap().success());
+        .output();
+    assert!(done.unwrap().status.success());
     open(&mut page, &file, 1800, 1200);
     let high = page.eval("document.documentElement.scrollHeight").as_u64().unwrap();
     page.resize(1800, high as u32);

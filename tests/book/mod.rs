@@ -203,7 +203,7 @@ fn run(folder: &Path, command: &str) -> (i32, String) {
 }
 
 /// Why the told lines are not the printed ones, with `...` standing for any; `None` when they are.
-fn unlike(told: &[String], printed: &[String]) -> Option<String> {
+pub fn unlike(told: &[String], printed: &[String]) -> Option<String> {
     let parts: Vec<&[String]> = told.split(|line| line.trim() == LEFT_OUT).collect();
     let mut from = 0;
     for (number, part) in parts.iter().enumerate() {
