@@ -2,6 +2,7 @@
 
 mod adjust;
 mod apart;
+mod archive;
 mod batch;
 mod check;
 mod compare;
@@ -9,14 +10,17 @@ mod desk;
 mod drift;
 mod failure;
 mod folder;
+mod forget;
 mod inspect;
 mod intake;
+mod kept;
 mod log;
 mod mill;
 mod output;
 mod preview;
 mod profiles;
 mod prove;
+mod records;
 mod repair;
 mod tickets;
 mod words;
@@ -130,6 +134,15 @@ enum Verb {
     /// Show materials, blanks, cutters, machines, starting supports and tolerances
     #[command(after_help = profiles::HELP)]
     Profiles(profiles::Profiles),
+    /// Show what a folder keeps, by code: tickets, jobs, inspections
+    #[command(after_help = records::HELP)]
+    Records(records::Records),
+    /// Put all that is kept of a code into one file
+    #[command(after_help = archive::HELP)]
+    Archive(archive::Archive),
+    /// Take away all that is kept of a code
+    #[command(after_help = forget::HELP)]
+    Forget(forget::Forget),
     /// Print the completion script of a shell
     #[command(after_help = COMPLETIONS_HELP)]
     Completions {
@@ -176,6 +189,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
             Verb::Drift(drift) => drift.run(&console),
             Verb::Compare(compare) => compare.run(&shelf, &console),
             Verb::Profiles(profiles) => profiles.run(&shelf, &console),
+            Verb::Records(records) => records.run(&console),
+            Verb::Archive(archive) => archive.run(&console),
+            Verb::Forget(forget) => forget.run(&console),
             Verb::Completions { shell } => completions(shell, &console),
         },
     };
