@@ -15,7 +15,9 @@ mod inspect;
 mod intake;
 mod kept;
 mod log;
+mod manual;
 mod mill;
+mod new;
 mod output;
 mod preview;
 mod profiles;
@@ -79,6 +81,7 @@ impl Arguments {
 /// What `--help` adds.
 const HELP: &str = "\
 Examples:
+  sustent new --out ticket.toml            asked one by one, from nothing
   sustent intake measures.toml --out ticket.toml   measured feet to start from
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
@@ -101,6 +104,9 @@ Example:
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Ask for the measures one by one, and write them and a ticket
+    #[command(after_help = new::HELP)]
+    New(new::New),
     /// Turn measured feet into a ticket with starting values, each with its reason
     #[command(after_help = intake::HELP)]
     Intake(intake::IntakeVerb),
@@ -143,6 +149,9 @@ enum Verb {
     /// Take away all that is kept of a code
     #[command(after_help = forget::HELP)]
     Forget(forget::Forget),
+    /// Write the manual pages of every verb
+    #[command(after_help = manual::HELP)]
+    Manual(manual::Manual),
     /// Print the completion script of a shell
     #[command(after_help = COMPLETIONS_HELP)]
     Completions {
@@ -178,6 +187,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
     let outcome = match profiles::shelf(arguments.profiles.as_deref()) {
         Err(failure) => console.fail(&failure),
         Ok(shelf) => match arguments.verb {
+            Verb::New(new) => new.run(&shelf, &console),
             Verb::Intake(intake) => intake.run(&shelf, &console),
             Verb::Adjust(adjust) => adjust.run(&shelf, &console),
             Verb::Mill(mill) => mill.run(&shelf, &console),
@@ -192,6 +202,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
             Verb::Records(records) => records.run(&console),
             Verb::Archive(archive) => archive.run(&console),
             Verb::Forget(forget) => forget.run(&console),
+            Verb::Manual(manual) => manual.run(&console),
             Verb::Completions { shell } => completions(shell, &console),
         },
     };

@@ -115,6 +115,12 @@ impl Console {
         let _ = writeln!(std::io::stderr().lock(), "{words}");
     }
 
+    /// Asks a person something, on standard error; the answer is typed behind it.
+    pub(super) fn ask(&self, words: &str) {
+        let mut error = std::io::stderr().lock();
+        let _ = write!(error, "{words}").and_then(|()| error.flush());
+    }
+
     fn document(&self, document: &impl Serialize) {
         self.raw(format!("{}\n", pretty(document)).as_bytes());
     }
