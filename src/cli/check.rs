@@ -200,3 +200,18 @@ fn value_lines(foot: &FootReport) -> Vec<String> {
     lines.extend(rules.map(|(value, rule)| wrapped("  * ", &format!("{}: {rule}", value.words()))));
     lines
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// "nowhere: ticket range, blank height" was printed.
+    #[test]
+    fn what_leaves_no_room_is_named() {
+        let named = |low: &str, high: &str| stands_in_the_way(low.into(), high.into());
+        assert_eq!(named("ticket range", "blank height"), "blank height");
+        assert_eq!(named("thin heel", "ticket range"), "thin heel");
+        assert_eq!(named("thin heel", "thin heel"), "thin heel");
+        assert_eq!(named("thin heel", "heel rise"), "thin heel, heel rise");
+    }
+}

@@ -78,3 +78,31 @@ fn shown(clamp: Rect, blank_mm: [f64; 2], around_mm: f64) -> Rect {
     let [x, y] = blank_mm.map(|size| move |v: f64| v.clamp(-around_mm, size + around_mm));
     Rect { x0: x(clamp.x0), y0: y(clamp.y0), x1: x(clamp.x1), y1: y(clamp.y1) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Marks near the edge lay under the line around the blank, and under the zero's mark.
+    #[test]
+    fn what_is_drawn_of_the_blank_leaves_all_of_it_free() {
+        let lay = LayData { blank_mm: [120.0, 160.0], feet: vec![], clamps: vec![], words: String::new() };
+        let picture = picture(&lay);
+        let (x0, y0) = (AROUND_MM, picture.height - AROUND_MM);
+        let half = 0.5 * EDGE_MM;
+        let (_, line) = picture.svg.split_once("<path class=\"w50\" d=\"").or(picture.svg.split_once(" d=\"")).unwrap();
+        let numbers = |text: &str| -> Vec<f64> {
+            let end = text.find('"').unwrap();
+            text[..end]
+                .split(|c: char| !(c.is_ascii_digit() || "-.".contains(c)))
+                .filter_map(|n| n.parse().ok())
+                .collect()
+        };
+        let corner = numbers(line);
+        assert!(corner[0] <= x0 - half + 0.01 && corner[1] >= y0 + half - 0.01, "{corner:?}");
+        let (_, zero) = picture.svg.split_once("points=\"").unwrap();
+        let zero = numbers(zero);
+        assert!(zero.chunks(2).all(|p| p[0] <= x0 + 0.01 && p[1] >= y0 - 0.01), "{zero:?}");
+        assert!(zero.chunks(2).all(|p| p[0] >= 0.0 && p[1] <= picture.height), "{zero:?}");
+    }
+}
