@@ -95,24 +95,28 @@ fn arch(figures: &Figures) -> String {
 
 /// What is left of the foot's own drop, in words.
 fn drop(drop: &Drop, give_mm: f64) -> String {
-    let (own_mm, giving) = (drop.own_mm, giving(give_mm));
-    let shape = match drop.by_shape_mm < 0.0 {
-        true => format!("its height alone is {} mm above", signed(-drop.by_shape_mm)),
-        false => format!("{} mm by its height", signed(drop.by_shape_mm)),
-    };
-    match drop.allowed_share < 0.0 {
-        true => format!(
+    let Drop { own_mm, by_shape_mm, allowed_share } = *drop;
+    if allowed_share < 0.0 {
+        let shape = match by_shape_mm < 0.0 {
+            true => format!("{} mm by its height", signed(-by_shape_mm)),
+            false => format!("by its height {} mm below", signed(by_shape_mm)),
+        };
+        let give = match give_mm < 0.0 {
+            true => format!("{} mm as heel and ball sink more than the arch", signed(-give_mm)),
+            false => format!("less {} mm by giving", signed(give_mm)),
+        };
+        return format!(
             "it allows none of the foot's own drop of {own_mm} mm: loaded it stands {} mm above the foot's arch seated \
-             ({shape}, {giving})",
-            signed(-drop.allowed_share * own_mm)
-        ),
-        false => {
-            format!(
-                "it allows {:.0} % of the foot's own drop of {own_mm} mm: {shape}, {giving}",
-                100.0 * drop.allowed_share
-            )
-        }
+             ({shape}, {give})",
+            signed(-allowed_share * own_mm)
+        );
     }
+    let shape = match by_shape_mm < 0.0 {
+        true => format!("its height alone allows none ({} mm above the arch seated)", signed(-by_shape_mm)),
+        false => format!("{} mm by its height", signed(by_shape_mm)),
+    };
+    let share = 100.0 * allowed_share;
+    format!("it allows {share:.0} % of the foot's own drop of {own_mm} mm: {shape}, {}", giving(give_mm))
 }
 
 fn strain(figures: &Figures) -> Option<String> {
@@ -156,7 +160,7 @@ mod tests {
             above.starts_with("it allows none of the foot's own drop of 5.5 mm: loaded it stands 0.99 mm"),
             "{above}"
         );
-        assert!(above.ends_with("(its height alone is 1.00 mm above, 0.01 mm by giving)"), "{above}");
+        assert!(above.ends_with("(1.00 mm by its height, less 0.01 mm by giving)"), "{above}");
         assert!(told(1.1, 0.0).starts_with("it allows 20 % of the foot's own drop of 5.5 mm: 1.10 mm by its height"));
     }
 }
