@@ -40,7 +40,7 @@ fn demo() -> Shop {
 
 const READINGS: &str = "value,reading,unit,arm,station,medial,resolution,note\nheel_thickness,4.62,mm,,,,0.05,\n\
                         medial_arch,19.40,mm,,,,0.05,\npost_height_medial,4.90,mm,10,,,0.05,\npost_height_lateral,4.55,mm,10,,,0.05,\n\
-                        forefoot_medial,3.60,mm,,,,0.05,\nforefoot_lateral,3.55,mm,,,,0.05,\nlength,268.0,mm,,,,0.1,\n\
+                        forefoot_thickness_medial,3.60,mm,,,,0.05,\nforefoot_thickness_lateral,3.55,mm,,,,0.05,\nlength,268.0,mm,,,,0.1,\n\
                         thickness,6.55,mm,,42,-8,0.05,\n";
 
 #[test]
