@@ -3,6 +3,7 @@
 //!
 //! What is measured is a foot as it was scanned: how it was loaded is for whoever scanned it to say.
 
+mod follow;
 mod likeness;
 mod readings;
 mod rest;
@@ -11,5 +12,6 @@ mod sole;
 mod stand;
 mod take;
 
+pub use follow::{FollowError, Followed, Shares, Wanted, ZoneFit, follow, loading_word, measures_file};
 pub use readings::{ARCH_LINE, CONTACT_MM};
 pub use take::{Asked, Fault, Impression, Kind, Landmark, Measure, take};
