@@ -8,6 +8,7 @@ mod desk;
 mod drift;
 mod failure;
 mod folder;
+mod impression;
 mod inspect;
 mod intake;
 mod log;
@@ -59,6 +60,7 @@ struct Arguments {
 const HELP: &str = "\
 Examples:
   sustent intake measures.toml --out ticket.toml   measured feet to start from
+  sustent impression left.stl --side left  a scan of a foot, measured
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
   sustent desk ticket.toml                 the same drawing, its values to be changed
@@ -86,6 +88,9 @@ enum Verb {
     /// Suggest one change of 1 mm or 1 degree for a complaint after a try
     #[command(after_help = adjust::HELP)]
     Adjust(adjust::Adjust),
+    /// Measure a scan of a foot or of its mould, and make a ticket that follows it
+    #[command(after_help = impression::HELP)]
+    Impression(impression::ImpressionVerb),
     /// Turn tickets into proven programs, trim outlines, meshes and a job sheet
     #[command(after_help = mill::HELP)]
     Mill(mill::Mill),
@@ -149,6 +154,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
         Err(failure) => console.fail(&failure),
         Ok(shelf) => match arguments.verb {
             Verb::Intake(intake) => intake.run(&shelf, &console),
+            Verb::Impression(impression) => impression.run(&shelf, &console),
             Verb::Adjust(adjust) => adjust.run(&shelf, &console),
             Verb::Mill(mill) => mill.run(&shelf, &console),
             Verb::Check(check) => check.run(&shelf, &console),

@@ -33,7 +33,13 @@ pub enum FollowedZone {
 
 /// How far the top follows at a place where the relief is `mm` high, 0..=1, and in which zone it lies; `None` where it
 /// does not follow at all.
-pub fn followed(outline: &Outline, places: &Places, relief: &Relief, p: Point2, mm: f64) -> Option<(FollowedZone, f64)> {
+pub fn followed(
+    outline: &Outline,
+    places: &Places,
+    relief: &Relief,
+    p: Point2,
+    mm: f64,
+) -> Option<(FollowedZone, f64)> {
     let length = places.foot_length_mm;
     let behind_met = (places.met_line_y(p.x) - p.y) / length;
     let inside_mm = -outline.signed_distance(p);

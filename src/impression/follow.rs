@@ -90,7 +90,8 @@ const UNLOADED_TO_STANDING: f64 = 0.85;
 const HALF_WAY: f64 = 0.925;
 
 /// Names of measures that go into a file of measures.
-const IN_FILE: [&str; 7] = ["length", "ball_width", "heel_width", "medial_arch", "dorsal_arch", "first_met", "fifth_met"];
+const IN_FILE: [&str; 7] =
+    ["length", "ball_width", "heel_width", "medial_arch", "dorsal_arch", "first_met", "fifth_met"];
 
 /// Loading in one word.
 pub fn loading_word(loading: Loading) -> &'static str {
@@ -118,7 +119,8 @@ fn measures_text(impression: &Impression, code: &str, loading: Loading, standing
         let also = standing_arch.filter(|_| measure.name == "medial_arch" && loading != Loading::Standing);
         let also = also.map_or(String::new(), |mm| format!(", standing = {mm}"));
         // Writing to a String cannot fail.
-        let _ = writeln!(text, "{} = {{ {state} = {mm}{also} }}  # +-{:.1}; {}", measure.name, measure.error, measure.how);
+        let _ =
+            writeln!(text, "{} = {{ {state} = {mm}{also} }}  # +-{:.1}; {}", measure.name, measure.error, measure.how);
     }
     text
 }
@@ -176,7 +178,9 @@ pub fn follow(impression: &Impression, wanted: &Wanted, shelf: &Shelf) -> Result
             .into_iter()
             .filter_map(|zone| fit(zone, impression, &relief, [&base, &after], ceiling))
             .collect();
-        notes.push(format!("the top goes no higher over the support plane than {ceiling:.1} mm, the seated arch, where it follows"));
+        notes.push(format!(
+            "the top goes no higher over the support plane than {ceiling:.1} mm, the seated arch, where it follows"
+        ));
     }
     let ticket = read(&text)?;
     let report = job::check(&ticket)?;
@@ -217,11 +221,13 @@ fn with_arches(text: &str, side: Side, impression: &Impression, base: &Footbed, 
     };
     let places = &base.places;
     let medial = blended(Value::MedialArch, places.medial_arch, share).min((10.0 * ceiling).floor() / 10.0);
-    let lateral = blended(Value::LateralArch, places.lateral_arch, share).min(MOST[0]).min((medial - BELOW_MEDIAL).max(0.0));
+    let lateral =
+        blended(Value::LateralArch, places.lateral_arch, share).min(MOST[0]).min((medial - BELOW_MEDIAL).max(0.0));
     let relief = relief(impression, Shares { heel_cup: 0.0, arch: share }, ceiling);
     let at_dome = followed(&base.outline, places, &relief, places.dome, 0.0).map_or(0.0, |(_, share)| share);
     let transverse = blended(Value::TransverseArch, places.dome, at_dome).min(MOST[1]);
-    for (value, mm) in [(Value::MedialArch, medial), (Value::LateralArch, lateral), (Value::TransverseArch, transverse)] {
+    for (value, mm) in [(Value::MedialArch, medial), (Value::LateralArch, lateral), (Value::TransverseArch, transverse)]
+    {
         // The old reason behind the value goes with it.
         draft.remove(&[side.name(), "support"], value.name());
         draft.set(&[side.name(), "support"], value.name(), &Given::Number(tenths(mm)));
@@ -265,7 +271,13 @@ fn footbed(ticket: &Ticket, side: Side) -> Result<Footbed, FollowError> {
 }
 
 /// What differs in a zone between the sole and the footbeds without and with the relief.
-fn fit(zone: FollowedZone, impression: &Impression, relief: &Relief, [base, after]: [&Footbed; 2], ceiling: f64) -> Option<ZoneFit> {
+fn fit(
+    zone: FollowedZone,
+    impression: &Impression,
+    relief: &Relief,
+    [base, after]: [&Footbed; 2],
+    ceiling: f64,
+) -> Option<ZoneFit> {
     // Where the zone lies, as if all of it were followed fully.
     let whole = Relief { heel_cup_share: 1.0, arch_share: 1.0, ..relief.clone() };
     let off = |footbed: &Footbed, p: Point2, mm: f64| {
@@ -288,7 +300,9 @@ fn fit(zone: FollowedZone, impression: &Impression, relief: &Relief, [base, afte
         all
     };
     let (without, with) = (sorted(base), sorted(after));
-    let at = |all: &[f64], share: f64| all.get(((all.len() as f64 * share) as usize).min(all.len().saturating_sub(1))).copied();
+    let at = |all: &[f64], share: f64| {
+        all.get(((all.len() as f64 * share) as usize).min(all.len().saturating_sub(1))).copied()
+    };
     let (name, share) = match zone {
         FollowedZone::HeelCup => ("heel_cup", relief.heel_cup_share),
         FollowedZone::Arch => ("arch", relief.arch_share),

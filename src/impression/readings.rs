@@ -87,7 +87,8 @@ pub(super) fn read(standing: &Standing, map: &Grid) -> Readings {
 pub(super) fn height(map: &Grid, at: Point2, around_mm: f64) -> Option<f64> {
     let lattice = &map.lattice;
     let steps = (around_mm / lattice.step).ceil() as i64;
-    let (i, j) = (((at.x - lattice.x0) / lattice.step).round() as i64, ((at.y - lattice.y0) / lattice.step).round() as i64);
+    let (i, j) =
+        (((at.x - lattice.x0) / lattice.step).round() as i64, ((at.y - lattice.y0) / lattice.step).round() as i64);
     let (mut sum, mut count) = (0.0, 0.0);
     for (u, v) in (-steps..=steps).flat_map(|v| (-steps..=steps).map(move |u| (u, v))) {
         let (a, b) = (i + u, j + v);
@@ -117,9 +118,8 @@ fn beside_edge(standing: &Standing, map: &Grid, station: f64, share: f64) -> Opt
 fn medial_arch(standing: &Standing, map: &Grid) -> Option<[f64; 2]> {
     const STEPS: usize = 69;
     let station = |k: usize| MEDIAL_ARCH[0] + (MEDIAL_ARCH[1] - MEDIAL_ARCH[0]) * k as f64 / (STEPS - 1) as f64;
-    let line: Vec<(f64, f64)> = (0..STEPS)
-        .filter_map(|k| Some((station(k), beside_edge(standing, map, station(k), ARCH_LINE)?)))
-        .collect();
+    let line: Vec<(f64, f64)> =
+        (0..STEPS).filter_map(|k| Some((station(k), beside_edge(standing, map, station(k), ARCH_LINE)?))).collect();
     let (top, _) = line.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
     // A parabola through what lies about the top tells its place better than the highest reading.
     let near: Vec<(f64, f64)> = line.into_iter().filter(|(s, _)| (s - top).abs() <= 0.045).collect();

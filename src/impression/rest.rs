@@ -21,7 +21,8 @@ pub(super) fn floor_under(points: &[Point3], up: Vector3, load: Point3) -> Optio
     let around: Vec<[f64; 3]> = points.iter().map(flat).collect();
     let far = around.iter().fold(1.0, |far: f64, p| far.max(p[0].abs()).max(p[1].abs()).max(p[2].abs()));
     // Three corners far out and high up, to be replaced.
-    let mut corners = [[-8.0 * far, -8.0 * far, 4.0 * far], [8.0 * far, -8.0 * far, 4.0 * far], [0.0, 12.0 * far, 4.0 * far]];
+    let mut corners =
+        [[-8.0 * far, -8.0 * far, 4.0 * far], [8.0 * far, -8.0 * far, 4.0 * far], [0.0, 12.0 * far, 4.0 * far]];
     for _ in 0..MOST_EXCHANGES {
         let [a, b, c] = plane(&corners)?;
         let below = |p: &[f64; 3]| p[2] - (a * p[0] + b * p[1] + c);
@@ -78,7 +79,8 @@ mod tests {
     #[test]
     fn a_stool_rests_on_its_legs() {
         let p = Point3::new;
-        let points = [p(0., 0., 0.), p(200., 0., 2.), p(90., 150., 1.), p(0., 0., 300.), p(250., 160., 260.), p(100., 50., 12.)];
+        let points =
+            [p(0., 0., 0.), p(200., 0., 2.), p(90., 150., 1.), p(0., 0., 300.), p(250., 160., 260.), p(100., 50., 12.)];
         let up = Vector3::new(0.1, -0.05, 1.0).normalize();
         let floor = floor_under(&points, up, p(95., 50., 40.)).unwrap();
         let normal = (points[1] - points[0]).cross(&(points[2] - points[0])).normalize();

@@ -18,9 +18,6 @@ pub(super) struct Lying {
     pub(super) up: Vector3,
     /// As a left and as a right foot, thousandths of the length.
     pub(super) unlike: [f64; 2],
-    /// Extent of what lies low, mm.
-    pub(super) length_mm: f64,
-    pub(super) width_mm: f64,
 }
 
 impl Lying {
@@ -53,7 +50,7 @@ pub(super) fn lyings(points: &[Point3]) -> Vec<Lying> {
     let settled: Vec<Option<Vector3>> =
         (0..DIRECTIONS).into_par_iter().map(|k| settled(points, direction(k))).collect();
     let mut floors: Vec<Vector3> = vec![];
-    for up in settled.into_iter().flatten().chain((0..DIRECTIONS).map(direction).step_by(1)) {
+    for up in settled.into_iter().flatten().chain((0..DIRECTIONS).map(direction)) {
         if !floors.iter().any(|other| other.dot(&up) > SAME_FLOOR) {
             floors.push(up);
         }
@@ -119,7 +116,7 @@ fn on_floor(points: &[Point3], up: Vector3) -> Vec<Lying> {
         let other = turned_round(&view);
         for (k, (view, sign)) in [(view, 1.0), (other, -1.0)].into_iter().enumerate() {
             let unlike = Side::BOTH.map(|side| view.unlike(side));
-            let lying = Lying { right: right * sign, ahead: ahead * sign, up, unlike, length_mm, width_mm };
+            let lying = Lying { right: right * sign, ahead: ahead * sign, up, unlike };
             if best[k].is_none_or(|best| lying.least_unlike() < best.least_unlike()) {
                 best[k] = Some(lying);
             }

@@ -166,7 +166,8 @@ pub(super) fn map(points: &[Point3], low_mm: f64, step_mm: f64) -> Option<Grid> 
     let flat: Vec<Point2> = low.iter().map(|p| p.xy()).collect();
     let lattice = Lattice::covering(Rect::around(&flat)?, step_mm);
     let place = |p: &Point3| {
-        let node = |at: f64, from: f64, count: usize| (((at - from) / step_mm).round().max(0.0) as usize).min(count - 1);
+        let node =
+            |at: f64, from: f64, count: usize| (((at - from) / step_mm).round().max(0.0) as usize).min(count - 1);
         node(p.y, lattice.y0, lattice.ny) * lattice.nx + node(p.x, lattice.x0, lattice.nx)
     };
     let mut least = vec![f64::INFINITY; lattice.len()];

@@ -61,7 +61,8 @@ pub(super) fn in_axes(points: &[Point3], axes: [Vector3; 3]) -> Option<Standing>
     let edges = edges.moved(-heel, -rear);
     let contacts = contacts(&points, &edges)?;
     let normal = (contacts[1] - contacts[0]).cross(&(contacts[2] - contacts[0]));
-    let height = |p: &Point3| contacts[0].z - (normal.x * (p.x - contacts[0].x) + normal.y * (p.y - contacts[0].y)) / normal.z;
+    let height =
+        |p: &Point3| contacts[0].z - (normal.x * (p.x - contacts[0].x) + normal.y * (p.y - contacts[0].y)) / normal.z;
     let level = height(&Point3::new(0.0, 0.4 * edges.length_mm, 0.0));
     if !level.is_finite() {
         return None;
@@ -92,7 +93,8 @@ fn better(standing: &Standing) -> Option<[Vector3; 3]> {
     let up = if normal.z < 0.0 { -normal } else { normal };
     let edges = &standing.edges;
     let ball = edges.middle(BALL_CUT)?;
-    let along = Vector3::new(ball, 0.5 * (BALL_CUT[0] + BALL_CUT[1] - HEEL_CUT[0] - HEEL_CUT[1]) * edges.length_mm, 0.0);
+    let along =
+        Vector3::new(ball, 0.5 * (BALL_CUT[0] + BALL_CUT[1] - HEEL_CUT[0] - HEEL_CUT[1]) * edges.length_mm, 0.0);
     let ahead = (along - up * along.dot(&up)).try_normalize(0.0)?;
     // A right-handed turn keeps a mirrored frame mirrored.
     let aside = ahead.cross(&up);

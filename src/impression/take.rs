@@ -99,7 +99,9 @@ pub struct Measure {
 pub enum Fault {
     #[error("{0}")]
     Scan(#[from] ScanError),
-    #[error("the scan is {extent:.4} units across: in {tried} that is no foot; say its unit with --units, or scan again")]
+    #[error(
+        "the scan is {extent:.4} units across: in {tried} that is no foot; say its unit with --units, or scan again"
+    )]
     Size { extent: f64, tried: String },
     #[error("no foot is found in the scan: {why}; scan one bare foot or its mould, heel to toes, with the sole seen")]
     NoFoot { why: String },
@@ -141,7 +143,8 @@ pub fn take(scan: &Scan, asked: Asked) -> Result<Impression, Fault> {
     let extent = (high - low).norm();
     let said = asked.unit.or(scan.about.unit.map(|(unit, _)| unit));
     let fits = |unit: &Unit| (EXTENTS_MM[0]..=EXTENTS_MM[1]).contains(&(extent * unit.in_mm()));
-    let tried: Vec<Unit> = Unit::ALL.into_iter().filter(|unit| said.is_none_or(|said| said == *unit)).filter(fits).collect();
+    let tried: Vec<Unit> =
+        Unit::ALL.into_iter().filter(|unit| said.is_none_or(|said| said == *unit)).filter(fits).collect();
     if tried.is_empty() {
         let words = said.map_or("no unit".to_owned(), |unit| unit.words().to_owned());
         return Err(Fault::Size { extent, tried: words });
@@ -334,11 +337,15 @@ fn odd(read: &Readings) -> Vec<String> {
     let mut notes = vec![];
     let ball = read.ball_width / read.length;
     if !(0.32..=0.43).contains(&ball) {
-        notes.push(format!("the ball is {ball:.2} of the length wide, usual is 0.32 to 0.43: is the scan whole and to scale?"));
+        notes.push(format!(
+            "the ball is {ball:.2} of the length wide, usual is 0.32 to 0.43: is the scan whole and to scale?"
+        ));
     }
     let heel = read.heel_width / read.length;
     if !(0.20..=0.345).contains(&heel) {
-        notes.push(format!("the heel is {heel:.2} of the length wide, usual is 0.20 to 0.34: is the scan whole and to scale?"));
+        notes.push(format!(
+            "the heel is {heel:.2} of the length wide, usual is 0.20 to 0.34: is the scan whole and to scale?"
+        ));
     }
     notes
 }
@@ -405,9 +412,17 @@ const NAMED: [(&str, &str, &str); COUNT] = [
     ("heel_width", "mm", "widest section, 8 to 22 % of the length"),
     ("first_met", "mm", "rear of the heel to where the medial edge stands out farthest"),
     ("fifth_met", "mm", "rear of the heel to where the lateral edge stands out farthest"),
-    ("medial_arch", "mm", "top of the sole a fifth of the width inside the medial edge, above the plane through heel and met heads"),
+    (
+        "medial_arch",
+        "mm",
+        "top of the sole a fifth of the width inside the medial edge, above the plane through heel and met heads",
+    ),
     ("arch_station", "", "where that top lies, share of the length"),
-    ("lateral_arch", "mm", "sole a fifth of the width inside the lateral edge at 42 % of the length, above the same plane"),
+    (
+        "lateral_arch",
+        "mm",
+        "sole a fifth of the width inside the lateral edge at 42 % of the length, above the same plane",
+    ),
     ("transverse_arch", "mm", "top of the sole between the met heads at 62 % of the length, above the same plane"),
     ("dorsal_arch", "mm", "back of the foot at half its length above the same plane"),
     ("arch_index", "", "contact (within 3 mm of that plane) without toes: middle third over all"),

@@ -267,7 +267,11 @@ fn lines_at(allowed: &Allowed, seen: &Seen, moves: &Moves, amounts: &Amounts) ->
     let grad = moves.slope.iter().zip(amounts).fold(held_slope, |sum, (g, a)| sum + g * *a);
     if grad.norm() > allowed.steepest - SPARE {
         let along = grad / grad.norm();
-        lines.push(Line::at_most(moves.slope.map(|g| g.dot(&along)), allowed.steepest - held_slope.dot(&along) - SPARE, STEEP));
+        lines.push(Line::at_most(
+            moves.slope.map(|g| g.dot(&along)),
+            allowed.steepest - held_slope.dot(&along) - SPARE,
+            STEEP,
+        ));
     }
     lines
 }

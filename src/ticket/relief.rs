@@ -52,14 +52,23 @@ fn one_row(s: &Section, k: usize, row: &str) -> Option<Vec<Option<f64>>> {
         ("-", _) => Some(None),
         (_, Ok(mm)) if HEIGHT.admits(mm) => Some(Some(mm)),
         _ => {
-            let message = format!("row {} of `{}` holds \"{}\"", k + 1, s.full_name("rows"), crate::written::shortened(word));
-            s.at("rows", message, format!("a row is heights of {}, or - where nothing was seen, with spaces between", HEIGHT.words()));
+            let message =
+                format!("row {} of `{}` holds \"{}\"", k + 1, s.full_name("rows"), crate::written::shortened(word));
+            s.at(
+                "rows",
+                message,
+                format!("a row is heights of {}, or - where nothing was seen, with spaces between", HEIGHT.words()),
+            );
             None
         }
     });
     let read: Option<Vec<_>> = read.collect();
     if words.len() > MOST {
-        s.at("rows", format!("row {} of `{}` has more than {MOST} heights", k + 1, s.full_name("rows")), "write the relief with a wider step");
+        s.at(
+            "rows",
+            format!("row {} of `{}` has more than {MOST} heights", k + 1, s.full_name("rows")),
+            "write the relief with a wider step",
+        );
         return None;
     }
     read
@@ -79,7 +88,8 @@ impl Relief {
     /// The section as text under this head, such as `left.relief`.
     pub fn text(&self, head: &str) -> String {
         let number = |mm: &Option<f64>| mm.map_or("-".to_owned(), |mm| format!("{}", (10.0 * mm).round() / 10.0 + 0.0));
-        let rows = self.rows.iter().map(|row| format!("  \"{}\",\n", row.iter().map(number).collect::<Vec<_>>().join(" ")));
+        let rows =
+            self.rows.iter().map(|row| format!("  \"{}\",\n", row.iter().map(number).collect::<Vec<_>>().join(" ")));
         format!(
             "[{head}]\nheel_cup = {}\narch = {}\nstep = {}\nfirst = [{}, {}]\nrows = [\n{}]\n",
             100.0 * self.heel_cup_share,
