@@ -7,14 +7,17 @@ use crate::curve::Outline;
 use crate::frame::Point2;
 use crate::ticket::Relief;
 
-/// The top is pulled so much to a place of the relief, 1/mm^2: with a place every 6 mm waves down to 20 mm
-/// are followed, and what is shorter is smoothed away.
-pub(super) const RELIEF_WEIGHT: f64 = 0.3;
+/// The top is pulled so much to a place of the relief, 1/mm^2: with a place every 6 mm waves of more than some
+/// 15 mm are followed (2 pi times (6 * 6 / w)^(1/4) mm [derived]), and shorter ones smoothed away.
+pub(super) const RELIEF_WEIGHT: f64 = 2.0;
 /// The cup follows no higher than this, mm: above it stands its wall, which depth and width order. Less than
 /// the shallowest cup. Shop's own choice.
 pub const CUP_UP_TO_MM: f64 = 8.0;
 /// The cup's bowl ends this far inside the outline, mm: there its wall begins.
 const WALL_MM: f64 = 8.0;
+/// On the lateral side nothing follows nearer to the outline than this, mm: the foot's edge is round there, and a
+/// footbed that followed it up would be a wall. Shop's own choice.
+const LATERAL_INSET_MM: f64 = 12.0;
 /// Ahead of this distance behind the met line nothing follows; full share is reached behind it by as much
 /// again and half, both as shares of the foot's length. Shop's own choice.
 const NOTHING_BEHIND_MET: f64 = 0.04;
@@ -47,7 +50,8 @@ pub fn followed(
     let fading = ease((behind_met - NOTHING_BEHIND_MET) / (FULL_BEHIND_MET - NOTHING_BEHIND_MET));
     let zone = if arch < 0.5 { FollowedZone::HeelCup } else { FollowedZone::Arch };
     let in_bowl = inside_mm >= WALL_MM && mm <= CUP_UP_TO_MM;
-    if inside_mm < EDGE_INSET_MM || (zone == FollowedZone::HeelCup && !in_bowl) {
+    let inset_mm = if p.x < 0.0 { LATERAL_INSET_MM } else { EDGE_INSET_MM };
+    if inside_mm < inset_mm || (zone == FollowedZone::HeelCup && !in_bowl) {
         return None;
     }
     let share = (relief.heel_cup_share + arch * (relief.arch_share - relief.heel_cup_share)) * fading;

@@ -110,7 +110,7 @@ pub fn measures_file(impression: &Impression, code: &str, loading: Loading) -> S
 fn measures_text(impression: &Impression, code: &str, loading: Loading, standing_arch: Option<f64>) -> String {
     let state = loading_word(loading);
     let mut text = format!(
-        "# Measures read from a scan of a {state} foot, with their standard errors; mm. Other measures, weight, boot and flags:\n\
+        "# Measures read from a scan of a foot, {state}, with their standard errors; mm. Other measures, weight, boot and flags:\n\
          # `sustent intake --template` shows what may be added.\n\n[person]\ncode = \"{code}\"\n\n[{}]\n",
         impression.side.name()
     );
@@ -221,8 +221,10 @@ fn with_arches(text: &str, side: Side, impression: &Impression, base: &Footbed, 
     };
     let places = &base.places;
     let medial = blended(Value::MedialArch, places.medial_arch, share).min((10.0 * ceiling).floor() / 10.0);
-    let lateral =
-        blended(Value::LateralArch, places.lateral_arch, share).min(MOST[0]).min((medial - BELOW_MEDIAL).max(0.0));
+    // The lateral edge of a foot is round where a footbed's edge is gauged; its arch is seen further in.
+    let before = values.get(&Value::LateralArch).copied().unwrap_or(0.0);
+    let seen = impression.measures.iter().find(|m| m.name == "lateral_arch").map_or(before, |m| m.value.max(0.0));
+    let lateral = (before + share * (seen - before)).min(MOST[0]).min((medial - BELOW_MEDIAL).max(0.0));
     let relief = relief(impression, Shares { heel_cup: 0.0, arch: share }, ceiling);
     let at_dome = followed(&base.outline, places, &relief, places.dome, 0.0).map_or(0.0, |(_, share)| share);
     let transverse = blended(Value::TransverseArch, places.dome, at_dome).min(MOST[1]);

@@ -78,7 +78,7 @@ pub(super) fn read(standing: &Standing, map: &Grid) -> Readings {
         arch_station: arch[1],
         lateral_arch: beside_edge(standing, map, LATERAL_ARCH, 1.0 - ARCH_LINE).unwrap_or(f64::NAN),
         transverse_arch: transverse(standing, map).unwrap_or(f64::NAN),
-        dorsal_arch: dorsal(&standing.points, length).unwrap_or(f64::NAN),
+        dorsal_arch: dorsal(standing).unwrap_or(f64::NAN),
         arch_index: arch_index(standing, map).unwrap_or(f64::NAN),
     }
 }
@@ -150,11 +150,15 @@ fn transverse(standing: &Standing, map: &Grid) -> Option<f64> {
     tops.reduce(f64::max)
 }
 
-/// The back of the foot at half its length, where the scan has it.
-fn dorsal(points: &[Point3], length: f64) -> Option<f64> {
-    let top = points.iter().filter(|p| (p.y / length - 0.5).abs() < 0.01).map(|p| p.z).reduce(f64::max)?;
-    // Lower is the edge of a sole alone, higher is a leg that leans ahead.
-    (0.17 * length..0.40 * length).contains(&top).then_some(top)
+/// The back of the foot at half its length, where the scan has it: higher than the edge of a sole, lower than a leg
+/// that leans ahead, and over the middle of the foot, not on the rim of a cut.
+fn dorsal(standing: &Standing) -> Option<f64> {
+    let length = standing.edges.length_mm;
+    let near = standing.points.iter().filter(|p| (p.y / length - 0.5).abs() < 0.01);
+    let top = near.max_by(|a, b| a.z.total_cmp(&b.z))?;
+    let [lateral, medial] = standing.edges.at(0.5)?;
+    let across = (top.x - lateral) / (medial - lateral);
+    ((0.17 * length..0.40 * length).contains(&top.z) && (0.2..0.8).contains(&across)).then_some(top.z)
 }
 
 /// Area of contact in the middle third of the toeless length over that in all of it (Cavanagh & Rodgers 1987, J

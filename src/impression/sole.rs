@@ -162,6 +162,9 @@ pub(super) fn lowest(points: &[Point3], place: Point2, around_mm: f64) -> Option
 pub(super) fn map(points: &[Point3], low_mm: f64, step_mm: f64) -> Option<Grid> {
     /// Thicker than any scanner's noise, thinner than any toe.
     const SKIN_MM: f64 = 2.5;
+    /// So much above what is this many cells away is no sole but the back of the foot, seen through a hole, mm.
+    const STRAY_MM: f64 = 14.0;
+    const NEAR: usize = 2;
     let low: Vec<&Point3> = points.iter().filter(|p| p.z < low_mm).collect();
     let flat: Vec<Point2> = low.iter().map(|p| p.xy()).collect();
     let lattice = Lattice::covering(Rect::around(&flat)?, step_mm);
@@ -175,10 +178,17 @@ pub(super) fn map(points: &[Point3], low_mm: f64, step_mm: f64) -> Option<Grid> 
         let cell = &mut least[place(p)];
         *cell = cell.min(p.z);
     }
+    let stray = |k: usize| {
+        let (i, j) = (k % lattice.nx, k / lattice.nx);
+        let rows = j.saturating_sub(NEAR)..(j + NEAR + 1).min(lattice.ny);
+        let mut near = rows.flat_map(|j| (i.saturating_sub(NEAR)..(i + NEAR + 1).min(lattice.nx)).map(move |i| (i, j)));
+        near.any(|(i, j)| least[j * lattice.nx + i] < least[k] - STRAY_MM)
+    };
+    let stray: Vec<bool> = (0..lattice.len()).map(|k| least[k].is_finite() && stray(k)).collect();
     let mut sums = vec![(0.0, 0.0); lattice.len()];
     for p in &low {
         let at = place(p);
-        if p.z < least[at] + SKIN_MM {
+        if !stray[at] && p.z < least[at] + SKIN_MM {
             sums[at] = (sums[at].0 + p.z, sums[at].1 + 1.0);
         }
     }

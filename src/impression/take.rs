@@ -99,9 +99,7 @@ pub struct Measure {
 pub enum Fault {
     #[error("{0}")]
     Scan(#[from] ScanError),
-    #[error(
-        "the scan is {extent:.4} units across: in {tried} that is no foot; say its unit with --units, or scan again"
-    )]
+    #[error("the scan is {extent:.4} units across, {tried}; say its unit with --units, or scan again")]
     Size { extent: f64, tried: String },
     #[error("no foot is found in the scan: {why}; scan one bare foot or its mould, heel to toes, with the sole seen")]
     NoFoot { why: String },
@@ -130,7 +128,7 @@ const EXTENTS_MM: [f64; 2] = [140.0, 900.0];
 const LENGTHS_MM: [f64; 2] = [150.0, 340.0];
 /// A view more unlike a sole than this, thousandths of the length, is of something else. Shop's own choice, between
 /// the feet and the things of `tests/impression.rs`.
-const MOST_UNLIKE: f64 = 24.0;
+const MOST_UNLIKE: f64 = 23.0;
 /// Less of a difference than this between the sides tells nothing, as a share of the worse.
 const LEAST_SIDE_MARGIN: f64 = 0.06;
 
@@ -146,8 +144,9 @@ pub fn take(scan: &Scan, asked: Asked) -> Result<Impression, Fault> {
     let tried: Vec<Unit> =
         Unit::ALL.into_iter().filter(|unit| said.is_none_or(|said| said == *unit)).filter(fits).collect();
     if tried.is_empty() {
-        let words = said.map_or("no unit".to_owned(), |unit| unit.words().to_owned());
-        return Err(Fault::Size { extent, tried: words });
+        let none = said.map_or("which is no foot in any unit".to_owned(), |unit| format!("which is no foot in {unit}"));
+        let guess = Unit::ALL.into_iter().find(fits).map_or(String::new(), |unit| format!(", but one in {unit}"));
+        return Err(Fault::Size { extent, tried: none + &guess });
     }
     let mut fault = None;
     for &unit in &tried {
@@ -175,13 +174,13 @@ fn in_unit(scan: &Scan, side: Side, unit: Unit) -> Result<Impression, Fault> {
     let mm = unit.in_mm();
     let cloud = Cloud::of_samples(&scan.samples(SPACING_MM / mm)?, mm);
     let (cloud, mut notes) = one_thing(cloud)?;
-    let (cloud, lying) = match found(&cloud) {
-        Some(lying) => (cloud, lying),
-        None => {
-            let bare = one_thing(without_planes(&cloud))?.0;
-            let lying = found(&bare).ok_or_else(|| nothing(&cloud))?;
+    let (cloud, lying, standing, map) = match seen(cloud, side) {
+        Ok(seen) => seen,
+        Err((fault, cloud)) => {
+            // A box around a mould, or the plate under a cast, is what was looked at.
+            let Some(seen) = bared(&cloud).find_map(|bare| seen(bare, side).ok()) else { return Err(fault) };
             notes.push("what is flat around the foot was taken for a box, a plate or a cut and left out".into());
-            (bare, lying)
+            seen
         }
     };
     let margin = (lying.unlike[0] - lying.unlike[1]).abs() / lying.unlike[0].max(lying.unlike[1]);
@@ -191,11 +190,12 @@ fn in_unit(scan: &Scan, side: Side, unit: Unit) -> Result<Impression, Fault> {
     if margin < LEAST_SIDE_MARGIN {
         notes.push("the sole looks as much like a left as like a right one: the side is as you say".into());
     }
-    let standing = stand(&cloud.points, &lying, side).ok_or_else(|| none("heel and met heads are not seen"))?;
-    whole(&standing)?;
-    let map = readings::sole_map(&standing).ok_or_else(|| none("the sole is not seen"))?;
-    plate(&standing, &map)?;
-    let read = readings::read(&standing, &map);
+    let kind = kind(&cloud, &standing, &map, &mut notes);
+    let mut read = readings::read(&standing, &map);
+    if kind != Kind::Foot {
+        read.dorsal_arch = f64::NAN;
+        notes.push("a sole alone: widths and arches are read within the edge that it has; a low edge tells less of a high arch".into());
+    }
     if !(LENGTHS_MM[0]..=LENGTHS_MM[1]).contains(&read.length) {
         return Err(none(&format!("in {} it would be {:.0} mm long", unit.words(), read.length)));
     }
@@ -204,7 +204,7 @@ fn in_unit(scan: &Scan, side: Side, unit: Unit) -> Result<Impression, Fault> {
     Ok(Impression {
         side,
         unit,
-        kind: kind(&cloud, &standing, &map, &mut notes),
+        kind,
         side_margin: if lying.side() == side { margin } else { 0.0 },
         unlike: lying.least_unlike(),
         landmarks: landmarks(&standing, &map, &read, &errors),
@@ -221,21 +221,51 @@ fn none(why: &str) -> Fault {
     Fault::NoFoot { why: why.into() }
 }
 
-/// The way of lying that looks like a sole.
-fn found(cloud: &Cloud) -> Option<Lying> {
-    let thin = cloud.thinned(LOOKED_AT);
-    lyings(&thin.points).into_iter().next().filter(|lying| lying.least_unlike() <= MOST_UNLIKE)
+/// A foot that is seen: its points, how it lies and stands, and its sole.
+type Seen = (Cloud, Lying, Standing, Grid);
+
+/// The foot in a cloud; or why there is none, with the cloud.
+fn seen(cloud: Cloud, side: Side) -> Result<Seen, (Fault, Cloud)> {
+    let looked = || -> Result<(Lying, Standing, Grid), Fault> {
+        let thin = cloud.thinned(LOOKED_AT);
+        let lying = lyings(&thin.points)
+            .into_iter()
+            .next()
+            .ok_or_else(|| none("nothing in it has a foot's length and width"))?;
+        let unlike = lying.least_unlike();
+        if unlike > MOST_UNLIKE {
+            return Err(none(&format!(
+                "from no side does it look like a sole (nearest {unlike:.0} thousandths of its length off, feet are within \
+                 {MOST_UNLIKE:.0})"
+            )));
+        }
+        let standing = stand(&cloud.points, &lying, side).ok_or_else(|| none("heel and met heads are not seen"))?;
+        let map = readings::sole_map(&standing).ok_or_else(|| none("the sole is not seen"))?;
+        plate(&standing, &map)?;
+        whole(&standing)?;
+        proportioned(&standing)?;
+        Ok((lying, standing, map))
+    };
+    match looked() {
+        Ok((lying, standing, map)) => Ok((cloud, lying, standing, map)),
+        Err(fault) => Err((fault, cloud)),
+    }
 }
 
-fn nothing(cloud: &Cloud) -> Fault {
-    let thin = cloud.thinned(LOOKED_AT);
-    match lyings(&thin.points).first() {
-        None => none("nothing in it has a foot's length and width"),
-        Some(best) => none(&format!(
-            "from no side does it look like a sole (nearest {:.0} thousandths of its length off, feet are within {MOST_UNLIKE:.0})",
-            best.least_unlike()
-        )),
+/// Proportions that no whole foot has: wider than those that are asked about by as much again.
+fn proportioned(standing: &Standing) -> Result<(), Fault> {
+    const BALL: [f64; 2] = [0.27, 0.48];
+    const HEEL: [f64; 2] = [0.18, 0.365];
+    let edges = &standing.edges;
+    let shares = [edges.ball_width_mm(), edges.heel_width_mm()].map(|mm| mm / edges.length_mm);
+    for (what, share, [least, most]) in [("ball", shares[0], BALL), ("heel", shares[1], HEEL)] {
+        if !(least..=most).contains(&share) {
+            return Err(none(&format!(
+                "its {what} would be {share:.2} of its length wide, and a foot's is {least} to {most}: is it cut off, or something else?"
+            )));
+        }
     }
+    Ok(())
 }
 
 /// The largest connected part, and a note on what was left out; two large ones are two feet.
@@ -290,15 +320,19 @@ fn picked(cloud: &Cloud, at: impl Iterator<Item = usize> + Clone) -> Cloud {
     }
 }
 
-/// The cloud without its large planes: the faces of a foam box, the plate under a cast.
-fn without_planes(cloud: &Cloud) -> Cloud {
+/// The cloud without its largest plane, without its two largest, and so on: the faces of a foam box, the plate under a
+/// cast.
+fn bared(cloud: &Cloud) -> impl Iterator<Item = Cloud> + '_ {
     /// A plane that holds this share of the points, and how far from it points are taken with it, mm.
     const LEAST_SHARE: f64 = 0.06;
     const WITHIN_MM: f64 = 1.0;
     const TAKEN_MM: f64 = 2.5;
-    let flat = planes(&cloud.points, WITHIN_MM, LEAST_SHARE, 8);
-    let bare = |k: &usize| flat.iter().all(|plane| plane.height(cloud.points[*k]).abs() > TAKEN_MM);
-    picked(cloud, (0..cloud.points.len()).filter(bare).collect::<Vec<_>>().into_iter())
+    let flat = planes(&cloud.points, WITHIN_MM, LEAST_SHARE, 6);
+    (1..=flat.len()).filter_map(move |count| {
+        let off = |k: &usize| flat[..count].iter().all(|plane| plane.height(cloud.points[*k]).abs() > TAKEN_MM);
+        let kept: Vec<usize> = (0..cloud.points.len()).filter(off).collect();
+        one_thing(picked(cloud, kept.into_iter())).ok().map(|(bare, _)| bare)
+    })
 }
 
 /// Whether heel and toes are there.
