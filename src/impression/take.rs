@@ -103,6 +103,11 @@ pub enum Fault {
     Size { extent: f64, tried: String },
     #[error("no foot is found in the scan: {why}; scan one bare foot or its mould, heel to toes, with the sole seen")]
     NoFoot { why: String },
+    #[error(
+        "no foot is found in the scan: it has a sole's outline and is flat from edge to edge, as a footbed or an insole; scan \
+         one bare foot or its mould"
+    )]
+    Plate,
     #[error("the scan holds two things, {share:.0} % of it apart from the rest: save one foot to a file of its own")]
     TwoThings { share: f64 },
     #[error("the foot is cut off at the {end}: scan it whole, from the rear of the heel to the longest toe")]
@@ -178,6 +183,9 @@ fn in_unit(scan: &Scan, side: Side, unit: Unit) -> Result<Impression, Fault> {
         Ok(seen) => seen,
         Err((fault, cloud)) => {
             // A box around a mould, or the plate under a cast, is what was looked at.
+            if fault == Fault::Plate {
+                return Err(fault);
+            }
             let Some(seen) = bared(&cloud).find_map(|bare| seen(bare, side).ok()) else { return Err(fault) };
             notes.push("what is flat around the foot was taken for a box, a plate or a cut and left out".into());
             seen
@@ -241,8 +249,11 @@ fn seen(cloud: Cloud, side: Side) -> Result<Seen, (Fault, Cloud)> {
         }
         let standing = stand(&cloud.points, &lying, side).ok_or_else(|| none("heel and met heads are not seen"))?;
         let map = readings::sole_map(&standing).ok_or_else(|| none("the sole is not seen"))?;
-        plate(&standing, &map)?;
-        whole(&standing)?;
+        match (plate(&map), whole(&standing)) {
+            (Err(_), Ok(())) => return Err(Fault::Plate),
+            (flat, whole) => flat.and(whole)?,
+        }
+        little(&standing, &map)?;
         proportioned(&standing)?;
         Ok((lying, standing, map))
     };
@@ -347,19 +358,23 @@ fn whole(standing: &Standing) -> Result<(), Fault> {
     }
 }
 
-/// A sole is round at its edges; what touches nearly everywhere is a plate or a footbed.
-fn plate(standing: &Standing, map: &Grid) -> Result<(), Fault> {
+/// A sole is round at its edges; what touches nearly everywhere is a plate, a footbed or a box.
+fn plate(map: &Grid) -> Result<(), Fault> {
     const MOST_TOUCHING: f64 = 0.8;
     const TOUCHING_MM: f64 = 1.2;
     let seen: Vec<f64> = map.z.iter().copied().filter(|z| z.is_finite()).collect();
     let touching = seen.iter().filter(|z| **z < TOUCHING_MM).count() as f64;
     if touching > MOST_TOUCHING * seen.len() as f64 {
-        return Err(none("it is flat from edge to edge, as a footbed, an insole or a plate"));
+        return Err(none("it is flat from edge to edge"));
     }
-    let length = standing.edges.length_mm;
-    let area = seen.len() as f64 * readings::MAP_MM.powi(2);
-    // The box around a foot is filled by a good half; a sole of which little is seen cannot be measured.
-    if area < 0.38 * length * standing.edges.ball_width_mm() {
+    Ok(())
+}
+
+/// The box around a foot is filled by a good half; a sole of which little is seen cannot be measured.
+fn little(standing: &Standing, map: &Grid) -> Result<(), Fault> {
+    const LEAST_SEEN: f64 = 0.38;
+    let area = map.z.iter().filter(|z| z.is_finite()).count() as f64 * readings::MAP_MM.powi(2);
+    if area < LEAST_SEEN * standing.edges.length_mm * standing.edges.ball_width_mm() {
         return Err(none("little of the sole is seen"));
     }
     Ok(())
