@@ -136,7 +136,8 @@ fn made_feet_of_seven_builds() {
                 assert!((value - expected).abs() <= allowed, "{name} {part:?}: {what} {value:.2}, not {expected}");
             }
             assert_eq!(found.kind == Kind::Foot, part != low, "{name} {part:?}: {:?}", found.kind);
-            if part != low {
+            // An edge that is itself higher than what counts as low, 0.17 of the length, is no edge.
+            if part != low && sole(&build, 0.42, -1.0) < 0.16 * build.length {
                 let arch = sole(&build, 0.42, -0.6);
                 let value = measure(&found, "medial_arch");
                 assert!((value - arch).abs() <= 1.0, "{name} {part:?}: arch {value:.2}, not {arch:.2}");
@@ -183,9 +184,9 @@ fn a_print_in_a_box_is_found() {
     let triangles = (0..159).flat_map(|j| (0..89).flat_map(move |i| cell(i, j))).collect();
     let found = taken(&stl(&(points, triangles), false, |p| pose(77) * p), Side::Right).unwrap();
     assert_eq!(found.kind, Kind::Mould);
-    // The lattice of 2 mm blurs edges by as much.
-    assert!((measure(&found, "length") - build.length).abs() < 3.0, "{}", measure(&found, "length"));
-    assert!((measure(&found, "ball_width") - build.ball).abs() < 3.0, "{}", measure(&found, "ball_width"));
+    // A lattice of 2 mm lays a slope of as much around the print on either side.
+    assert!((measure(&found, "length") - build.length).abs() < 4.0, "{}", measure(&found, "length"));
+    assert!((measure(&found, "ball_width") - build.ball).abs() < 4.0, "{}", measure(&found, "ball_width"));
 }
 
 fn block(x: f64, y: f64, z: f64) -> Mesh {

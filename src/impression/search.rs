@@ -25,6 +25,12 @@ impl Lying {
         if self.unlike[0] <= self.unlike[1] { Side::Left } else { Side::Right }
     }
 
+    /// How much less it looks like the one side's sole than like the other's, 0 to 1.
+    pub(super) fn side_margin(&self) -> f64 {
+        let [left, right] = self.unlike;
+        (left - right).abs() / left.max(right).max(f64::MIN_POSITIVE)
+    }
+
     pub(super) fn least_unlike(&self) -> f64 {
         self.unlike[0].min(self.unlike[1])
     }

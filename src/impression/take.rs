@@ -191,7 +191,7 @@ fn in_unit(scan: &Scan, side: Side, unit: Unit) -> Result<Impression, Fault> {
             seen
         }
     };
-    let margin = (lying.unlike[0] - lying.unlike[1]).abs() / lying.unlike[0].max(lying.unlike[1]);
+    let margin = lying.side_margin();
     if lying.side() != side && margin >= LEAST_SIDE_MARGIN {
         return Err(Fault::OtherSide { found: lying.side() });
     }
@@ -247,6 +247,8 @@ fn seen(cloud: Cloud, side: Side) -> Result<Seen, (Fault, Cloud)> {
                  {MOST_UNLIKE:.0})"
             )));
         }
+        // A foot of the other side is looked at as what it is, and told so by whoever asked.
+        let side = if lying.side_margin() < LEAST_SIDE_MARGIN { side } else { lying.side() };
         let standing = stand(&cloud.points, &lying, side).ok_or_else(|| none("heel and met heads are not seen"))?;
         let map = readings::sole_map(&standing).ok_or_else(|| none("the sole is not seen"))?;
         match (plate(&map), whole(&standing)) {
