@@ -5,7 +5,11 @@ use std::sync::LazyLock;
 
 use divan::counter::{BytesCount, ItemsCount};
 use divan::{AllocProfiler, Bencher};
+use sustent::foot::Loading;
+use sustent::frame::Side;
+use sustent::impression::{Asked, Shares, Wanted, follow, take};
 use sustent::mesh::{Scan, read_scan};
+use sustent::profile::Shelf;
 
 #[global_allocator]
 static ALLOCATIONS: AllocProfiler = AllocProfiler::system();
@@ -98,4 +102,43 @@ fn samples_of_a_mesh(bencher: Bencher, spacing_mm: f64) {
 fn samples_of_points(bencher: Bencher, spacing_mm: f64) {
     let scan = read(&PLY);
     bencher.counter(ItemsCount::new(scan.points.len())).bench(|| scan.samples(spacing_mm));
+}
+
+/// The open foot of `tests/data/`, each triangle divided into 484: a million, with noise.
+static FOOT: LazyLock<Vec<u8>> = LazyLock::new(|| {
+    let Scan { points, triangles, .. } = read(include_bytes!("../tests/data/cc0-base-raw-left.stl"));
+    const PARTS: u32 = 22;
+    let mut bytes = vec![b' '; 80];
+    bytes.extend((triangles.len() as u32 * PARTS * PARTS).to_le_bytes());
+    for t in &triangles {
+        let [a, b, c] = t.map(|k| points[k as usize].coords);
+        let at = |u: u32, v: u32| {
+            let p = a + (b - a) * (f64::from(u) / f64::from(PARTS)) + (c - a) * (f64::from(v) / f64::from(PARTS));
+            let noise = |k: u32| NOISE_MM * (2.0 * scattered((p[k as usize] * 1e3) as i32 as u32 ^ k) - 1.0);
+            [0, 1, 2].map(|k| (p[k as usize] + noise(k)) as f32)
+        };
+        let mut triangle = |corners: [[f32; 3]; 3]| {
+            bytes.extend([0; 12]);
+            corners.into_iter().for_each(|corner| put(&mut bytes, corner));
+            bytes.extend([0; 2]);
+        };
+        for (u, v) in (0..PARTS).flat_map(|u| (0..PARTS - u).map(move |v| (u, v))) {
+            triangle([at(u, v), at(u + 1, v), at(u, v + 1)]);
+            if u + v + 1 < PARTS {
+                triangle([at(u + 1, v), at(u + 1, v + 1), at(u, v + 1)]);
+            }
+        }
+    }
+    bytes
+});
+
+/// From a million triangles as bytes to a ticket that follows the sole.
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn impression_to_ticket(bencher: Bencher) {
+    let (bytes, shelf): (&[u8], Shelf) = (&FOOT, Shelf::built_in());
+    let wanted = Wanted { code: "PATROL-12", loading: Loading::Seated, shares: Shares { heel_cup: 0.5, arch: 0.6 } };
+    bencher.counter(BytesCount::new(bytes.len())).bench(|| {
+        let found = take(&read(bytes), Asked { side: Side::Left, unit: None }).expect("it is a foot");
+        follow(&found, &wanted, &shelf).expect("a ticket can be made of it")
+    });
 }

@@ -92,6 +92,8 @@ pub mod draw;
 pub mod job;
 // from measured feet to a ticket, with reasons
 pub mod intake;
+// from a scan of a foot or its mould to measures and a ticket
+pub mod impression;
 
 // floor 10: one ticket on a page of its own computer
 pub mod desk;

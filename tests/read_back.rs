@@ -67,6 +67,7 @@ fn asked() -> impl Strategy<Value = Asked> {
             length_mm,
             ball_width_mm: ball * length_mm,
             heel_width_mm,
+            relief: None,
             stations: Stations {
                 medial_arch: stations.0,
                 lateral_arch: stations.1,

@@ -9,6 +9,10 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use sustent::foot::Loading;
+use sustent::frame::Side;
+use sustent::impression::{self, Asked, Shares, Wanted};
+use sustent::intake;
 use sustent::job::{self, Made, OutFile, Precision};
 use sustent::mesh::{Mesh, read_scan};
 use sustent::profile::Shelf;
@@ -51,6 +55,38 @@ fn the_sample_job_is_what_the_program_makes() {
         "\n{}\nwhen this is wanted: {ACCEPT}=1 cargo test --test samples",
         differences.join("\n")
     );
+}
+
+/// Two small ones: a page of measures with the ticket of it, and the ticket of a scanned foot (the open one of
+/// `tests/data/`).
+#[test]
+fn tickets_of_measures_and_of_a_scan_are_what_the_program_makes() {
+    let (shelf, none) = (Shelf::built_in(), |_: &str| Err("these measures name no file".to_string()));
+    let of_measures = samples().join("PATROL-11");
+    let measures = fs::read_to_string(of_measures.join("measures.toml")).unwrap();
+    let ticket = intake::intake(&measures, "measures.toml", &shelf, &none).unwrap().ticket.unwrap();
+
+    let foot = include_bytes!("data/cc0-base-raw-left.stl");
+    let scan = read_scan(&foot[..], Some(foot.len() as u64), "left.stl").unwrap();
+    let found = impression::take(&scan, Asked { side: Side::Left, unit: None }).unwrap();
+    let shares = Shares { heel_cup: 0.5, arch: 0.6 };
+    let wanted = Wanted { code: "PATROL-12", loading: Loading::Seated, shares };
+    let followed = impression::follow(&found, &wanted, &shelf).unwrap();
+    let read = impression::measures_file(&found, "PATROL-12", Loading::Seated);
+
+    for (folder, name, text) in [
+        ("PATROL-11", "ticket.toml", ticket),
+        ("PATROL-12", "ticket.toml", followed.ticket),
+        ("PATROL-12", "measures.toml", read),
+    ] {
+        let path = samples().join(folder).join(name);
+        if std::env::var_os(ACCEPT).is_some() {
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(&path, &text).unwrap();
+        }
+        let kept = fs::read(&path).unwrap_or_default();
+        assert_eq!(difference(&kept, text.as_bytes()), None, "{folder}/{name}; {ACCEPT}=1 cargo test --test samples");
+    }
 }
 
 #[test]

@@ -20,6 +20,9 @@ pub(super) struct Failure {
     /// The same, place by place.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     problems: Vec<Spot>,
+    /// Whether a scan is probably of the other foot; left out where nothing was scanned.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    probable_other_side: Option<bool>,
     /// What quotes the lines in question for a person.
     #[serde(skip)]
     quoted: Option<Problems>,
@@ -39,13 +42,19 @@ struct Spot {
 impl Failure {
     /// A failure without a file.
     pub(super) fn new(error: String) -> Failure {
-        Failure { file: None, error, problems: vec![], quoted: None }
+        Failure { file: None, error, problems: vec![], probable_other_side: None, quoted: None }
     }
 
     /// A failure with a file or folder as a whole.
     pub(super) fn of(path: &Path, error: impl Display) -> Failure {
         let file = path.display().to_string();
-        Failure { error: format!("{file}: {error}"), file: Some(file), problems: vec![], quoted: None }
+        Failure {
+            error: format!("{file}: {error}"),
+            file: Some(file),
+            problems: vec![],
+            probable_other_side: None,
+            quoted: None,
+        }
     }
 
     /// What the system said about a file or folder, in plain words where it is common.
@@ -57,6 +66,12 @@ impl Failure {
             ErrorKind::ReadOnlyFilesystem => Failure::of(path, "this disk is read-only"),
             _ => Failure::of(path, error),
         }
+    }
+
+    /// The same failure with a word on whether the scan is probably of the other foot.
+    pub(super) fn with_other_side(mut self, probable: bool) -> Failure {
+        self.probable_other_side = Some(probable);
+        self
     }
 
     /// The file that is to blame, as it was given.
@@ -75,7 +90,7 @@ impl Failure {
         let file = path.display().to_string();
         let spot = Spot { line: Some(line), column: Some(column), message: message.into(), help: help.into() };
         let error = format!("{file}:{line}:{column}: {message}: {help}");
-        Failure { file: Some(file), error, problems: vec![spot], quoted: None }
+        Failure { file: Some(file), error, problems: vec![spot], probable_other_side: None, quoted: None }
     }
 
     /// Everything that is wrong with a text in TOML.
@@ -84,6 +99,7 @@ impl Failure {
             file: Some(path.display().to_string()),
             error: problems.iter().map(in_one_line).collect::<Vec<_>>().join("\n"),
             problems: problems.iter().map(Spot::of_problem).collect(),
+            probable_other_side: None,
             quoted: Some(problems),
         }
     }
@@ -105,7 +121,7 @@ impl Failure {
             })
             .collect();
         let lines: Vec<String> = problems.iter().map(|spot| spot.in_words(&file)).collect();
-        Failure { file: Some(file), error: lines.join("\n"), problems, quoted: None }
+        Failure { file: Some(file), error: lines.join("\n"), problems, probable_other_side: None, quoted: None }
     }
 
     /// The message for a person.

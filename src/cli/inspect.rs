@@ -200,7 +200,7 @@ fn scanner_error(text: &str) -> Result<f64, String> {
 
 /// Units of a scan, on the command line.
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum UnitArgument {
+pub(super) enum UnitArgument {
     Mm,
     Cm,
     M,

@@ -12,6 +12,7 @@ mod drift;
 mod failure;
 mod folder;
 mod forget;
+mod impression;
 mod inspect;
 mod intake;
 mod kept;
@@ -84,6 +85,7 @@ const HELP: &str = "\
 Examples:
   sustent new --out ticket.toml            asked one by one, from nothing
   sustent intake measures.toml --out ticket.toml   measured feet to start from
+  sustent impression left.stl --side left  a scan of a foot, measured
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
   sustent desk ticket.toml                 the same drawing, its values to be changed
@@ -114,6 +116,9 @@ enum Verb {
     /// Suggest one change of 1 mm or 1 degree for a complaint after a try
     #[command(after_help = adjust::HELP)]
     Adjust(adjust::Adjust),
+    /// Measure a scan of a foot or of its mould, and make a ticket that follows it
+    #[command(after_help = impression::HELP)]
+    Impression(impression::ImpressionVerb),
     /// Turn tickets into proven programs, trim outlines, meshes and a job sheet
     #[command(after_help = mill::HELP)]
     Mill(mill::Mill),
@@ -190,6 +195,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
         Ok(shelf) => match arguments.verb {
             Verb::New(new) => new.run(&shelf, &console),
             Verb::Intake(intake) => intake.run(&shelf, &console),
+            Verb::Impression(impression) => impression.run(&shelf, &console),
             Verb::Adjust(adjust) => adjust.run(&shelf, &console),
             Verb::Mill(mill) => mill.run(&shelf, &console),
             Verb::Check(check) => check.run(&shelf, &console),

@@ -15,7 +15,7 @@ mod trim;
 
 pub use bezier::{Bezier, bezier, straight};
 pub use outline::{FLATTENING_MM, Outline};
-pub use trace::{HEEL_STATION, TraceError, Traced, outline_from_svg};
+pub use trace::{HEEL_STATION, TraceError, Traced, islands_from_svg, outline_from_svg};
 pub use trim::{
     TRIM_BALL_SHARE, TRIM_HEEL_SHARE, TRIM_LENGTH_MM, TrimError, TrimMeasures, outline_from_measures, trim_ranges,
 };

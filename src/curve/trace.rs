@@ -16,7 +16,7 @@ use super::bezier::Bezier;
 use super::drawing::{Drawn, DrawnLine, drawn_paths};
 use super::trim::TRIM_LENGTH_MM;
 use super::{CurveError, Outline};
-use crate::frame::Point2;
+use crate::frame::{Point2, Rect};
 
 /// A traced outline, seen from above: x to the right, y to the toes, the rearmost point at y = 0,
 /// x = 0 in the middle of the heel at [`HEEL_STATION`].
@@ -209,6 +209,40 @@ pub fn outline_from_svg(svg_text: &str, side_clearance_mm: f64) -> Result<Traced
     Ok(Traced { outline, check_bar_mm })
 }
 
+/// The closed shapes of a drawing whose scale its check bar proves, such as a footprint in islands, the rearmost
+/// point of all at y = 0: those with the id `outline`, else all. Seen from above, toes up.
+pub fn islands_from_svg(svg_text: &str) -> Result<Vec<Outline>, TraceError> {
+    let drawn = drawn_paths(svg_text)?;
+    check_bar(&drawn)?;
+    let others = || drawn.iter().filter(|d| d.id != "check-bar");
+    let named: Vec<&Drawn> = others().filter(|d| d.id == "outline").collect();
+    let shapes = if named.is_empty() { others().collect() } else { named };
+    let lines: Vec<&DrawnLine> = shapes.iter().flat_map(|d| &d.lines).collect();
+    if lines.is_empty() {
+        return Err(TraceError::NoOutline);
+    }
+    if lines.len() > MOST_ISLANDS {
+        return Err(TraceError::Loops { loops: lines.len() });
+    }
+    let islands = lines.into_iter().map(|line| Ok(Outline::from_beziers(closed_line(line)?)?));
+    let islands = islands.collect::<Result<Vec<Outline>, TraceError>>()?;
+    let bounds = islands.iter().map(Outline::bounds);
+    let rect =
+        bounds.reduce(|a, b| Rect { x0: a.x0.min(b.x0), y0: a.y0.min(b.y0), x1: a.x1.max(b.x1), y1: a.y1.max(b.y1) });
+    let Some(rect) = rect else { return Err(TraceError::NoOutline) };
+    let sizes = [("long", rect.height(), TRIM_LENGTH_MM), ("wide", rect.width(), WIDTH_MM)];
+    if let Some((measure, value_mm, (least, greatest))) =
+        sizes.into_iter().find(|(_, mm, (least, greatest))| !(*least..=*greatest).contains(mm))
+    {
+        return Err(TraceError::Size { measure, value_mm, least, greatest });
+    }
+    let moved = islands.iter().map(|island| Ok(island.mapped(|p| Point2::new(p.x, p.y - rect.y0))?));
+    moved.collect()
+}
+
+/// A print falls into heel and ball, and a drawing tool may leave a speck or two.
+const MOST_ISLANDS: usize = 6;
+
 fn check_bar(drawn: &[Drawn]) -> Result<f64, TraceError> {
     let bar = drawn.iter().find(|d| d.id == "check-bar").ok_or(TraceError::NoCheckBar { expected_mm: BAR_MM })?;
     let pieces: Vec<&Bezier> = bar.lines.iter().flat_map(|l| &l.pieces).collect();
@@ -243,6 +277,10 @@ fn outline_among(drawn: &[Drawn]) -> Result<&Drawn, TraceError> {
 /// The pieces of the outline's only line, its last end brought to its first.
 fn closed_pieces(drawn: &Drawn) -> Result<Vec<Bezier>, TraceError> {
     let [line] = drawn.lines.as_slice() else { return Err(TraceError::Loops { loops: drawn.lines.len() }) };
+    closed_line(line)
+}
+
+fn closed_line(line: &DrawnLine) -> Result<Vec<Bezier>, TraceError> {
     let gap_mm = gap_mm(line);
     if gap_mm > CLOSED_MM {
         return Err(TraceError::Open { gap_mm });

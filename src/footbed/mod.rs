@@ -3,12 +3,13 @@
 
 mod places;
 mod rails;
+mod relief;
 mod underside;
 
 use rayon::prelude::*;
 
 use crate::curve::{CurveError, Outline};
-use crate::frame::Point2;
+use crate::frame::{Point2, Vector2};
 use crate::grid::{Grid, Lattice};
 use crate::sheet::{Basis, FairError, Sheet};
 use crate::ticket::Support;
@@ -16,6 +17,7 @@ use crate::value::Value;
 
 pub use places::{EDGE_INSET_MM, POST_ARM_MM, Places, RIM_INSET_MM, Reading};
 pub use rails::SHAPING;
+pub use relief::{CUP_UP_TO_MM, FollowedZone, followed};
 pub use underside::Underside;
 
 /// Why a footbed cannot be built.
@@ -54,6 +56,8 @@ pub struct Footbed {
     /// What the top gains from one mm (for the post: from a tangent of one) of each value in
     /// [`SHAPING`]; none in a footbed of [`Footbed::build_top`].
     pub responses: Vec<Sheet>,
+    /// What a sole's relief adds to the sum of the responses, whatever the values; `None` without one.
+    pub relief: Option<Sheet>,
     /// The side on the boot board.
     pub underside: Underside,
 }
@@ -75,15 +79,17 @@ impl Footbed {
                 fair.solve(&pulls, &conditions)
             })
             .collect();
-        let top = summed(basis, &responses, support);
-        Ok(Footbed { outline, places, top, responses, underside })
+        let (responses, relief) = following(&outline, &places, support, basis, &rails, responses)?;
+        let top = summed(basis, &responses, relief.as_ref(), support);
+        Ok(Footbed { outline, places, top, responses, relief, underside })
     }
 
     /// This footbed with other shaping values and underside: the sum of its responses, without a solve. Sizes, stations
     /// and cup width of `support` must be those that it was built with; a footbed of [`Footbed::build_top`] has no
     /// responses and gives a flat top.
     pub fn reshaped(&self, support: &Support, underside: Underside) -> Footbed {
-        Footbed { top: summed(self.top.basis, &self.responses, support), underside, ..self.clone() }
+        let top = summed(self.top.basis, &self.responses, self.relief.as_ref(), support);
+        Footbed { top, underside, ..self.clone() }
     }
 
     /// The same footbed without its responses, for whoever only looks at it: one solve in place of
@@ -94,16 +100,25 @@ impl Footbed {
         support: &Support,
         underside: Underside,
     ) -> Result<Footbed, BuildError> {
+        if support.relief.is_some() {
+            let whole = Footbed::build(outline, foot_length_mm, support, underside)?;
+            return Ok(Footbed { responses: vec![], relief: None, ..whole });
+        }
         let places = Places::new(&outline, foot_length_mm, support.stations)?;
         let (basis, rails) = rails::Rails::new(&outline, &places, support.heel_cup_width_mm);
         let (pulls, conditions) = rails.targets(&shaping_amounts(support));
         let top = rails.problem(basis).factor()?.solve(&pulls, &conditions);
-        Ok(Footbed { outline, places, top, responses: vec![], underside })
+        Ok(Footbed { outline, places, top, responses: vec![], relief: None, underside })
     }
 
     /// Height of the top above the base plane, mm. Outside the outline the sheet goes on.
     pub fn top_at(&self, p: Point2) -> f64 {
         self.top.height(p)
+    }
+
+    /// What a relief adds to the top at a place, whatever the values, and its slope there.
+    pub fn relief_at(&self, p: Point2) -> (f64, Vector2) {
+        self.relief.as_ref().map_or((0.0, Vector2::zeros()), |relief| relief.height_and_slope(p))
     }
 
     /// The underside at the nodes of a lattice; the base plane outside the outline.
@@ -139,8 +154,42 @@ impl Footbed {
     }
 }
 
-fn summed(basis: Basis, responses: &[Sheet], support: &Support) -> Sheet {
-    let mut top = Sheet::zero(basis);
+/// Responses, and what the relief adds, of a sheet that follows the support's relief: at each place that
+/// follows, the sheet is pulled to where it would be without a relief, moved by its share towards the relief over
+/// the support plane. Without a relief, or where all shares are 0, the responses stay what they are.
+fn following(
+    outline: &Outline,
+    places: &Places,
+    support: &Support,
+    basis: Basis,
+    rails: &rails::Rails,
+    without: Vec<Sheet>,
+) -> Result<(Vec<Sheet>, Option<Sheet>), FairError> {
+    let Some(relief) = &support.relief else { return Ok((without, None)) };
+    let followed: Vec<(Point2, f64, f64)> = relief
+        .places()
+        .filter_map(|(p, mm)| relief::followed(outline, places, relief, p, mm).map(|(_, share)| (p, mm, share)))
+        .collect();
+    if followed.is_empty() {
+        return Ok((without, None));
+    }
+    let mut problem = rails.problem(basis);
+    problem.pulls.extend(followed.iter().map(|(p, ..)| (basis.height(*p), relief::RELIEF_WEIGHT)));
+    let fair = problem.factor()?;
+    let responses = without.iter().enumerate().map(|(k, before)| {
+        let (mut pulls, conditions) = rails.unit_targets(k);
+        let target = |p: Point2, share: f64| (1.0 - share) * before.height(p) + share * rails::plane(places, p)[k];
+        pulls.extend(followed.iter().map(|&(p, _, share)| target(p, share)));
+        fair.solve(&pulls, &conditions)
+    });
+    let responses = responses.collect();
+    let (pulls, conditions) = rails.targets(&Default::default());
+    let pulls: Vec<f64> = pulls.into_iter().chain(followed.iter().map(|(_, mm, share)| share * mm)).collect();
+    Ok((responses, Some(fair.solve(&pulls, &conditions))))
+}
+
+fn summed(basis: Basis, responses: &[Sheet], relief: Option<&Sheet>, support: &Support) -> Sheet {
+    let mut top = relief.cloned().unwrap_or_else(|| Sheet::zero(basis));
     for (response, amount) in responses.iter().zip(shaping_amounts(support)) {
         top.add_scaled(amount, response);
     }

@@ -50,7 +50,7 @@ const RAIL_STEP_MM: f64 = 4.0;
 const FIELD_STEP_MM: f64 = 4.0;
 
 /// The cup ends and the arches begin at this share of the foot length. Shop's own choice.
-const CUP_END: f64 = 0.22;
+pub(super) const CUP_END: f64 = 0.22;
 /// The medial arch stands at full height from this far behind its station to this far ahead:
 /// support is fullest toward the rear (common practice, no source).
 const FULL_BEHIND: f64 = 0.06;
@@ -188,11 +188,7 @@ struct Shape<'a> {
 impl Shape<'_> {
     /// The support plane's height at `p`.
     fn plane(&self, p: Point2) -> Share {
-        let mut share = Share::default();
-        for (k, (_, weight)) in self.places.support_plane(p).touches.iter().enumerate() {
-            share[if k == 0 { HEEL } else { FOREFOOT }] += weight;
-        }
-        share
+        plane(self.places, p)
     }
 
     /// Rails run on the rim's middle around the cup and on the edge inset along the arches.
@@ -253,6 +249,15 @@ impl Cup {
     }
 }
 
+/// The support plane's height at `p`.
+pub(super) fn plane(places: &Places, p: Point2) -> Share {
+    let mut share = Share::default();
+    for (k, (_, weight)) in places.support_plane(p).touches.iter().enumerate() {
+        share[if k == 0 { HEEL } else { FOREFOOT }] += weight;
+    }
+    share
+}
+
 fn unit(k: usize) -> Share {
     let mut share = Share::default();
     share[k] = 1.0;
@@ -264,7 +269,7 @@ fn blend(a: &Share, b: &Share, t: f64) -> Share {
 }
 
 /// 0 below 0, 1 above 1, between them the quintic without slope or bend at either end.
-fn ease(t: f64) -> f64 {
+pub(super) fn ease(t: f64) -> f64 {
     let t = t.clamp(0.0, 1.0);
     t * t * t * (10.0 + t * (6.0 * t - 15.0))
 }

@@ -19,15 +19,18 @@ pub struct Footprint {
 /// is finer than a pencil's line.
 const STATIONS: usize = 200;
 
-/// The indices of a footprint. `None` for one without area or width.
-pub fn footprint(outline: &Outline) -> Option<Footprint> {
-    let arch_index = arch_index(outline.points())?;
-    let bounds = outline.bounds();
-    let third = (bounds.y1 - bounds.y0) / 3.0;
+/// The indices of a footprint, which may lie in islands: a high arch leaves no print in the middle. `None` for one
+/// without area or width.
+pub fn footprint(islands: &[Outline]) -> Option<Footprint> {
+    let polygons: Vec<&[Point2]> = islands.iter().map(Outline::points).collect();
+    let arch_index = index_of(&polygons)?;
+    let [least, most] = extent(&polygons);
+    let third = (most - least) / 3.0;
     let widths = |k: usize| {
-        let from = bounds.y0 + third * k as f64;
+        let from = least + third * k as f64;
         let at = move |i: usize| from + third * (i as f64 + 0.5) / STATIONS as f64;
-        (0..STATIONS).filter_map(move |i| outline.section(at(i))).map(|(a, b)| (b - a).abs())
+        (0..STATIONS)
+            .map(move |i| islands.iter().filter_map(|one| one.section(at(i))).map(|(a, b)| (b - a).abs()).sum())
     };
     let narrowest = widths(1).fold(f64::INFINITY, f64::min);
     let [heel, fore] = [0, 2].map(|k| widths(k).fold(0.0, f64::max));
@@ -35,14 +38,30 @@ pub fn footprint(outline: &Outline) -> Option<Footprint> {
     whole.then(|| Footprint { arch_index, chippaux_smirak: narrowest / fore, staheli: narrowest / heel })
 }
 
+/// How long a footprint is, mm.
+pub fn print_length(islands: &[Outline]) -> f64 {
+    let [least, most] = extent(&islands.iter().map(Outline::points).collect::<Vec<_>>());
+    most - least
+}
+
+fn extent(polygons: &[&[Point2]]) -> [f64; 2] {
+    let all = polygons.iter().flat_map(|polygon| polygon.iter());
+    all.fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], p| [a.min(p.y), b.max(p.y)])
+}
+
 /// Arch index of a closed polygon along y: area of the middle third of its length over its whole
 /// area, exactly. `None` without length or area.
 pub fn arch_index(polygon: &[Point2]) -> Option<f64> {
-    let least = polygon.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
-    let most = polygon.iter().map(|p| p.y).fold(f64::NEG_INFINITY, f64::max);
+    index_of(&[polygon])
+}
+
+/// The same of several polygons that are drawn the same way round.
+fn index_of(polygons: &[&[Point2]]) -> Option<f64> {
+    let [least, most] = extent(polygons);
     let third = (most - least) / 3.0;
-    let whole = area_below(polygon, most);
-    let middle = area_below(polygon, most - third) - area_below(polygon, least + third);
+    let below = |level: f64| polygons.iter().map(|polygon| area_below(polygon, level)).sum::<f64>();
+    let whole = below(most);
+    let middle = below(most - third) - below(least + third);
     let index = middle / whole;
     (third > 0.0 && whole.abs() > 0.0 && index.is_finite()).then_some(index)
 }
@@ -113,9 +132,24 @@ mod tests {
     fn widths_of_strips() {
         // Narrowest middle 40 over forefoot 90 and over heel 60 (0.667).
         let outline = Outline::from_polygon(&strips([90.0, 40.0, 60.0], 70.0)).unwrap();
-        let print = footprint(&outline).unwrap();
+        let print = footprint(&[outline]).unwrap();
         assert_relative_eq!(print.chippaux_smirak, 40.0 / 90.0, epsilon = 1e-3);
         assert_relative_eq!(print.staheli, 0.667, epsilon = 1e-3);
+    }
+
+    /// A high arch: heel 60 wide and forefoot 90 wide, nothing in the middle third.
+    #[test]
+    fn islands_are_one_print() {
+        let strip = |half: f64, from: f64, to: f64| {
+            let p = Point2::new;
+            Outline::from_polygon(&[p(-half, from), p(half, from), p(half, to), p(-half, to)]).unwrap()
+        };
+        let print = footprint(&[strip(30.0, 0.0, 70.0), strip(45.0, 140.0, 210.0)]).unwrap();
+        assert_eq!((print.arch_index, print.chippaux_smirak, print.staheli), (0.0, 0.0, 0.0));
+        // A strip 20 wide between them: 20 / 170.
+        let whole = footprint(&[strip(30.0, 0.0, 70.0), strip(10.0, 70.0, 140.0), strip(45.0, 140.0, 210.0)]).unwrap();
+        assert_relative_eq!(whole.arch_index, 20.0 / 170.0, epsilon = 1e-9);
+        assert_relative_eq!(print_length(&[strip(30.0, 0.0, 70.0), strip(45.0, 140.0, 210.0)]), 210.0);
     }
 
     #[test]

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-use super::footprint::{Footprint, footprint};
-use crate::curve::outline_from_svg;
+use super::footprint::{Footprint, footprint, print_length};
+use crate::curve::islands_from_svg;
 use crate::foot::Loaded;
 use crate::frame::Side;
 use crate::profile::rules::{LOADED, Measure, PLAIN, Rules};
@@ -263,14 +263,19 @@ fn print(s: &Section, beside: Beside) -> Option<(Footprint, f64)> {
             return refuse(format!("\"{name}\" cannot be read: {why}"), "it lies in the folder of the measures");
         }
     };
-    match outline_from_svg(&svg, 0.0) {
+    match islands_from_svg(&svg) {
         Err(why) => refuse(
             format!("\"{name}\" is no footprint: {why}"),
-            "draw the print without its toes as one closed path in mm, toes up, with a check bar of 100 mm",
+            "draw the print without its toes as closed paths in mm, toes up, with a check bar of 100 mm",
         ),
-        Ok(traced) => match footprint(&traced.outline) {
-            Some(print) => Some((print, traced.outline.length_mm())),
-            None => refuse(format!("\"{name}\" has no width to read"), "draw it as one closed path"),
+        Ok(islands) => match footprint(&islands) {
+            Some(print) if print.staheli > print.chippaux_smirak || print.staheli == 0.0 => {
+                Some((print, print_length(&islands)))
+            }
+            Some(_) => {
+                refuse(format!("\"{name}\" is as wide at the heel as at the ball"), "turn it so that the toes are up")
+            }
+            None => refuse(format!("\"{name}\" has no width to read"), "draw heel and ball as closed paths"),
         },
     }
 }

@@ -211,6 +211,7 @@ fn fill(
         missing.entry("`weight`".into()).or_default().push("flex zone thickness".into());
     }
     intake.missing = missing.into_iter().map(|(input, would_change)| Missing { input, would_change }).collect();
+    let making = making.with_blank(rules, shelf, &intake.feet)?;
     intake.making = making.words.clone();
     intake.no_ticket = no_ticket(intake);
     if intake.no_ticket.is_empty() {

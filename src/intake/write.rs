@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::measures::Measures;
 use super::suggest::hundredths;
-use super::{Intake, Suggestion};
+use super::{FootIntake, Intake, Suggestion};
 use crate::foot::Loaded;
 use crate::frame::Side;
 use crate::profile::rules::Rules;
@@ -15,7 +15,8 @@ use crate::ticket::{RaisedFlag, Underside};
 pub(super) struct Making {
     pub(super) material: String,
     machine: String,
-    blank: String,
+    /// As the measures name it; else chosen once the values are known.
+    blank: Option<String>,
     pub(super) words: Vec<String>,
 }
 
@@ -33,29 +34,60 @@ pub(super) fn making(measures: &Measures, rules: &Rules, shelf: &Shelf) -> Resul
     };
     let material = pick("material", &wanted.material, usual.map(|usual| &usual.material), "eva-firm");
     let machine = pick("machine", &wanted.machine, usual.map(|usual| &usual.machine), "fast-router");
-    let shortest = shortest_blank(measures, rules, shelf)?;
-    let blank = pick("blank", &wanted.blank, shortest.as_ref(), "foam-300");
     if let Some(usual) = usual.filter(|_| !words.is_empty()) {
         words.push(usual.source.told());
     }
-    Ok(Making { material, machine, blank, words })
+    // A name that is not on the shelf was refused when the measures were read.
+    for name in wanted.blank.iter().chain(usual.iter().flat_map(|usual| &usual.blanks)) {
+        shelf.blank(name)?;
+    }
+    Ok(Making { material, machine, blank: wanted.blank.clone(), words })
 }
 
-/// The first of the shop's blanks that takes the longer foot with its margins, or the last.
-fn shortest_blank(measures: &Measures, rules: &Rules, shelf: &Shelf) -> Result<Option<String>, Unknown> {
-    /// What a footbed is longer than the foot, and the groove around it, mm: an allowance of 3 to 4,
-    /// and a perimeter cutter of 6 at both ends.
-    const BEYOND_MM: f64 = 20.0;
-    let Some(usual) = rules.making.first() else { return Ok(None) };
-    let lengths = measures.feet.iter().filter_map(|foot| foot.loaded("length").most_loaded());
-    let longest = lengths.map(|(_, mm)| mm).chain(measures.boot.stock_insole.length).fold(0.0, f64::max);
-    for name in &usual.blanks {
-        let blank = shelf.blank(name)?;
-        if blank.length_mm - 2.0 * blank.side_margin_mm >= longest + BEYOND_MM {
-            return Ok(Some(name.clone()));
+/// What a footbed takes of a blank besides its own length and width, mm: a perimeter cutter of 6 on both sides, with a
+/// hair for rounding.
+const GROOVE_MM: f64 = 12.5;
+
+impl Making {
+    /// The first of the shop's blanks that holds the larger footbed with its margins: by length, width, and the height of
+    /// heel and cup, or of forefoot and arch. Where none does, the last, and so it is said.
+    pub(super) fn with_blank(mut self, rules: &Rules, shelf: &Shelf, feet: &[FootIntake]) -> Result<Making, Unknown> {
+        if self.blank.is_some() {
+            return Ok(self);
         }
+        let most = |names: &[&str]| {
+            let of = |foot: &FootIntake| {
+                let value =
+                    |name: &&str| foot.values.iter().find(|v| v.name == *name).and_then(|v| v.suggested).unwrap_or(0.0);
+                names.iter().map(value).sum::<f64>()
+            };
+            feet.iter().map(of).fold(0.0, f64::max)
+        };
+        let (length, width) = (most(&["length"]), most(&["ball_width"]).max(most(&["heel_width"])));
+        let height = most(&["heel_thickness", "heel_cup_depth"]).max(most(&["forefoot_thickness", "medial_arch"]));
+        let names = rules.making.first().map(|usual| usual.blanks.as_slice()).unwrap_or_default();
+        for name in names {
+            let blank = shelf.blank(name)?;
+            let room = |mm: f64| mm - 2.0 * blank.side_margin_mm - GROOVE_MM;
+            let holds = room(blank.length_mm) >= length
+                && room(blank.width_mm) >= width
+                && blank.height_mm - blank.scatter_mm - blank.height_margin_mm >= height;
+            if holds {
+                self.words.push(format!(
+                    "blank {name}: the first of the shop's that holds {length:.0} x {width:.0} x {height:.1} mm with its margins"
+                ));
+                self.blank = Some(name.clone());
+                return Ok(self);
+            }
+        }
+        let last = names.last().cloned().unwrap_or_else(|| "foam-300".to_owned());
+        self.words.push(format!(
+            "blank {last}: none of the shop's holds {length:.0} x {width:.0} x {height:.1} mm with its margins; `sustent profiles \
+             blanks` shows others"
+        ));
+        self.blank = Some(last);
+        Ok(self)
     }
-    Ok(usual.blanks.last().cloned())
 }
 
 /// The whole ticket.
@@ -144,7 +176,9 @@ fn boot(text: &mut String, measures: &Measures) -> std::fmt::Result {
 
 fn make(text: &mut String, measures: &Measures, making: &Making) -> std::fmt::Result {
     writeln!(text, "\n[make]")?;
-    for (key, name) in [("material", &making.material), ("blank", &making.blank), ("machine", &making.machine)] {
+    let blank = making.blank.as_deref().unwrap_or_default();
+    for (key, name) in [("material", making.material.as_str()), ("blank", blank), ("machine", making.machine.as_str())]
+    {
         writeln!(text, "{key} = {}", quoted(name))?;
     }
     let underside = match measures.making.underside {

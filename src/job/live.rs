@@ -268,5 +268,9 @@ fn same_base(a: &FootOrder, b: &FootOrder) -> bool {
     let made_from = |value: &Value| !SHAPING.contains(value) && *value != Value::FlexZoneThickness;
     let alike = |value: Value| a.support.asked(value) == b.support.asked(value);
     let sizes = Value::ALL.into_iter().filter(made_from).all(alike);
-    sizes && a.foot == b.foot && a.traced == b.traced && a.support.stations == b.support.stations
+    sizes
+        && a.foot == b.foot
+        && a.traced == b.traced
+        && a.support.stations == b.support.stations
+        && a.support.relief == b.support.relief
 }

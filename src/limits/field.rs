@@ -69,6 +69,8 @@ impl Seen {
 pub(super) struct Moves {
     pub(super) height: Amounts,
     pub(super) slope: [Vector2; SHAPING.len()],
+    /// Height and slope that no shaping value moves: what a relief adds.
+    pub(super) held: (f64, Vector2),
 }
 
 /// The heights and slopes that are allowed, each with what bounds it.
@@ -215,7 +217,7 @@ pub fn narrow(case: &Case, intervals: &mut Intervals, floors: &[Floor]) {
 }
 
 fn moves(footbed: &Footbed, at: Point2) -> Moves {
-    let mut moves = Moves { height: Amounts::default(), slope: Default::default() };
+    let mut moves = Moves { height: Amounts::default(), slope: Default::default(), held: footbed.relief_at(at) };
     for (k, response) in footbed.responses.iter().enumerate() {
         (moves.height[k], moves.slope[k]) = response.height_and_slope(at);
     }

@@ -156,7 +156,7 @@ impl<'a> Known<'a> {
         }
         lines.extend(floors.iter().map(|floor| {
             let weights = std::array::from_fn(|k| case.footbed.responses.get(k).map_or(0.0, |r| r.height(floor.at)));
-            Line::at_least(weights, floor.least_mm + SPARE, floor.by)
+            Line::at_least(weights, floor.least_mm - case.footbed.relief_at(floor.at).0 + SPARE, floor.by)
         }));
         Known { moving, price: prices(case), lines }
     }
@@ -259,12 +259,19 @@ impl<'a> Known<'a> {
 fn lines_at(allowed: &Allowed, seen: &Seen, moves: &Moves, amounts: &Amounts) -> Vec<Line> {
     let (floor, low) = allowed.floor(seen.zone);
     let (ceiling, high) = allowed.ceiling;
-    let mut lines =
-        vec![Line::at_least(moves.height, floor + SPARE, low), Line::at_most(moves.height, ceiling - SPARE, high)];
-    let grad = moves.slope.iter().zip(amounts).fold(crate::frame::Vector2::zeros(), |sum, (g, a)| sum + g * *a);
+    let (held, held_slope) = moves.held;
+    let mut lines = vec![
+        Line::at_least(moves.height, floor - held + SPARE, low),
+        Line::at_most(moves.height, ceiling - held - SPARE, high),
+    ];
+    let grad = moves.slope.iter().zip(amounts).fold(held_slope, |sum, (g, a)| sum + g * *a);
     if grad.norm() > allowed.steepest - SPARE {
         let along = grad / grad.norm();
-        lines.push(Line::at_most(moves.slope.map(|g| g.dot(&along)), allowed.steepest - SPARE, STEEP));
+        lines.push(Line::at_most(
+            moves.slope.map(|g| g.dot(&along)),
+            allowed.steepest - held_slope.dot(&along) - SPARE,
+            STEEP,
+        ));
     }
     lines
 }

@@ -49,6 +49,7 @@ pub(super) fn support(s: &Section, foot: Option<&Foot>, boot: &Boot, start: &Sta
         heel_width_mm: heel_width?,
         stations,
         station_rules,
+        relief: None,
         stabiliser_share: stabiliser_share?,
         allowed_drop,
         filled_in: filler.filled_in.into_inner(),

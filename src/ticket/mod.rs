@@ -8,6 +8,7 @@ mod making;
 mod order;
 mod ranges;
 mod reading;
+mod relief;
 mod revise;
 
 use crate::curve::TrimMeasures;
@@ -23,6 +24,7 @@ pub(crate) use order::{Tracings, measure};
 pub use ranges::writable;
 pub use reading::read;
 pub(crate) use reading::{boot, checked_code, flags, look_up, refuse_names};
+pub use relief::Relief;
 pub use revise::{Because, ReviseError, Setting, revise, revised};
 
 /// A resolved job: one or two footbeds for one wearer and one boot.
@@ -288,6 +290,8 @@ pub struct Support {
     pub stations: Stations,
     /// How each station was got, in words, by its name in [`Stations::named`].
     pub station_rules: Vec<(&'static str, String)>,
+    /// A sole's heights that the top follows by zone and share.
+    pub relief: Option<Relief>,
     /// Share of the hollow under a relieved arch that is filled back, from the medial wall, 0..=1.
     pub stabiliser_share: f64,
     /// Share of the foot's own seated-to-standing drop that the footbed is wanted to allow.

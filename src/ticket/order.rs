@@ -93,7 +93,11 @@ fn read_side(top: &Section, side: Side, beside: &Other, context: &Context) -> Op
             |s| support(s, foot.as_ref(), context),
         );
         let reason = s.text("reason", Need::Optional, ranges::LONGEST_NOTE);
-        let (support, reason_inside) = ordered?;
+        let relief = s.within("relief", Need::Optional, super::relief::relief);
+        let (mut support, reason_inside) = ordered?;
+        if let Some(relief) = relief {
+            support.relief = Some(relief?);
+        }
         if reason.is_some() && reason_inside.is_some() {
             s.at("reason", "`reason` stands here and under support", "keep one of the two");
         }
