@@ -83,7 +83,12 @@ fn every_end_passes_and_a_step_beyond_meets_the_limit_that_is_named() {
                 let by = told.bound_by[usize::from(upper)];
                 wrong_end(&ticket, value, told.feasible?, by, upper, &base)
             });
-            Some((ends.len(), wrong.map(|words| format!("ticket {seed}: {words}")).collect()))
+            let told = wrong.map(|words| {
+                let words = format!("ticket {seed}: {words}");
+                println!("{words}");
+                words
+            });
+            Some((ends.len(), told.collect()))
         })
         .collect();
     let ends: usize = tried.iter().map(|(ends, _)| ends).sum();

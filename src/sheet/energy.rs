@@ -33,19 +33,20 @@ fn gram(basis: &Basis, order: Order) -> Gram {
 pub(super) fn energy(basis: &Basis, tension_per_mm2: f64) -> Banded {
     let [value, first, second] = [Order::Value, Order::First, Order::Second].map(|order| gram(basis, order));
     let mut matrix = Banded::zero(basis.len(), 3 * basis.nx + 3);
+    let block: [[f64; 16]; 16] = std::array::from_fn(|a| {
+        std::array::from_fn(|b| {
+            let ((ax, ay), (bx, by)) = ((a % 4, a / 4), (b % 4, b / 4));
+            let bending = second[ax][bx] * value[ay][by]
+                + 2.0 * first[ax][bx] * first[ay][by]
+                + value[ax][bx] * second[ay][by];
+            let stretching = first[ax][bx] * value[ay][by] + value[ax][bx] * first[ay][by];
+            bending + tension_per_mm2 * stretching
+        })
+    });
     for j in 0..basis.ny - 3 {
         for i in 0..basis.nx - 3 {
-            for a in 0..16 {
-                for b in 0..=a {
-                    let ((ax, ay), (bx, by)) = ((a % 4, a / 4), (b % 4, b / 4));
-                    let bending = second[ax][bx] * value[ay][by]
-                        + 2.0 * first[ax][bx] * first[ay][by]
-                        + value[ax][bx] * second[ay][by];
-                    let stretching = first[ax][bx] * value[ay][by] + value[ax][bx] * first[ay][by];
-                    let (r, c) = ((j + ay) * basis.nx + i + ax, (j + by) * basis.nx + i + bx);
-                    matrix.add(r, c, bending + tension_per_mm2 * stretching);
-                }
-            }
+            let rows = std::array::from_fn(|a| (j + a / 4) * basis.nx + i + a % 4);
+            matrix.add_block(&rows, &block, 1.0);
         }
     }
     matrix

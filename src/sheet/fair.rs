@@ -63,16 +63,13 @@ impl Problem {
             matrix.add_square(&row.terms, *weight);
         }
         let free = matrix.factor().map_err(|index| self.not_held(index))?;
-        let answers: Vec<Vec<f64>> = self
-            .conditions
-            .iter()
-            .map(|row| {
-                let mut force = vec![0.0; self.basis.len()];
-                row.terms.iter().for_each(|&(i, w)| force[i] = w);
-                free.solve(&mut force);
-                force
-            })
-            .collect();
+        let forces = self.conditions.iter().map(|row| {
+            let mut force = vec![0.0; self.basis.len()];
+            row.terms.iter().for_each(|&(i, w)| force[i] = w);
+            force
+        });
+        let mut answers: Vec<Vec<f64>> = forces.collect();
+        free.solve_all(&mut answers);
         let count = self.conditions.len();
         let coupling = DMatrix::from_fn(count, count, |r, c| self.conditions[r].of(&answers[c]));
         let symmetric = 0.5 * (&coupling + coupling.transpose());
@@ -94,17 +91,35 @@ impl Problem {
 impl Fair {
     /// The fairest sheet for these targets, one a pull and one a condition, in the problem's order.
     pub fn solve(&self, pull_targets: &[f64], condition_targets: &[f64]) -> Sheet {
-        debug_assert_eq!(pull_targets.len(), self.problem.pulls.len());
-        debug_assert_eq!(condition_targets.len(), self.problem.conditions.len());
-        let mut sheet = Sheet::zero(self.problem.basis);
-        for ((row, weight), target) in self.problem.pulls.iter().zip(pull_targets) {
-            row.terms.iter().for_each(|&(i, w)| sheet.coefficients[i] += weight * target * w);
+        let mut coefficients = self.pulled(pull_targets);
+        self.free.solve(&mut coefficients);
+        self.finished(coefficients, condition_targets)
+    }
+
+    /// The same for many sets of targets of pulls and conditions, to the digit as one after the other.
+    pub fn solve_all(&self, targets: &[(Vec<f64>, Vec<f64>)]) -> Vec<Sheet> {
+        let mut all: Vec<Vec<f64>> = targets.iter().map(|(pulls, _)| self.pulled(pulls)).collect();
+        self.free.solve_all(&mut all);
+        all.into_iter().zip(targets).map(|(free, (_, conditions))| self.finished(free, conditions)).collect()
+    }
+
+    /// What the pulls do to each coefficient.
+    fn pulled(&self, targets: &[f64]) -> Vec<f64> {
+        debug_assert_eq!(targets.len(), self.problem.pulls.len());
+        let mut forces = vec![0.0; self.problem.basis.len()];
+        for ((row, weight), target) in self.problem.pulls.iter().zip(targets) {
+            row.terms.iter().for_each(|&(i, w)| forces[i] += weight * target * w);
         }
-        self.free.solve(&mut sheet.coefficients);
-        // The first round meets the conditions up to the solver's rounding; the second removes
-        // what rounding left, so that a value comes back as it was asked.
+        forces
+    }
+
+    /// The sheet without conditions made to meet them. The first round meets them up to the solver's rounding; the
+    /// second removes what rounding left, so that a value comes back as it was asked.
+    fn finished(&self, coefficients: Vec<f64>, targets: &[f64]) -> Sheet {
+        debug_assert_eq!(targets.len(), self.problem.conditions.len());
+        let mut sheet = Sheet { basis: self.problem.basis, coefficients };
         for _ in 0..2 {
-            self.meet_conditions(&mut sheet, condition_targets);
+            self.meet_conditions(&mut sheet, targets);
         }
         sheet
     }
