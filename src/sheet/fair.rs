@@ -4,7 +4,7 @@
 use nalgebra::linalg::Cholesky as DenseCholesky;
 use nalgebra::{DMatrix, DVector, Dyn};
 
-use super::banded::Cholesky;
+use super::banded::{Cholesky, dot};
 use super::basis::{Basis, Row, Sheet};
 use super::energy::energy;
 
@@ -48,8 +48,9 @@ pub enum FairError {
 #[derive(Clone, Debug)]
 pub struct Fair {
     problem: Problem,
+    /// L of A = L L^T.
     free: Cholesky,
-    /// A^-1 C^T: how the free sheet answers a unit force on each condition.
+    /// L^-1 C^T: half of how the free sheet answers a unit force on each condition; L^-T of it is the other half.
     answers: Vec<Vec<f64>>,
     /// C A^-1 C^T.
     coupling: DenseCholesky<f64, Dyn>,
@@ -69,10 +70,9 @@ impl Problem {
             force
         });
         let mut answers: Vec<Vec<f64>> = forces.collect();
-        free.solve_all(&mut answers);
+        free.forward_all(&mut answers);
         let count = self.conditions.len();
-        let coupling = DMatrix::from_fn(count, count, |r, c| self.conditions[r].of(&answers[c]));
-        let symmetric = 0.5 * (&coupling + coupling.transpose());
+        let symmetric = DMatrix::from_fn(count, count, |r, c| dot(&answers[r], &answers[c]));
         let coupling = DenseCholesky::new(symmetric.clone()).ok_or(FairError::Dependent { count })?;
         let lost = |k: usize| coupling.l_dirty()[(k, k)].powi(2) < LEAST_PIVOT_SHARE * symmetric[(k, k)];
         if (0..count).any(lost) {
@@ -93,14 +93,27 @@ impl Fair {
     pub fn solve(&self, pull_targets: &[f64], condition_targets: &[f64]) -> Sheet {
         let mut coefficients = self.pulled(pull_targets);
         self.free.solve(&mut coefficients);
-        self.finished(coefficients, condition_targets)
+        for _ in 0..ROUNDS {
+            let mut forced = self.forced(&coefficients, condition_targets);
+            self.free.backward(&mut forced);
+            add(&mut coefficients, &forced);
+        }
+        Sheet { basis: self.problem.basis, coefficients }
     }
 
-    /// The same for many sets of targets of pulls and conditions, to the digit as one after the other.
+    /// The same for many sets of targets of pulls and conditions.
     pub fn solve_all(&self, targets: &[(Vec<f64>, Vec<f64>)]) -> Vec<Sheet> {
         let mut all: Vec<Vec<f64>> = targets.iter().map(|(pulls, _)| self.pulled(pulls)).collect();
-        self.free.solve_all(&mut all);
-        all.into_iter().zip(targets).map(|(free, (_, conditions))| self.finished(free, conditions)).collect()
+        self.free.forward_all(&mut all);
+        self.free.backward_all(&mut all);
+        for _ in 0..ROUNDS {
+            let sets = all.iter().zip(targets);
+            let mut forced: Vec<Vec<f64>> = sets.map(|(free, (_, conditions))| self.forced(free, conditions)).collect();
+            self.free.backward_all(&mut forced);
+            all.iter_mut().zip(&forced).for_each(|(coefficients, forced)| add(coefficients, forced));
+        }
+        let basis = self.problem.basis;
+        all.into_iter().map(|coefficients| Sheet { basis, coefficients }).collect()
     }
 
     /// What the pulls do to each coefficient.
@@ -113,26 +126,25 @@ impl Fair {
         forces
     }
 
-    /// The sheet without conditions made to meet them. The first round meets them up to the solver's rounding; the
-    /// second removes what rounding left, so that a value comes back as it was asked.
-    fn finished(&self, coefficients: Vec<f64>, targets: &[f64]) -> Sheet {
+    /// L^-1 of the forces that bring these coefficients to their conditions.
+    fn forced(&self, coefficients: &[f64], targets: &[f64]) -> Vec<f64> {
         debug_assert_eq!(targets.len(), self.problem.conditions.len());
-        let mut sheet = Sheet { basis: self.problem.basis, coefficients };
-        for _ in 0..2 {
-            self.meet_conditions(&mut sheet, targets);
-        }
-        sheet
-    }
-
-    fn meet_conditions(&self, sheet: &mut Sheet, targets: &[f64]) {
-        let misses = self.problem.conditions.iter().zip(targets).map(|(row, t)| t - row.of(&sheet.coefficients));
+        let misses = self.problem.conditions.iter().zip(targets).map(|(row, t)| t - row.of(coefficients));
         let forces = self.coupling.solve(&DVector::from_iterator(targets.len(), misses));
+        let mut sum = vec![0.0; coefficients.len()];
         for (answer, force) in self.answers.iter().zip(forces.iter()) {
-            for (c, a) in sheet.coefficients.iter_mut().zip(answer) {
-                *c += force * a;
-            }
+            sum.iter_mut().zip(answer).for_each(|(sum, a)| *sum += force * a);
         }
+        sum
     }
+}
+
+/// The first round meets the conditions up to the solver's rounding; the second removes what rounding left, so that a
+/// value comes back as it was asked.
+const ROUNDS: usize = 2;
+
+fn add(sum: &mut [f64], part: &[f64]) {
+    sum.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
 }
 
 #[cfg(test)]
