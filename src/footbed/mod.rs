@@ -69,8 +69,12 @@ impl Footbed {
         let places = Places::new(&outline, foot_length_mm, support.stations)?;
         let (basis, rails) = rails::Rails::new(&outline, &places, support.heel_cup_width_mm);
         let fair = rails.problem(basis).factor()?;
-        let targets: Vec<_> = (0..SHAPING.len()).map(|k| rails.unit_targets(k)).collect();
-        let responses = fair.solve_all(&targets);
+        let responses: Vec<Sheet> = (0..SHAPING.len())
+            .map(|k| {
+                let (pulls, conditions) = rails.unit_targets(k);
+                fair.solve(&pulls, &conditions)
+            })
+            .collect();
         let top = summed(basis, &responses, support);
         Ok(Footbed { outline, places, top, responses, underside })
     }

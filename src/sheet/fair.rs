@@ -67,10 +67,10 @@ impl Problem {
         let forces = self.conditions.iter().map(|row| {
             let mut force = vec![0.0; self.basis.len()];
             row.terms.iter().for_each(|&(i, w)| force[i] = w);
+            free.forward(&mut force);
             force
         });
-        let mut answers: Vec<Vec<f64>> = forces.collect();
-        free.forward_all(&mut answers);
+        let answers: Vec<Vec<f64>> = forces.collect();
         let count = self.conditions.len();
         let symmetric = DMatrix::from_fn(count, count, |r, c| dot(&answers[r], &answers[c]));
         let coupling = DenseCholesky::new(symmetric.clone()).ok_or(FairError::Dependent { count })?;
@@ -99,21 +99,6 @@ impl Fair {
             add(&mut coefficients, &forced);
         }
         Sheet { basis: self.problem.basis, coefficients }
-    }
-
-    /// The same for many sets of targets of pulls and conditions.
-    pub fn solve_all(&self, targets: &[(Vec<f64>, Vec<f64>)]) -> Vec<Sheet> {
-        let mut all: Vec<Vec<f64>> = targets.iter().map(|(pulls, _)| self.pulled(pulls)).collect();
-        self.free.forward_all(&mut all);
-        self.free.backward_all(&mut all);
-        for _ in 0..ROUNDS {
-            let sets = all.iter().zip(targets);
-            let mut forced: Vec<Vec<f64>> = sets.map(|(free, (_, conditions))| self.forced(free, conditions)).collect();
-            self.free.backward_all(&mut forced);
-            all.iter_mut().zip(&forced).for_each(|(coefficients, forced)| add(coefficients, forced));
-        }
-        let basis = self.problem.basis;
-        all.into_iter().map(|coefficients| Sheet { basis, coefficients }).collect()
     }
 
     /// What the pulls do to each coefficient.
