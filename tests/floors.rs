@@ -12,7 +12,8 @@ const DOORS: [(&str, &[&str]); 29] = [
     // Offsets of closed lines: of the trim outline, and of the cutter's way around it.
     ("cavalier_contours::", &["curve", "path"]),
     ("spade::", &["mesh"]),
-    ("zip::", &["mesh"]),
+    // A solid's package, and the archive of a code.
+    ("zip::", &["mesh", "cli"]),
     ("svg::", &["draw"]),
     ("minijinja::", &["draw"]),
     ("csv::", &["inspect"]),

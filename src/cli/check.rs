@@ -3,7 +3,6 @@
 
 use std::path::PathBuf;
 
-use rayon::prelude::*;
 use serde::Serialize;
 
 use super::apart::keep_apart;
@@ -71,18 +70,14 @@ impl Check {
             let message = format!("--repair-out writes one ticket, and {} are named: name one", tickets.len());
             return console.fail(&Failure::new(message));
         }
-        let bar = console.progress(tickets.len());
-        let endings: Vec<Result<Checked, Failure>> = tickets
-            .into_par_iter()
-            .map(|loaded| {
-                let ending = loaded.and_then(|loaded| self.attempt(&loaded, shelf));
-                bar.inc(1);
-                ending
-            })
-            .collect();
-        bar.finish_and_clear();
-        let outcome = |checked: &Checked| if checked.report.pass { Outcome::Good } else { Outcome::NotGood };
-        console.tell_all(&endings, |checked| in_words(&checked.report, checked.repaired.as_ref()), outcome)
+        let mut telling = console.telling(tickets.len());
+        let work = |ticket: &Result<Loaded, Failure>| self.attempt(ticket.as_ref().map_err(Failure::clone)?, shelf);
+        job::in_lanes(&tickets, work, |ending| {
+            let ending = ending.unwrap_or_else(|broke_off| Err(Failure::new(broke_off.to_string())));
+            let words = ending.as_ref().map_or(String::new(), |c| in_words(&c.report, c.repaired.as_ref()));
+            telling.one(&ending, outcome(&ending), &words);
+        });
+        telling.end()
     }
 
     fn attempt(&self, loaded: &Loaded, shelf: &Shelf) -> Result<Checked, Failure> {
@@ -91,6 +86,14 @@ impl Check {
         let write = |out: &PathBuf| repair::write(loaded, &report, out, &self.date, shelf);
         let repaired = self.repair_out.as_ref().map(write).transpose()?;
         Ok(Checked { report, repaired })
+    }
+}
+
+fn outcome(ending: &Result<Checked, Failure>) -> Outcome {
+    match ending {
+        Ok(checked) if checked.report.pass => Outcome::Good,
+        Ok(_) => Outcome::NotGood,
+        Err(_) => Outcome::CouldNot,
     }
 }
 

@@ -10,7 +10,7 @@ use crate::nc::Refusals;
 use crate::ticket::{Colour, Problem, Problems};
 
 /// Why a ticket, a program or a whole run came to nothing (exit status 2).
-#[derive(Debug, Serialize)]
+#[derive(Clone, Debug, Serialize)]
 pub(super) struct Failure {
     /// The file that is to blame, as it was given.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -26,7 +26,7 @@ pub(super) struct Failure {
 }
 
 /// One problem and its place in the file.
-#[derive(Debug, Serialize)]
+#[derive(Clone, Debug, Serialize)]
 struct Spot {
     /// From 1; `null` when the whole file is meant.
     line: Option<usize>,
@@ -57,6 +57,11 @@ impl Failure {
             ErrorKind::ReadOnlyFilesystem => Failure::of(path, "this disk is read-only"),
             _ => Failure::of(path, error),
         }
+    }
+
+    /// The file that is to blame, as it was given.
+    pub(super) fn file(&self) -> Option<&str> {
+        self.file.as_deref()
     }
 
     /// The same failure with what it means for the work.

@@ -17,6 +17,8 @@ use super::failure::Failure;
 use super::tickets::{read_bytes, read_text};
 use crate::job::OutFile;
 
+/// What begins so is hidden and on its way in or out.
+pub(super) const HIDDEN: &str = ".sustent-";
 /// A job on its way in.
 const NEW: &str = ".sustent-new-";
 /// An earlier job on its way out, where names cannot be exchanged.
@@ -24,11 +26,11 @@ const OLD: &str = ".sustent-old-";
 /// Locked where a folder itself cannot be.
 const LOCK: &str = ".sustent-lock";
 /// Names the files that are the program's own.
-const REPORT: &str = "job.json";
+pub(super) const REPORT: &str = "job.json";
 /// What a failure means for the workshop.
 const UNWRITTEN: &str = "nothing of this job was written";
 /// Longest report of an earlier job that is read, bytes.
-const LONGEST_REPORT: usize = 16 << 20;
+pub(super) const LONGEST_REPORT: usize = 16 << 20;
 
 /// Writes the files of one job into `out/name`.
 pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Failure> {
@@ -62,6 +64,11 @@ pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Fai
 
 /// Writes one file: there whole, or as it was before.
 pub(super) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write_file_with(path, |file| file.write_all(bytes))
+}
+
+/// Writes one file bit by bit: there whole, or as it was before.
+pub(super) fn write_file_with(path: &Path, fill: impl FnOnce(&mut File) -> io::Result<()>) -> Result<(), Failure> {
     let fault = |e: io::Error| Failure::of_io(path, &e).and("it was not written");
     let name = path.file_name().ok_or_else(|| Failure::of(path, "this names no file"))?;
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
@@ -69,8 +76,9 @@ pub(super) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         return Err(Failure::of(path, "this is a folder; name a file"));
     }
     let whole = folder.join(format!("{NEW}{}-{}", std::process::id(), name.to_string_lossy()));
-    let written = File::create(&whole).and_then(|mut file| {
-        file.write_all(bytes)?;
+    let fresh = File::options().read(true).write(true).create(true).truncate(true).open(&whole);
+    let written = fresh.and_then(|mut file| {
+        fill(&mut file)?;
         file.sync_all()?;
         fs::rename(&whole, path)
     });
@@ -102,8 +110,30 @@ pub(super) fn replace_file(path: &Path, from: &str, to: &str) -> Result<Option<S
     Ok(None)
 }
 
+/// Takes a job's folder away with all it holds: from one moment to the next it is no job any more.
+pub(super) fn remove_folder(folder: &Path) -> Result<(), Failure> {
+    let fault = |e: io::Error| Failure::of_io(folder, &e).and("it is still there");
+    let (Some(out), Some(name)) = (folder.parent(), folder.file_name()) else {
+        return Err(Failure::of(folder, "this names no folder"));
+    };
+    let _lock = lock(out).map_err(fault)?;
+    // Under this name the next run sweeps away what this one could not.
+    let going = out.join(format!("{NEW}{}", name.to_string_lossy()));
+    fs::rename(folder, &going).map_err(fault)?;
+    fs::remove_dir_all(&going).map_err(|e| Failure::of_io(&going, &e).and("delete it by hand"))?;
+    sync_folder(out);
+    Ok(())
+}
+
+/// Takes a file away.
+pub(super) fn remove_file(path: &Path) -> Result<(), Failure> {
+    fs::remove_file(path).map_err(|e| Failure::of_io(path, &e).and("it is still there"))?;
+    sync_folder(path.parent().unwrap_or(Path::new(".")));
+    Ok(())
+}
+
 /// Waits until no other run writes here; the lock ends with the file, and with the process.
-fn lock(out: &Path) -> io::Result<File> {
+pub(super) fn lock(out: &Path) -> io::Result<File> {
     let folder = File::open(out).and_then(|folder| folder.lock().map(|()| folder));
     // Some systems and some network disks cannot lock a folder.
     folder.or_else(|_| {

@@ -103,8 +103,10 @@ impl Inspect {
         match self.inspected(shelf) {
             Err(failure) => console.fail(&failure),
             Ok(found) => {
-                console.tell(&found, || in_words(&found));
-                if found.inspection.verdict == Verdict::Accept { Outcome::Good } else { Outcome::NotGood }
+                let accepted = found.inspection.verdict == Verdict::Accept;
+                let outcome = if accepted { Outcome::Good } else { Outcome::NotGood };
+                console.found(outcome, &found, || in_words(&found));
+                outcome
             }
         }
     }

@@ -67,6 +67,11 @@ struct Report<'a> {
 }
 
 impl IntakeVerb {
+    /// The intake of these measures into that ticket.
+    pub(super) fn of(measures: PathBuf, ticket: PathBuf) -> IntakeVerb {
+        IntakeVerb { measures: Some(measures), out: Some(ticket), template: false, explain: None }
+    }
+
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
         let done = match &self.measures {
             Some(path) => self.taken(path, shelf, console),

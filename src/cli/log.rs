@@ -7,14 +7,16 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::failure::Failure;
+use super::folder;
 use super::tickets::read_text;
 use crate::inspect::Entry;
 
 /// Longest log that is read, bytes: a hundred thousand pieces.
-const LONGEST_LOG: usize = 256 << 20;
+pub(super) const LONGEST_LOG: usize = 256 << 20;
 
 /// What every record begins with, and nothing else that lies about in a workshop.
-const BEGINNING: &[u8] = br#"{"ticket":"#;
+pub(super) const BEGINNING: &[u8] = BEGINNING_TEXT.as_bytes();
+const BEGINNING_TEXT: &str = r#"{"ticket":"#;
 
 /// A line of a log that is no record.
 #[derive(Clone, Debug, Serialize)]
@@ -27,9 +29,9 @@ pub(super) struct PassedOver {
 /// Adds an entry. Should the disk fill up on the way, the log ends where it ended before.
 pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
     let fault = |e: std::io::Error| Failure::of_io(path, &e).and("nothing was added to the log");
+    // Two benches may add to one log at once, while a third forgets a code.
+    let _lock = folder::lock(folder_of(path)).map_err(fault)?;
     let mut file = OpenOptions::new().create(true).read(true).append(true).open(path).map_err(fault)?;
-    // Two benches may add to one log at once; where a disk knows no locks, one line is one write.
-    let _ = file.lock();
     let before = file.metadata().map_err(fault)?.len();
     if !is_a_log(&mut file).map_err(fault)? {
         return Err(Failure::of(path, "this file is no inspection log; nothing was added: name another"));
@@ -44,6 +46,39 @@ pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
         let _ = file.set_len(before);
         fault(error)
     })
+}
+
+/// Takes the records of a code out of a log and leaves every other line as it stands; tells how many went.
+pub(super) fn forget(path: &Path, code: &str) -> Result<usize, Failure> {
+    let fault = |e: std::io::Error| Failure::of_io(path, &e).and("the log is as it was");
+    let _lock = folder::lock(folder_of(path)).map_err(fault)?;
+    let text = read_text(path, LONGEST_LOG)?;
+    let (kept, gone): (Vec<&str>, Vec<&str>) = text.split_inclusive('\n').partition(|line| !is_of(line, code));
+    if !gone.is_empty() {
+        folder::write_file(path, kept.concat().as_bytes())?;
+    }
+    Ok(gone.len())
+}
+
+/// The lines of a log that are a code's, broken ones too.
+pub(super) fn lines_of<'a>(text: &'a str, code: &'a str) -> impl Iterator<Item = &'a str> {
+    text.lines().filter(move |line| is_of(line, code))
+}
+
+/// Whether a line begins as the record of a code.
+fn is_of(line: &str, code: &str) -> bool {
+    line.strip_prefix(BEGINNING_TEXT)
+        .and_then(|rest| rest.strip_prefix('"')?.strip_prefix(code)?.strip_prefix('"'))
+        .is_some()
+}
+
+/// The code of the record that a line is.
+pub(super) fn code_of(line: &str) -> Option<&str> {
+    Some(line.strip_prefix(BEGINNING_TEXT)?.strip_prefix('"')?.split_once('"')?.0)
+}
+
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// Whether the file begins as a log does, or as one that was broken off at once.

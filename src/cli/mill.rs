@@ -3,16 +3,16 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
 use serde::Serialize;
 
+use super::batch::{self, Tally};
 use super::failure::Failure;
-use super::output::Console;
+use super::output::{Console, Detail};
 use super::tickets::{self, Loaded};
 use super::words::{self, wrapped};
 use super::{Outcome, SideArgument, folder};
 use crate::frame::Side;
-use crate::job::{self, JobReport, Made, Precision};
+use crate::job::{self, FootReport, JobReport, Made, Precision};
 use crate::profile::Shelf;
 
 /// What `--help` adds.
@@ -20,12 +20,13 @@ pub(super) const HELP: &str = "\
 Each job gets the folder DIR/CODE-rREVISION, there whole or not at all. A job of
 the same code and revision is replaced in one step; notes and pictures that
 people put into its folder stay. Nothing is written for a ticket that a stop
-keeps from the mill or whose programs do not prove. A stop can be accepted by a
+keeps from the mill or whose programs do not prove; other tickets go on. A stop can be accepted by a
 reason typed on the ticket, unless it is physically impossible.
 
 Examples:
   sustent mill ticket.toml --out jobs
-  sustent mill monday/ tuesday/ --out jobs       every ticket in these folders
+  sustent mill monday/ tuesday/ --out jobs       every ticket in these folders, a row each
+  sustent mill monday/ --out jobs --quiet        only what did not come to a job
   sustent mill ticket.toml --out jobs --side left
   sustent mill ticket.toml --out jobs --json | jq .proof.pass
 
@@ -46,13 +47,22 @@ pub(super) struct Mill {
     side: Option<SideArgument>,
 }
 
+/// How each of the tickets is told.
+#[derive(Clone, Copy)]
+enum Form {
+    /// Everything.
+    Whole,
+    /// A row of a table, and what stops it.
+    Rows,
+}
+
 /// A ticket that was carried through: cut and proved, or stopped.
 #[derive(Serialize)]
-struct Milled {
+pub(super) struct Milled {
     /// Where its files are; `null` when nothing was written.
-    folder: Option<String>,
+    pub(super) folder: Option<String>,
     #[serde(flatten)]
-    report: JobReport,
+    pub(super) report: JobReport,
 }
 
 impl Mill {
@@ -62,18 +72,25 @@ impl Mill {
             return console.fail(&Failure::of(&self.out, "--out wants a folder, and this is none"));
         }
         let tickets = only_once(tickets::load_all(&self.tickets, shelf));
-        let bar = console.progress(tickets.len());
-        let endings: Vec<Result<Milled, Failure>> = tickets
-            .into_par_iter()
-            .map(|ticket| {
-                let ending = ticket.and_then(|ticket| self.one(&ticket));
-                bar.inc(1);
-                ending
-            })
-            .collect();
-        bar.finish_and_clear();
-        let outcome = |job: &Milled| if job.report.pass { Outcome::Good } else { Outcome::NotGood };
-        console.tell_all(&endings, in_words, outcome)
+        let form = if tickets.len() > 1 && console.detail() < Detail::Much { Form::Rows } else { Form::Whole };
+        let mut telling = console.telling(tickets.len());
+        let mut tally = Tally::default();
+        let work = |ticket: &Result<Loaded, Failure>| self.one(ticket.as_ref().map_err(Failure::clone)?);
+        job::in_lanes(&tickets, work, |ending| {
+            let ending = ending.unwrap_or_else(|broke_off| Err(Failure::new(broke_off.to_string())));
+            let outcome = outcome(&ending);
+            let words = match form {
+                Form::Whole => ending.as_ref().map_or(String::new(), |job| in_words(job, console.detail())),
+                Form::Rows => batch::row(&ending, tally.tickets == 0),
+            };
+            telling.one(&ending, outcome, &words);
+            tally.add(&ending);
+        });
+        let gravest = telling.end();
+        if tickets.len() > 1 {
+            console.remark(gravest, &tally.words());
+        }
+        gravest
     }
 
     fn one(&self, loaded: &Loaded) -> Result<Milled, Failure> {
@@ -87,6 +104,14 @@ impl Mill {
         let name = folder_name(loaded);
         folder::write(&self.out, &name, &files)?;
         Ok(Milled { folder: Some(self.out.join(name).display().to_string()), report })
+    }
+}
+
+fn outcome(ending: &Result<Milled, Failure>) -> Outcome {
+    match ending {
+        Ok(job) if job.report.pass => Outcome::Good,
+        Ok(_) => Outcome::NotGood,
+        Err(_) => Outcome::CouldNot,
     }
 }
 
@@ -115,11 +140,14 @@ fn taken_by(loaded: &Loaded, first: &Path) -> Failure {
     Failure::of(&loaded.path, message)
 }
 
-fn in_words(job: &Milled) -> String {
+fn in_words(job: &Milled, detail: Detail) -> String {
     let report = &job.report;
     let mut lines = vec![format!("{} r{}", report.ticket, report.revision)];
     for foot in &report.feet {
         lines.push(format!("  {} foot", foot.side.name()));
+        if detail == Detail::Much {
+            lines.extend(value_lines(foot));
+        }
         lines.extend(foot.findings.iter().map(|f| words::finding(f, foot.accepted_reason.as_deref())));
     }
     // What was not written is not listed: a job of a pair is all or nothing.
@@ -150,4 +178,16 @@ fn in_words(job: &Milled) -> String {
         (None, _) => "stopped: nothing was written".into(),
     });
     lines.join("\n")
+}
+
+/// The table of values: asked, read back from the design, gauged on what the programs leave.
+fn value_lines(foot: &FootReport) -> Vec<String> {
+    let number = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{:.2}", words::hundredths(x)));
+    let mut lines = vec![format!("    {:<24}{:>8}{:>8}{:>8}", "", "asked", "reads", "carved")];
+    lines.extend(foot.values.iter().map(|(value, report)| {
+        let name = format!("{}, {}", value.words(), report.unit);
+        let [asked, reads, carved] = [report.asked, report.read_back, report.carved].map(number);
+        format!("    {name:<24}{asked:>8}{reads:>8}{carved:>8}")
+    }));
+    lines
 }

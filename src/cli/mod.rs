@@ -2,20 +2,27 @@
 
 mod adjust;
 mod apart;
+mod archive;
+mod batch;
 mod check;
 mod compare;
 mod desk;
 mod drift;
 mod failure;
 mod folder;
+mod forget;
 mod inspect;
 mod intake;
+mod kept;
 mod log;
+mod manual;
 mod mill;
+mod new;
 mod output;
 mod preview;
 mod profiles;
 mod prove;
+mod records;
 mod repair;
 mod tickets;
 mod words;
@@ -28,7 +35,7 @@ use serde::Serialize;
 
 use crate::frame::Side;
 use failure::Failure;
-use output::{Console, Form};
+use output::{Console, Detail, Form};
 
 /// How a run ends; the number is the exit status.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -53,11 +60,28 @@ struct Arguments {
     /// A folder of profiles that add to the built-in ones or take their place
     #[arg(long, global = true, value_name = "DIR")]
     profiles: Option<PathBuf>,
+    /// Tell only what is not good; the exit status tells the rest
+    #[arg(long, short, global = true, conflicts_with = "verbose")]
+    quiet: bool,
+    /// Tell everything: the values of a milled job, and of each of many tickets
+    #[arg(long, short, global = true)]
+    verbose: bool,
+}
+
+impl Arguments {
+    fn detail(&self) -> Detail {
+        match (self.quiet, self.verbose) {
+            (true, _) => Detail::Little,
+            (false, true) => Detail::Much,
+            (false, false) => Detail::Usual,
+        }
+    }
 }
 
 /// What `--help` adds.
 const HELP: &str = "\
 Examples:
+  sustent new --out ticket.toml            asked one by one, from nothing
   sustent intake measures.toml --out ticket.toml   measured feet to start from
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
@@ -80,6 +104,9 @@ Example:
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Ask for the measures one by one, and write them and a ticket
+    #[command(after_help = new::HELP)]
+    New(new::New),
     /// Turn measured feet into a ticket with starting values, each with its reason
     #[command(after_help = intake::HELP)]
     Intake(intake::IntakeVerb),
@@ -113,6 +140,18 @@ enum Verb {
     /// Show materials, blanks, cutters, machines, starting supports and tolerances
     #[command(after_help = profiles::HELP)]
     Profiles(profiles::Profiles),
+    /// Show what a folder keeps, by code: tickets, jobs, inspections
+    #[command(after_help = records::HELP)]
+    Records(records::Records),
+    /// Put all that is kept of a code into one file
+    #[command(after_help = archive::HELP)]
+    Archive(archive::Archive),
+    /// Take away all that is kept of a code
+    #[command(after_help = forget::HELP)]
+    Forget(forget::Forget),
+    /// Write the manual pages of every verb
+    #[command(after_help = manual::HELP)]
+    Manual(manual::Manual),
     /// Print the completion script of a shell
     #[command(after_help = COMPLETIONS_HELP)]
     Completions {
@@ -144,10 +183,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
         Ok(arguments) => arguments,
         Err(error) => return not_understood(&given, &error),
     };
-    let console = Console::new(if arguments.json { Form::Json } else { Form::Words });
+    let console = Console::new(if arguments.json { Form::Json } else { Form::Words }, arguments.detail());
     let outcome = match profiles::shelf(arguments.profiles.as_deref()) {
         Err(failure) => console.fail(&failure),
         Ok(shelf) => match arguments.verb {
+            Verb::New(new) => new.run(&shelf, &console),
             Verb::Intake(intake) => intake.run(&shelf, &console),
             Verb::Adjust(adjust) => adjust.run(&shelf, &console),
             Verb::Mill(mill) => mill.run(&shelf, &console),
@@ -159,6 +199,10 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
             Verb::Drift(drift) => drift.run(&console),
             Verb::Compare(compare) => compare.run(&shelf, &console),
             Verb::Profiles(profiles) => profiles.run(&shelf, &console),
+            Verb::Records(records) => records.run(&console),
+            Verb::Archive(archive) => archive.run(&console),
+            Verb::Forget(forget) => forget.run(&console),
+            Verb::Manual(manual) => manual.run(&console),
             Verb::Completions { shell } => completions(shell, &console),
         },
     };
@@ -175,7 +219,7 @@ fn not_understood(given: &[OsString], error: &clap::Error) -> Outcome {
     if given.iter().any(|argument| argument == "--json") {
         let text = error.to_string();
         let text = text.trim_start_matches("error: ").trim_end().to_string();
-        return Console::new(Form::Json).fail(&Failure::new(text));
+        return Console::new(Form::Json, Detail::Usual).fail(&Failure::new(text));
     }
     let _ = error.print();
     Outcome::CouldNot

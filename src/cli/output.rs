@@ -21,20 +21,54 @@ pub(super) enum Form {
     Json,
 }
 
+/// How much a person is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Detail {
+    /// What is not good, and nothing else.
+    Little,
+    /// What most want to know.
+    Usual,
+    /// Everything, of each of many tickets too.
+    Much,
+}
+
 /// Where messages go, and in which form.
 #[derive(Debug)]
 pub(super) struct Console {
     form: Form,
+    detail: Detail,
     /// Whether standard output has refused something that a reader still waits for.
     lost: AtomicBool,
 }
 
 impl Console {
-    pub(super) fn new(form: Form) -> Console {
-        Console { form, lost: AtomicBool::new(false) }
+    pub(super) fn new(form: Form, detail: Detail) -> Console {
+        Console { form, detail, lost: AtomicBool::new(false) }
     }
 
-    /// Tells what became of something: its words to a person, or the document to a script.
+    /// How much a person wants to be told.
+    pub(super) fn detail(&self) -> Detail {
+        self.detail
+    }
+
+    /// Tells what was found: its words to a person, or the document to a script. What is good is told only to those who
+    /// want to hear of it.
+    pub(super) fn found(&self, outcome: Outcome, document: &impl Serialize, words: impl FnOnce() -> String) {
+        match self.form {
+            Form::Words => self.remark(outcome, &words()),
+            Form::Json => self.document(document),
+        }
+    }
+
+    /// Tells a person something that is no document; what is good only to those who want to hear of it.
+    pub(super) fn remark(&self, outcome: Outcome, words: &str) {
+        let wanted = outcome != Outcome::Good || self.detail > Detail::Little;
+        if self.form == Form::Words && wanted && !words.is_empty() {
+            self.raw(format!("{words}\n").as_bytes());
+        }
+    }
+
+    /// Tells what was asked for: its words to a person, or the document to a script.
     pub(super) fn tell(&self, document: &impl Serialize, words: impl FnOnce() -> String) {
         match self.form {
             Form::Words => self.raw(format!("{}\n", words()).as_bytes()),
@@ -42,28 +76,10 @@ impl Console {
         }
     }
 
-    /// Tells what became of every ticket: words and messages for each; under `--json` one
-    /// document, which is the ending itself for one ticket and a list for any other number.
-    pub(super) fn tell_all<T: Serialize>(
-        &self,
-        endings: &[Result<T, Failure>],
-        words: impl Fn(&T) -> String,
-        outcome: impl Fn(&T) -> Outcome,
-    ) -> Outcome {
-        for ending in endings {
-            match ending {
-                Ok(done) if self.form == Form::Words => self.raw(format!("{}\n", words(done)).as_bytes()),
-                Ok(_) => {}
-                Err(failure) => self.message(failure),
-            }
-        }
-        let documents: Vec<Document<T>> = endings.iter().map(Document::of).collect();
-        match documents.as_slice() {
-            _ if self.form == Form::Words => {}
-            [one] => self.document(one),
-            many => self.document(&many),
-        }
-        endings.iter().map(|e| e.as_ref().map_or(Outcome::CouldNot, &outcome)).max().unwrap_or(Outcome::CouldNot)
+    /// Begins to tell what became of so many tickets, one by one.
+    pub(super) fn telling(&self, tickets: usize) -> Telling<'_> {
+        let bar = self.progress(tickets);
+        Telling { console: self, bar, tickets, told: 0, gravest: None }
     }
 
     /// A failure of the whole run: the message on standard error, and the document under `--json`.
@@ -82,11 +98,11 @@ impl Console {
 
     /// A progress bar on a terminal; hidden elsewhere and under `--json`.
     pub(super) fn progress(&self, tickets: usize) -> ProgressBar {
-        if self.form == Form::Json || !std::io::stderr().is_terminal() {
+        if self.form == Form::Json || self.detail == Detail::Little || !std::io::stderr().is_terminal() {
             return ProgressBar::hidden();
         }
         let bar = ProgressBar::new(tickets as u64);
-        if let Ok(style) = ProgressStyle::with_template("{spinner} {pos} of {len} done, {elapsed}") {
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {pos} of {len} done, {elapsed}, about {eta} to go") {
             bar.set_style(style);
         }
         bar.enable_steady_tick(Duration::from_millis(200));
@@ -99,10 +115,14 @@ impl Console {
         let _ = writeln!(std::io::stderr().lock(), "{words}");
     }
 
+    /// Asks a person something, on standard error; the answer is typed behind it.
+    pub(super) fn ask(&self, words: &str) {
+        let mut error = std::io::stderr().lock();
+        let _ = write!(error, "{words}").and_then(|()| error.flush());
+    }
+
     fn document(&self, document: &impl Serialize) {
-        // Structs of numbers and text, keyed by text: this cannot fail.
-        let text = serde_json::to_string_pretty(document).unwrap_or_default();
-        self.raw(format!("{text}\n").as_bytes());
+        self.raw(format!("{}\n", pretty(document)).as_bytes());
     }
 
     fn raw(&self, bytes: &[u8]) {
@@ -123,21 +143,60 @@ impl Console {
     }
 }
 
-/// One ticket's ending as a document.
-#[derive(Serialize)]
-#[serde(untagged)]
-enum Document<'a, T> {
-    Done(&'a T),
-    Failed(&'a Failure),
+/// What becomes of each of several tickets, told as soon as it is known: words and messages for each; under `--json` one
+/// document, which is the ending itself for one ticket and a list for any other number.
+pub(super) struct Telling<'a> {
+    console: &'a Console,
+    bar: ProgressBar,
+    tickets: usize,
+    told: usize,
+    gravest: Option<Outcome>,
 }
 
-impl<'a, T> Document<'a, T> {
-    fn of(ending: &'a Result<T, Failure>) -> Document<'a, T> {
-        match ending {
-            Ok(done) => Document::Done(done),
-            Err(failure) => Document::Failed(failure),
-        }
+impl Telling<'_> {
+    /// Tells of the next ticket: how it ended, and in which words. Empty words are not printed.
+    pub(super) fn one<T: Serialize>(&mut self, ending: &Result<T, Failure>, outcome: Outcome, words: &str) {
+        self.bar.inc(1);
+        let console = self.console;
+        self.bar.suspend(|| {
+            if let Err(failure) = ending {
+                console.message(failure);
+            }
+            match console.form {
+                Form::Words => console.remark(outcome, words),
+                Form::Json => console.raw(self.document(ending).as_bytes()),
+            }
+        });
+        self.told += 1;
+        self.gravest = self.gravest.max(Some(outcome));
     }
+
+    /// Ends the telling: the gravest of the endings, or that nothing could be done.
+    pub(super) fn end(self) -> Outcome {
+        self.bar.finish_and_clear();
+        if self.console.form == Form::Json && self.tickets != 1 {
+            self.console.raw(if self.told == 0 { b"[]\n" } else { b"\n]\n" });
+        }
+        self.gravest.unwrap_or(Outcome::CouldNot)
+    }
+
+    /// The ending as a document of its own, or as the next in the list.
+    fn document<T: Serialize>(&self, ending: &Result<T, Failure>) -> String {
+        let text = match ending {
+            Ok(done) => pretty(done),
+            Err(failure) => pretty(failure),
+        };
+        if self.tickets == 1 {
+            return format!("{text}\n");
+        }
+        let before = if self.told == 0 { "[" } else { "," };
+        format!("{before}\n  {}", text.replace('\n', "\n  "))
+    }
+}
+
+fn pretty(document: &impl Serialize) -> String {
+    // Structs of numbers and text, keyed by text: this cannot fail.
+    serde_json::to_string_pretty(document).unwrap_or_default()
 }
 
 /// Colours on a terminal, unless NO_COLOR is set and not empty (no-color.org).

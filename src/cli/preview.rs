@@ -68,8 +68,9 @@ impl PreviewVerb {
         folder::write_file(&self.out, preview.html.as_bytes())?;
         let report = &preview.report;
         let written = Written { file: self.out.display().to_string(), bytes: preview.html.len(), report };
-        console.tell(&written, || in_words(&written));
-        Ok(if report.pass { Outcome::Good } else { Outcome::NotGood })
+        let outcome = if report.pass { Outcome::Good } else { Outcome::NotGood };
+        console.found(outcome, &written, || in_words(&written));
+        Ok(outcome)
     }
 }
 

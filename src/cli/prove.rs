@@ -53,8 +53,9 @@ impl Prove {
         match proved {
             Err(failure) => console.fail(&failure),
             Ok(report) => {
-                console.tell(&report, || in_words(&report));
-                if report.proof.pass { Outcome::Good } else { Outcome::NotGood }
+                let outcome = if report.proof.pass { Outcome::Good } else { Outcome::NotGood };
+                console.found(outcome, &report, || in_words(&report));
+                outcome
             }
         }
     }

@@ -9,6 +9,7 @@ mod chain;
 mod derived;
 mod facts;
 mod footprint;
+pub mod guided;
 mod measures;
 mod questions;
 mod suggest;

@@ -8,6 +8,7 @@ mod compare_page;
 mod design;
 mod draw;
 mod flexing;
+mod lanes;
 mod lay;
 mod lay_report;
 mod live;
@@ -47,6 +48,7 @@ pub use compare::{
 };
 pub use compare_page::comparison_page;
 pub use design::{Design, DesignError, design};
+pub use lanes::{BrokeOff, in_lanes};
 pub use lay::{Arrangement, Face, Lay, gap_mm, lay};
 pub use lay_report::{ClampReport, LaidReport, LayReport, MarkReport};
 pub use live::{Live, LiveFoot};

@@ -43,6 +43,8 @@ pub enum Stands {
     Section,
     /// Text.
     Text(String),
+    /// A whole number.
+    Whole(i64),
     /// Anything else.
     Other,
 }
@@ -87,7 +89,11 @@ impl Draft {
         match table.get(last) {
             None | Some(Item::None) => Stands::Nothing,
             Some(item) if item.is_table_like() => Stands::Section,
-            Some(item) => item.as_str().map_or(Stands::Other, |text| Stands::Text(text.to_owned())),
+            Some(item) => match (item.as_str(), item.as_integer()) {
+                (Some(text), _) => Stands::Text(text.to_owned()),
+                (None, Some(whole)) => Stands::Whole(whole),
+                (None, None) => Stands::Other,
+            },
         }
     }
 

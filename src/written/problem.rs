@@ -182,7 +182,7 @@ pub fn suggest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
     let wrong = wrong.to_lowercase();
     known
         .into_iter()
-        .map(|word| (likeness(&wrong, word), word))
+        .map(|word| (likeness(&wrong, &word.to_lowercase()), word))
         .filter(|(likeness, _)| *likeness >= LEAST_LIKENESS)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, word)| word)

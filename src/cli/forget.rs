@@ -1,0 +1,108 @@
+//! `sustent forget`: takes away what is kept of a code.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::failure::Failure;
+use super::kept::{Kept, Kind};
+use super::output::Console;
+use super::words::wrapped;
+use super::{Outcome, folder, log, records};
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+Without --yes nothing is changed: it shows what would go. With --yes tickets,
+measures, the folders of jobs with all that people put into them, and the code's
+records in inspection logs go for good. Archives and other files that name the
+code stay and are shown, for a person to look at: a page made with --out, a
+note, a list of many codes. Copies elsewhere (backups, sticks, the bin, versions
+that a synchronised disk keeps) are out of this program's reach.
+
+Examples:
+  sustent forget PATROL-07 --in shop           what would go, what would stay
+  sustent archive PATROL-07 --in shop --out PATROL-07.zip
+  sustent forget PATROL-07 --in shop --yes
+
+Exit status: 0 shown, or all gone; 1 gone, but other files still name the code;
+2 could not be done.";
+
+/// Arguments of `forget`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Forget {
+    /// The code
+    #[arg(value_name = "CODE")]
+    code: String,
+    /// The folder to look through
+    #[arg(long = "in", value_name = "DIR", default_value = ".")]
+    folder: PathBuf,
+    /// Take it away; without this it is only shown
+    #[arg(long)]
+    yes: bool,
+}
+
+/// What goes and what stays.
+#[derive(Serialize)]
+struct Forgotten {
+    code: String,
+    /// Whether anything was taken away.
+    done: bool,
+    goes: Vec<Kept>,
+    stays: Vec<Kept>,
+}
+
+impl Forget {
+    pub(super) fn run(&self, console: &Console) -> Outcome {
+        match self.forgotten() {
+            Err(failure) => console.fail(&failure),
+            Ok(forgotten) => {
+                let some_stay = forgotten.done && !forgotten.stays.is_empty();
+                let outcome = if some_stay { Outcome::NotGood } else { Outcome::Good };
+                console.tell(&forgotten, || in_words(&forgotten));
+                outcome
+            }
+        }
+    }
+
+    fn forgotten(&self) -> Result<Forgotten, Failure> {
+        let kept = records::of_code(&self.folder, &self.code)?;
+        let (goes, stays): (Vec<Kept>, Vec<Kept>) =
+            kept.into_iter().partition(|kept| !matches!(kept.kind, Kind::Archive | Kind::Other));
+        if self.yes {
+            // Tickets last: a run that breaks off can be done again from what they say.
+            let (tickets, others): (Vec<&Kept>, Vec<&Kept>) = goes.iter().partition(|kept| kept.kind == Kind::Ticket);
+            others.into_iter().chain(tickets).try_for_each(|kept| take_away(&self.folder, kept, &self.code))?;
+        }
+        Ok(Forgotten { code: self.code.clone(), done: self.yes, goes, stays })
+    }
+}
+
+fn take_away(root: &Path, kept: &Kept, code: &str) -> Result<(), Failure> {
+    let path = root.join(&kept.file);
+    match kept.kind {
+        Kind::Job => folder::remove_folder(&path),
+        Kind::Log => log::forget(&path, code).map(drop),
+        _ => folder::remove_file(&path),
+    }
+}
+
+fn in_words(forgotten: &Forgotten) -> String {
+    let mut lines = vec![];
+    let head = if forgotten.done { "gone" } else { "would go" };
+    lines.push(format!("{}: {head}", forgotten.code));
+    lines.extend(forgotten.goes.iter().map(records::line));
+    if forgotten.goes.is_empty() {
+        lines.push("  nothing".into());
+    }
+    if !forgotten.stays.is_empty() {
+        lines.push("stays, and names the code: look at it, and delete it by hand where it should go".into());
+        lines.extend(forgotten.stays.iter().map(records::line));
+    }
+    if !forgotten.done {
+        lines.push(wrapped(
+            "",
+            "nothing was changed; with --yes it goes for good. `sustent archive` keeps a copy first",
+        ));
+    }
+    lines.join("\n")
+}

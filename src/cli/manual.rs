@@ -1,0 +1,69 @@
+//! `sustent manual`: the pages that `man` shows, one for the program and one for each verb.
+
+use std::fs;
+use std::path::PathBuf;
+
+use clap::{Command, CommandFactory};
+use serde::Serialize;
+
+use super::failure::Failure;
+use super::output::Console;
+use super::{Arguments, Outcome, folder};
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+Example:
+  sustent manual --out ~/.local/share/man/man1 && man sustent-mill";
+
+/// Arguments of `manual`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Manual {
+    /// The folder to write the pages into; made when it is not there
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+}
+
+#[derive(Serialize)]
+struct Written {
+    folder: String,
+    pages: Vec<String>,
+}
+
+impl Manual {
+    pub(super) fn run(&self, console: &Console) -> Outcome {
+        match self.written() {
+            Err(failure) => console.fail(&failure),
+            Ok(written) => {
+                console
+                    .found(Outcome::Good, &written, || format!("{} pages in {}", written.pages.len(), written.folder));
+                Outcome::Good
+            }
+        }
+    }
+
+    fn written(&self) -> Result<Written, Failure> {
+        fs::create_dir_all(&self.out).map_err(|e| Failure::of_io(&self.out, &e))?;
+        let mut pages = vec![];
+        for (name, page) in pages_of_all()? {
+            folder::write_file(&self.out.join(&name), &page)?;
+            pages.push(name);
+        }
+        Ok(Written { folder: self.out.display().to_string(), pages })
+    }
+}
+
+/// Name and text of every page.
+fn pages_of_all() -> Result<Vec<(String, Vec<u8>)>, Failure> {
+    let mut program = Arguments::command().disable_help_subcommand(true);
+    program.build();
+    let verbs: Vec<Command> = program.get_subcommands().cloned().collect();
+    std::iter::once(program).chain(verbs).map(page).collect()
+}
+
+fn page(command: Command) -> Result<(String, Vec<u8>), Failure> {
+    // A page is looked up by this name: the program's and the verb's with a hyphen between them.
+    let name = format!("{}.1", command.get_display_name().unwrap_or(command.get_name()));
+    let mut text = vec![];
+    clap_mangen::Man::new(command).date("").render(&mut text).map_err(|e| Failure::new(e.to_string()))?;
+    Ok((name, text))
+}

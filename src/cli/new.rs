@@ -1,0 +1,182 @@
+//! `sustent new`: a ticket from answers, asked one by one on a terminal or given all at once.
+
+use std::io::{BufRead, IsTerminal, Read, stdin};
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::failure::Failure;
+use super::intake::IntakeVerb;
+use super::output::Console;
+use super::{Outcome, folder};
+use crate::intake::guided::{Answers, Question, questions};
+use crate::profile::Shelf;
+use crate::written::suggest;
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+On a terminal it asks one question after the other: Enter leaves out what was not
+measured, ? tells what the answer moves, Ctrl-C leaves with nothing written. The
+measures are kept beside the ticket, and `sustent intake` goes on from there.
+
+Without a terminal, lines of `key = answer` are read from standard input;
+--questions prints the keys.
+
+Examples:
+  sustent new --out patrol-11.toml
+  sustent new --questions
+  sustent new --out patrol-11.toml < answers.txt
+
+Exit status: 0 a ticket that passes, 1 no ticket (a flag, or a question that must
+be answered first) or one that a limit stops, 2 could not be done.";
+
+/// Arguments of `new`.
+#[derive(Debug, clap::Args)]
+pub(super) struct New {
+    /// The ticket to write
+    #[arg(long, value_name = "TICKET.toml", required_unless_present = "questions")]
+    out: Option<PathBuf>,
+    /// Where the measures are kept; TICKET-measures.toml when not said
+    #[arg(long, value_name = "FILE.toml")]
+    measures_out: Option<PathBuf>,
+    /// Print every question with its key, and ask nothing
+    #[arg(long)]
+    questions: bool,
+}
+
+/// A question as it is listed.
+#[derive(Serialize)]
+struct Listed {
+    key: String,
+    asks: String,
+    moves: &'static str,
+    needed: bool,
+}
+
+/// Longest line and longest text of answers that is read, bytes.
+const LONGEST_LINE: u64 = 2000;
+const LONGEST_ANSWERS: u64 = 1 << 20;
+
+impl New {
+    pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
+        match &self.out {
+            Some(out) if !self.questions => {
+                self.asked(out, shelf, console).unwrap_or_else(|failure| console.fail(&failure))
+            }
+            _ => list(console),
+        }
+    }
+
+    fn asked(&self, out: &Path, shelf: &Shelf, console: &Console) -> Result<Outcome, Failure> {
+        let measures = self.measures_out.clone().unwrap_or_else(|| beside(out));
+        if out == measures {
+            return Err(Failure::of(out, "ticket and measures need a file each"));
+        }
+        // Told before twenty questions and not after.
+        for path in [out, measures.as_path()] {
+            if path.exists() {
+                return Err(Failure::of(path, "this file is there already; name a new one"));
+            }
+        }
+        let answers = if stdin().is_terminal() { one_by_one(shelf, console)? } else { all_at_once(shelf)? };
+        if !answers.has_a_foot() {
+            return Err(Failure::new("no foot was measured (left.length.standing, right.length.standing)".into()));
+        }
+        folder::write_file(&measures, answers.text().as_bytes())?;
+        console.aside(&format!("measures: {}", measures.display()));
+        Ok(IntakeVerb::of(measures, out.to_owned()).run(shelf, console))
+    }
+}
+
+/// The measures' file beside a ticket.
+fn beside(ticket: &Path) -> PathBuf {
+    let stem = ticket.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    ticket.with_file_name(format!("{stem}-measures.toml"))
+}
+
+fn list(console: &Console) -> Outcome {
+    let listed: Vec<Listed> = questions()
+        .into_iter()
+        .map(|q| Listed { key: q.key, asks: q.asks, moves: q.moves, needed: q.needed })
+        .collect();
+    console.tell(&listed, || {
+        let lines = listed.iter().map(|q| format!("{}\n    {}\n    moves: {}", q.key, q.asks, q.moves));
+        lines.collect::<Vec<_>>().join("\n")
+    });
+    Outcome::Good
+}
+
+/// Asks on a terminal, again where an answer will not do.
+fn one_by_one(shelf: &Shelf, console: &Console) -> Result<Answers, Failure> {
+    console.aside("Enter: not measured. ?: what it moves. Ctrl-C: leave; nothing is written before the end.");
+    let mut answers = Answers::default();
+    for question in questions() {
+        if answers.skips(&question) {
+            continue;
+        }
+        loop {
+            console.ask(&format!("{}: ", question.asks));
+            let answer = line()?;
+            match answer.trim() {
+                "?" => console.aside(&format!("  it moves: {}", question.moves)),
+                "" if question.needed => console.aside("  this one is needed"),
+                "" => break,
+                given => match answers.give(&question, given, shelf) {
+                    Ok(()) => break,
+                    Err(why) => console.aside(&format!("  {why}")),
+                },
+            }
+        }
+    }
+    Ok(answers)
+}
+
+/// One line from the terminal.
+fn line() -> Result<String, Failure> {
+    let mut line = String::new();
+    let read = stdin().lock().take(LONGEST_LINE).read_line(&mut line);
+    match read {
+        Ok(0) => Err(Failure::new("the answers ended before the questions; nothing was written".into())),
+        Ok(_) => Ok(line),
+        Err(error) => Err(Failure::new(format!("standard input: {error}; nothing was written"))),
+    }
+}
+
+/// Lines of `key = answer`, in any order.
+fn all_at_once(shelf: &Shelf) -> Result<Answers, Failure> {
+    let mut text = String::new();
+    let read = stdin().lock().take(LONGEST_ANSWERS).read_to_string(&mut text);
+    read.map_err(|error| Failure::new(format!("standard input: {error}")))?;
+    let all = questions();
+    let mut given: Vec<(usize, &Question, &str)> = vec![];
+    for (k, line) in text.lines().enumerate() {
+        let line = line.trim();
+        if line.is_empty() || line.starts_with('#') {
+            continue;
+        }
+        let (key, answer) = line.split_once('=').ok_or_else(|| at(k, "a line is `key = answer`"))?;
+        let key = key.trim();
+        let question = all.iter().find(|q| q.key == key).ok_or_else(|| {
+            let near = suggest(key, all.iter().map(|q| q.key.as_str()));
+            let near =
+                near.map_or("`sustent new --questions` lists the keys".into(), |near| format!("is {near} meant?"));
+            at(k, &format!("there is no question {key}; {near}"))
+        })?;
+        if given.iter().any(|(_, q, _)| q.key == key) {
+            return Err(at(k, &format!("{key} is answered twice")));
+        }
+        given.push((k, question, answer.trim().trim_matches('"')));
+    }
+    if let Some(missing) = all.iter().find(|q| q.needed && !given.iter().any(|(_, own, _)| own.key == q.key)) {
+        return Err(Failure::new(format!("standard input: {} is needed; add {} = ...", missing.key, missing.key)));
+    }
+    let mut answers = Answers::default();
+    for (k, question, answer) in given.into_iter().filter(|(_, _, answer)| !answer.is_empty()) {
+        answers.give(question, answer, shelf).map_err(|why| at(k, &format!("{}: {why}", question.key)))?;
+    }
+    Ok(answers)
+}
+
+fn at(line: usize, what: &str) -> Failure {
+    Failure::new(format!("standard input:{}: {what}; nothing was written", line + 1))
+}

@@ -1,0 +1,113 @@
+//! `sustent records`: what a folder keeps, by code.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::Outcome;
+use super::failure::Failure;
+use super::kept::{self, Found, Kept, Kind};
+use super::output::Console;
+use crate::written::suggest;
+
+/// What `--help` adds.
+pub(super) const HELP: &str = "\
+Looks through a folder and those in it: tickets and measures (.toml), folders of
+milled jobs, inspection logs (.jsonl), archives. With a CODE, also every other
+file that names it in its text or name. A part of a code finds all that have it.
+
+Examples:
+  sustent records                       all codes kept here
+  sustent records PATROL-07 --in shop   all that is kept of one
+  sustent records PATROL --in shop      all codes with PATROL in them
+
+Exit status: 0 something is kept, 1 nothing is, 2 could not be looked at.";
+
+/// Arguments of `records`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Records {
+    /// A code, or a part of one
+    #[arg(value_name = "CODE")]
+    code: Option<String>,
+    /// The folder to look through
+    #[arg(long = "in", value_name = "DIR", default_value = ".")]
+    folder: PathBuf,
+}
+
+/// All that is kept of one code.
+#[derive(Serialize)]
+struct OfCode<'a> {
+    code: &'a str,
+    kept: &'a [Kept],
+}
+
+impl Records {
+    pub(super) fn run(&self, console: &Console) -> Outcome {
+        match self.kept() {
+            Err(failure) => console.fail(&failure),
+            Ok(Found { kept, unread }) => {
+                unread.iter().for_each(|failure| console.aside(&format!("not looked at: {failure}")));
+                let codes: Vec<OfCode> =
+                    kept.chunk_by(|a, b| a.code == b.code).map(|kept| OfCode { code: &kept[0].code, kept }).collect();
+                let outcome = if codes.is_empty() { Outcome::NotGood } else { Outcome::Good };
+                console.tell(&codes, || in_words(&codes));
+                outcome
+            }
+        }
+    }
+
+    fn kept(&self) -> Result<Found, Failure> {
+        let all = kept::look(&self.folder, None)?;
+        match &self.code {
+            None => Ok(all),
+            Some(code) if all.kept.iter().any(|kept| kept.code == *code) => kept::look(&self.folder, Some(code)),
+            Some(part) => {
+                let part = part.to_lowercase();
+                let kept = all.kept.into_iter().filter(|kept| kept.code.to_lowercase().contains(&part)).collect();
+                Ok(Found { kept, ..all })
+            }
+        }
+    }
+}
+
+fn in_words(codes: &[OfCode]) -> String {
+    if codes.is_empty() {
+        return "nothing is kept here of such a code".into();
+    }
+    let mut lines = vec![];
+    for of_code in codes {
+        lines.push(of_code.code.to_owned());
+        lines.extend(of_code.kept.iter().map(line));
+    }
+    lines.join("\n")
+}
+
+/// What one thing is, its revision or its records, and where it lies.
+pub(super) fn line(kept: &Kept) -> String {
+    let which = match (kept.kind, kept.revision, kept.lines) {
+        (Kind::Log, _, Some(1)) => "1 piece".into(),
+        (Kind::Log, _, Some(lines)) => format!("{lines} pieces"),
+        (_, Some(revision), _) => format!("r{revision}"),
+        _ => String::new(),
+    };
+    format!("  {:<12}{which:<10}{}", kept.kind.words(), kept.file.display())
+}
+
+/// All that is kept of just this code; at least one thing.
+pub(super) fn of_code(folder: &Path, code: &str) -> Result<Vec<Kept>, Failure> {
+    if code.is_empty() {
+        return Err(Failure::new("an empty code is nobody's; name a code".into()));
+    }
+    let found = kept::look(folder, Some(code))?;
+    // What could not be read may be what is asked for.
+    if let Some(unread) = found.unread.into_iter().next() {
+        return Err(unread.and("nothing was done; mend that and ask again"));
+    }
+    if found.kept.is_empty() {
+        let all = kept::look(folder, None)?.kept;
+        let near = suggest(code, all.iter().map(|kept| kept.code.as_str()));
+        let near = near.map_or(String::new(), |near| format!("; is {near} meant?"));
+        return Err(Failure::of(folder, format!("nothing is kept here of the code {code}{near}")));
+    }
+    Ok(found.kept)
+}
