@@ -107,7 +107,8 @@ pub fn repair(case: &Case, findings: &[Finding], rebuild: Rebuild, relaid: Relai
         let after = best.2.case(case);
         let mut intervals = super::check(&after).1;
         search(&after, &mut intervals, rebuild, &|footbed| relaid(footbed).0);
-        let moved = held::nearest_move(&best.2, &intervals, rebuild).and_then(|moved| moved.with_shape_of(case, rebuild));
+        let moved =
+            held::nearest_move(&best.2, &intervals, rebuild).and_then(|moved| moved.with_shape_of(case, rebuild));
         if let Some(Ok(again)) = moved.map(|moved| shaped(case, &moved, rebuild, relaid))
             && again.1.len() < best.1.len()
         {

@@ -159,7 +159,7 @@ impl Judged {
 
     /// A slack that is no number counts as broken.
     fn broken(&self) -> impl Iterator<Item = (Bound, f64)> {
-        self.slacks.iter().copied().filter(|&(_, slack)| !(slack >= -ROUNDING))
+        self.slacks.iter().copied().filter(|&(_, slack)| slack.is_nan() || slack < -ROUNDING)
     }
 
     fn worst(&self) -> (Bound, f64) {

@@ -49,6 +49,7 @@ fn grams(basis: &Basis, order: Order, functions: usize) -> Vec<[f64; 4]> {
 pub(super) fn energy(basis: &Basis, tension_per_mm2: f64) -> Banded {
     let along = |functions| [Order::Value, Order::First, Order::Second].map(|order| grams(basis, order, functions));
     let (x, y) = (along(basis.nx), along(basis.ny));
+    let integrals = |all: &[Vec<[f64; 4]>; 3], least: usize, apart: usize| [0, 1, 2].map(|k| all[k][least][apart]);
     let mut matrix = Banded::zero(basis.len(), 3 * basis.nx + 3);
     for j in 0..basis.ny {
         for i in 0..basis.nx {
@@ -58,8 +59,8 @@ pub(super) fn energy(basis: &Basis, tension_per_mm2: f64) -> Banded {
                     continue;
                 }
                 let (least, apart) = (i.min(at as usize), right.unsigned_abs());
-                let [x0, x1, x2] = [0, 1, 2].map(|k| x[k][least][apart]);
-                let [y0, y1, y2] = [0, 1, 2].map(|k| y[k][j][up]);
+                let [x0, x1, x2] = integrals(&x, least, apart);
+                let [y0, y1, y2] = integrals(&y, j, up);
                 let bending = x2 * y0 + 2.0 * x1 * y1 + x0 * y2;
                 let stretching = x1 * y0 + x0 * y1;
                 let (r, c) = ((j + up) * basis.nx + at as usize, j * basis.nx + i);
