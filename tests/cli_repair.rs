@@ -35,9 +35,11 @@ fn a_value_that_is_held_moves_where_nothing_else_would_do() {
     let shop = Shop::new();
     let thin = include_str!("data/relieved.toml").replacen("flex_zone_thickness = 3", "flex_zone_thickness = 1.2", 1);
     let wide = changed(&one_foot(), "heel_cup_depth = 12.5\n", "heel_cup_depth = 12.5\nheel_cup_width = 80\n");
+    let narrow = changed(&one_foot(), "heel_cup_depth = 12.5\n", "heel_cup_depth = 12.5\nheel_cup_width = 74\n");
     let short = changed(&one_foot(), "length = 300.5", "length = 285");
     let cases = [
         ("thin", thin, "flex_zone_thickness", "thickness 1.2 -> 2.1"),
+        ("narrow", narrow, "heel_cup_width", " 74 -> "),
         ("wide", wide, "heel_cup_width", " 80 -> "),
         ("short", short, "length", "length "),
     ];

@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use super::field::{Allowed, Floor, Moves, Moving, STEEP, Seen};
 use super::held::{self, Changed};
-use super::interval::Bound;
+use super::interval::{Bound, Found};
 use super::line::{Amounts, Line, amount_of, dot, only, own_unit};
 use super::lp::{NoChange, least_change};
 use super::search::{Rebuild, search};
@@ -57,6 +57,9 @@ pub struct Change {
     pub bound_by: Vec<Bound>,
     /// Stops that stay, as none of these values moves them.
     pub left: Vec<&'static str>,
+    /// Exact: no smaller change passes. Searched: a size was moved to an end that only other designs tell; it passes, and
+    /// whether another size together with others would cost less was not looked for.
+    pub found: Found,
 }
 
 /// One value's share of a change, in its own unit.
@@ -98,26 +101,38 @@ pub fn repair(case: &Case, findings: &[Finding], rebuild: Rebuild, relaid: Relai
     let of_values = [stops(&super::check(case).0), stops(&relaid(case.footbed).0)].concat();
     let others: Vec<&'static str> = found.into_iter().filter(|limit| !of_values.contains(limit)).collect();
     let start = held::settled(case, rebuild);
-    let mut best = match shaped(case, &start, rebuild, relaid) {
-        Ok(answer) => answer,
-        Err(NotShaped::Never(contradiction)) => return Some(Repair::Never(contradiction)),
-        Err(NotShaped::Lost) => return None,
-    };
-    if !best.1.is_empty() {
-        let after = best.2.case(case);
-        let mut intervals = super::check(&after).1;
-        search(&after, &mut intervals, rebuild, &|footbed| relaid(footbed).0);
-        let moved =
-            held::nearest_move(&best.2, &intervals, rebuild).and_then(|moved| moved.with_shape_of(case, rebuild));
-        if let Some(Ok(again)) = moved.map(|moved| shaped(case, &moved, rebuild, relaid))
-            && again.1.len() < best.1.len()
-        {
-            best = again;
-        }
+    let mut best = shaped(case, &start, rebuild, relaid);
+    // How a pair lies is not for one foot to settle.
+    let settles = |left: &[&str]| left.iter().all(|limit| *limit == "pair_in_blank");
+    if !best.as_ref().is_ok_and(|(_, left, _)| settles(left)) {
+        let from = best.as_ref().map_or(&start, |(_, _, after)| after);
+        let again = by_one_more(case, from, rebuild, relaid);
+        best = match (best, again) {
+            (Ok(best), Some(again)) if again.1.len() >= best.1.len() => Ok(best),
+            (_, Some(again)) => Ok(again),
+            (best, None) => best,
+        };
     }
-    let (change, left, _) = best;
-    Some(Repair::Change(Change { left: each_once(left.into_iter().chain(others)), ..change }))
+    Some(match best {
+        Ok((change, left, _)) => Repair::Change(Change { left: each_once(left.into_iter().chain(others)), ..change }),
+        Err(NotShaped::Never(contradiction)) => Repair::Never(contradiction),
+        Err(NotShaped::Lost) => return None,
+    })
 }
+
+/// What the shaping values do once the one size, or the cup's width, that costs least is moved to where it settles by
+/// itself what still stops the order as `from` has it.
+fn by_one_more(case: &Case, from: &Changed, rebuild: Rebuild, relaid: Relaid) -> Option<Shaped> {
+    let stopped = from.case(case);
+    let mut intervals = super::check(&stopped).1;
+    search(&stopped, &mut intervals, rebuild, &|footbed| relaid(footbed).0);
+    let moved = held::nearest_move(from, &intervals, rebuild)?.with_shape_of(case, rebuild)?;
+    let (change, left, after) = shaped(case, &moved, rebuild, relaid).ok()?;
+    Some((Change { found: Found::Searched, ..change }, left, after))
+}
+
+/// A change of values, what it leaves, and the changed order.
+type Shaped = (Change, Vec<&'static str>, Changed);
 
 /// Why the shaping values do not settle what stops.
 enum NotShaped {
@@ -128,12 +143,7 @@ enum NotShaped {
 
 /// The least change of the shaping values that settles what they can of the order as `held` has it; with it what still
 /// stops, and the changed order.
-fn shaped(
-    case: &Case,
-    held: &Changed,
-    rebuild: Rebuild,
-    relaid: Relaid,
-) -> Result<(Change, Vec<&'static str>, Changed), NotShaped> {
+fn shaped(case: &Case, held: &Changed, rebuild: Rebuild, relaid: Relaid) -> Result<Shaped, NotShaped> {
     let from = held.case(case);
     let floors = relaid(from.footbed).1;
     let moving = Moving::new(&from);
@@ -154,7 +164,7 @@ fn shaped(
     let (cost, least_cost) = (cost + known.cost(&written), least_cost + known.cost(&exact));
     changes.extend(held.held.iter().map(|(change, _)| *change));
     changes.sort_by_key(|change| change.value);
-    Ok((Change { changes, cost, least_cost, bound_by, left: vec![] }, left, after))
+    Ok((Change { changes, cost, least_cost, bound_by, left: vec![], found: Found::Exact }, left, after))
 }
 
 fn settings_of(changes: &[ValueChange]) -> Vec<(Value, f64)> {
