@@ -17,6 +17,12 @@ use crate::value::{Value, Values};
 const HELD: [Value; 5] =
     [Value::FlexZoneThickness, Value::Length, Value::BallWidth, Value::HeelWidth, Value::HeelCupWidth];
 
+/// Sizes that the liner has to take as well.
+const OF_LINER: [Value; 3] = [Value::Length, Value::BallWidth, Value::HeelWidth];
+/// What a millimetre of those counts against one of a medial arch: twice, as it may no longer lie in its liner. Shop's
+/// own choice.
+const SIZE_WEIGHT: f64 = 2.0;
+
 /// An order with some values changed, and its design.
 #[derive(Clone)]
 pub(super) struct Changed {
@@ -74,7 +80,8 @@ impl Changed {
 
     /// What the changes of held values cost as written, and at their least.
     pub(super) fn cost(&self) -> (f64, f64) {
-        let weight = |value| self.order.support.change_weights.get(&value).copied().unwrap_or(1.0);
+        let own = |value| self.order.support.change_weights.get(&value).copied();
+        let weight = |value: Value| own(value).unwrap_or(if OF_LINER.contains(&value) { SIZE_WEIGHT } else { 1.0 });
         self.held.iter().fold((0.0, 0.0), |(cost, least), (change, _)| {
             let one = weight(change.value);
             (cost + one * (change.to - change.from).abs(), least + one * (change.least - change.from).abs())
