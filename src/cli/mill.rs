@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::batch::{self, Tally};
+use super::before::{self, Otherwise};
 use super::failure::Failure;
 use super::output::{Console, Detail};
 use super::tickets::{self, Loaded};
@@ -61,6 +62,9 @@ enum Form {
 pub(super) struct Milled {
     /// Where its files are; `null` when nothing was written.
     pub(super) folder: Option<String>,
+    /// Where the same ticket gave other programs before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) otherwise_before: Option<Otherwise>,
     #[serde(flatten)]
     pub(super) report: JobReport,
 }
@@ -99,11 +103,13 @@ impl Mill {
         let Made { report, files } = job::make(&loaded.ticket, &loaded.text, side, Precision::SHOP)
             .map_err(|error| Failure::of(&loaded.path, error))?;
         if !report.pass {
-            return Ok(Milled { folder: None, report });
+            return Ok(Milled { folder: None, otherwise_before: None, report });
         }
         let name = folder_name(loaded);
+        let folder = self.out.join(&name);
+        let otherwise_before = before::otherwise(&folder, &report);
         folder::write(&self.out, &name, &files)?;
-        Ok(Milled { folder: Some(self.out.join(name).display().to_string()), report })
+        Ok(Milled { folder: Some(folder.display().to_string()), otherwise_before, report })
     }
 }
 
@@ -171,6 +177,7 @@ fn in_words(job: &Milled, detail: Detail) -> String {
         );
         lines.push(wrapped("  proof: ", &figures));
     }
+    lines.extend(job.otherwise_before.as_ref().map(Otherwise::words));
     lines.push(match (&job.folder, &report.proof) {
         // The report lists every file but itself.
         (Some(folder), _) => format!("  {} files in {folder}", report.files.len() + 1),

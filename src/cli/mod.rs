@@ -4,6 +4,7 @@ mod adjust;
 mod apart;
 mod archive;
 mod batch;
+mod before;
 mod check;
 mod compare;
 mod desk;

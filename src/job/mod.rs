@@ -57,7 +57,7 @@ pub use preview::{Paths, Preview, preview};
 pub use programs::{TextError, Written, write};
 pub use proving::{FaceFigures, Proved, Thickness, prove};
 pub use record::record;
-pub use report::{CheckReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
+pub use report::{CheckReport, FileReport, FootReport, JobReport, PairProof, ProofReport, ValueReport};
 pub use target::target;
 pub use turning::{Pin, pins};
 pub use under::target as under_target;

@@ -59,6 +59,8 @@ pub(super) const SHARE: Allowed = Allowed::plain(0.0, 1.0);
 /// More than the foot's own drop is no support at all.
 pub(super) const ALLOWED_DROP: Allowed = Allowed::plain(0.0, 1.5);
 pub(super) const REVISION: Allowed = Allowed::plain(1.0, 9999.0);
+/// Formats of tickets that there are, or may be one day.
+pub(super) const FORMAT: Allowed = Allowed::plain(1.0, 9999.0);
 
 /// Longest code, characters.
 pub(super) const LONGEST_CODE: usize = 32;

@@ -83,8 +83,21 @@ fn head(s: &Section) -> Head {
     let revision = if s.has("revision") { whole_revision(s) } else { Some(1) };
     s.allow("revision");
     let note = s.text("note", Need::Optional, ranges::LONGEST_NOTE).unwrap_or_default();
+    check_format(s);
     refuse_names(s);
     Head { code, revision, note }
+}
+
+/// The format that this program reads and writes. There was no other yet: a ticket that does not say is of this one.
+const FORMAT: u32 = 1;
+
+/// A ticket of a later format may mean other things by the same words.
+fn check_format(s: &Section) {
+    let Some(format) = s.whole("format", Need::Optional, ranges::FORMAT) else { return };
+    if format > FORMAT {
+        let message = format!("this ticket is of format {format}; this program reads up to {FORMAT}");
+        s.at("format", message, "open it with the newer program that wrote it");
+    }
 }
 
 fn whole_revision(s: &Section) -> Option<u32> {
