@@ -296,9 +296,9 @@ mod tests {
             let count = count.into_inner();
             assert!(count <= most, "{count} designs to {root}");
         };
-        counted(&|x| vec![(A, 7.3 - x)], 7.3, 3);
+        counted(&|x| vec![(A, 7.3 - x)], 7.3, 4);
         counted(&|x| vec![(A, 100.0 - x * x), (B, 40.0 - x)], 10.0, 5);
-        counted(&|x| vec![(A, (-0.2 * x).exp() - 0.05)], 5.0 * 20.0_f64.ln(), 7);
+        counted(&|x| vec![(A, (-0.2 * x).exp() - 0.05)], 5.0 * 20.0_f64.ln(), 10);
         counted(&|x| vec![(A, (3.0 - 0.1 * x).min(12.5 - x))], 12.5, 7);
         counted(&|x| if x > 21.37 { vec![(A, -1.0)] } else { vec![(B, 1.0)] }, 21.37, 16);
         counted(&|x| vec![(A, if x > 4.0 { f64::NAN } else { 1.0 })], 4.0, 16);
