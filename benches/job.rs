@@ -27,6 +27,7 @@ use sustent::path::{self, Cutting, Step, Target};
 use sustent::profile::Shelf;
 use sustent::sheet::{Basis, Problem};
 use sustent::ticket::{self, Ticket};
+use sustent::value::Value;
 
 fn main() {
     if let Some(folder) = std::env::var_os("SUSTENT_BENCH") {
@@ -288,4 +289,29 @@ fn prove(bencher: Bencher) {
 fn job(bencher: Bencher, count: usize) {
     let pool = threads(count);
     bencher.bench(|| pool.install(|| job::make(&TICKET, TEXT, None, Precision::SHOP).map(|made| made.files.len())));
+}
+
+/// Many jobs side by side, as `mill` of a folder does them: eight pairs, each with another arch.
+#[divan::bench(args = [1, 2], sample_count = 5)]
+fn batch(bencher: Bencher, count: usize) {
+    let tickets: Vec<Ticket> = (0..8).map(arched).collect();
+    let pool = threads(count);
+    bencher.counter(ItemsCount::new(tickets.len())).bench(|| {
+        pool.install(|| {
+            let mut proven = 0;
+            let work = |ticket: &Ticket| job::make(ticket, TEXT, None, Precision::SHOP).map(|made| made.report.pass);
+            job::in_lanes(&tickets, work, |ending| proven += usize::from(matches!(ending, Ok(Ok(true)))));
+            assert_eq!(proven, tickets.len(), "a bench measures jobs and not refusals");
+        });
+    });
+}
+
+/// The demo with its arches a little lower.
+fn arched(k: usize) -> Ticket {
+    let mut ticket = TICKET.clone();
+    for foot in &mut ticket.feet {
+        let asked = foot.asked(Value::MedialArch).expect("the demo asks for its arches");
+        foot.support.ask(Value::MedialArch, asked - 0.1 * k as f64);
+    }
+    ticket
 }

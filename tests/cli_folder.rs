@@ -9,7 +9,7 @@ use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use shop::{Shop, all_names, assert_whole, changed, mill, one_foot, ran, seen_names};
+use shop::{Dice, Shop, SmallDisk, all_names, assert_whole, changed, kills, mill, one_foot, ran, seen_names};
 use sustent::job::sha256_hex;
 
 const JOB: &str = "PATROL-07-r2";
@@ -21,16 +21,6 @@ fn reworded() -> String {
 
 fn quietly(mut command: Command) -> Child {
     command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap()
-}
-
-/// Numbers that look random and are the same each time (Lehmer's generator; Park and Miller 1988).
-struct Dice(u64);
-
-impl Dice {
-    fn throw(&mut self, sides: u64) -> u64 {
-        self.0 = self.0 * 48_271 % 2_147_483_647;
-        self.0 % sides
-    }
 }
 
 #[test]
@@ -45,7 +35,7 @@ fn a_killed_run_never_leaves_half_a_job() {
 
     let mut dice = Dice(20_261_125);
     let mut in_the_middle = 0;
-    for round in 0..20 {
+    for round in 0..kills(20) {
         // Every fourth kill falls anywhere, with what the last one left still there; the others
         // fall into the moments that matter, while the files are being written.
         let anywhere = round % 4 == 0;
@@ -69,7 +59,7 @@ fn a_killed_run_never_leaves_half_a_job() {
         let ticket = assert_whole(&out.join(JOB))["ticket_sha256"].as_str().unwrap().to_string();
         assert!(checksums.contains(&ticket));
     }
-    println!("{in_the_middle} of 15 aimed kills fell while files were being written");
+    println!("{in_the_middle} of the aimed kills fell while files were being written");
     assert_eq!(ran(&mut mill(&new, &out)).code, 0);
     assert_eq!(all_names(&out), [JOB], "the next run sweeps what the killed ones left");
     assert_eq!(assert_whole(&out.join(JOB))["ticket_sha256"], checksums[1]);
@@ -148,35 +138,6 @@ fn a_link_is_not_followed_out_of_the_folder() {
     let told = ran(&mut mill(&ticket, &shop.path("jobs")));
     assert_eq!(told.code, 2, "{}", told.out);
     assert_eq!(all_names(precious.parent().unwrap()), ["precious.txt"]);
-}
-
-/// A small disk, which only root can make.
-struct SmallDisk {
-    at: PathBuf,
-}
-
-impl SmallDisk {
-    fn new(at: PathBuf, size: &str) -> Option<SmallDisk> {
-        fs::create_dir_all(&at).unwrap();
-        let mount =
-            Command::new("mount").args(["-t", "tmpfs", "-o", &format!("size={size}"), "tmpfs"]).arg(&at).output();
-        let mounted = mount.is_ok_and(|output| output.status.success());
-        if !mounted {
-            println!("no right to mount a small disk: full and read-only disks are not tested");
-        }
-        mounted.then_some(SmallDisk { at })
-    }
-
-    fn make_read_only(&self) {
-        let remount = Command::new("mount").args(["-o", "remount,ro"]).arg(&self.at).status().unwrap();
-        assert!(remount.success());
-    }
-}
-
-impl Drop for SmallDisk {
-    fn drop(&mut self) {
-        let _ = Command::new("umount").arg(&self.at).status();
-    }
 }
 
 fn bytes_in(folder: &Path) -> u64 {

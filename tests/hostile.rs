@@ -51,9 +51,9 @@ fn good(door: &str) -> Vec<Vec<u8>> {
                 .collect()
         }
         "desk" => vec![
-            br#"{"ask":"change","side":"left","value":"medial_arch","to":19.0}"#.to_vec(),
+            br#"{"ask":"change","side":"left","value":"medial_arch","to":19.0,"more":false}"#.to_vec(),
             b"{\"ask\":\"undo\"}\n{\"ask\":\"redo\"}\n{\"ask\":\"drop\"}".to_vec(),
-            br#"{"ask":"reason","side":"left","text":"so"}"#.to_vec(),
+            br#"{"ask":"reason","side":"left","reason":"so"}"#.to_vec(),
             br#"{"ask":"save","why":"w","date":"2026-11-26"}"#.to_vec(),
         ],
         "log" => vec![

@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::failure::Failure;
 use super::intake::IntakeVerb;
 use super::output::Console;
+use super::words::wrapped;
 use super::{Outcome, folder};
 use crate::intake::guided::{Answers, Question, questions};
 use crate::profile::Shelf;
@@ -123,7 +124,7 @@ fn one_by_one(shelf: &Shelf, console: &Console) -> Result<Answers, Failure> {
                 "" => break,
                 given => match answers.give(&question, given, shelf) {
                     Ok(()) => break,
-                    Err(why) => console.aside(&format!("  {why}")),
+                    Err(why) => console.aside(&wrapped("  ", &why)),
                 },
             }
         }

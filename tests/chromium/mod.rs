@@ -233,6 +233,12 @@ impl Page {
         self.events.iter().filter(bad).map(Value::to_string).collect()
     }
 
+    /// The window as it stands, as WebP.
+    pub fn picture(&mut self) -> Vec<u8> {
+        let taken = self.call("Page.captureScreenshot", json!({"format": "webp", "quality": 72}));
+        decoded(taken["data"].as_str().unwrap_or_default())
+    }
+
     /// How many pages it prints to on paper of this size, in inches, turned as the page's own style asks.
     pub fn printed_pages(&mut self, paper: (f64, f64)) -> usize {
         let wanted =

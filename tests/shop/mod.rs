@@ -48,6 +48,50 @@ impl Shop {
     }
 }
 
+/// How many times a run is killed: as many as `SUSTENT_KILLS` asks for, or this many.
+pub fn kills(usual: usize) -> usize {
+    std::env::var("SUSTENT_KILLS").ok().and_then(|n| n.parse().ok()).unwrap_or(usual)
+}
+
+/// Numbers that look random and are the same each time (Lehmer's generator; Park and Miller 1988).
+pub struct Dice(pub u64);
+
+impl Dice {
+    pub fn throw(&mut self, sides: u64) -> u64 {
+        self.0 = self.0 * 48_271 % 2_147_483_647;
+        self.0 % sides
+    }
+}
+
+/// A small disk, which only root can make.
+pub struct SmallDisk {
+    pub at: PathBuf,
+}
+
+impl SmallDisk {
+    pub fn new(at: PathBuf, size: &str) -> Option<SmallDisk> {
+        fs::create_dir_all(&at).unwrap();
+        let mount =
+            Command::new("mount").args(["-t", "tmpfs", "-o", &format!("size={size}"), "tmpfs"]).arg(&at).output();
+        let mounted = mount.is_ok_and(|output| output.status.success());
+        if !mounted {
+            println!("no right to mount a small disk: full and read-only disks are not tested");
+        }
+        mounted.then_some(SmallDisk { at })
+    }
+
+    pub fn make_read_only(&self) {
+        let remount = Command::new("mount").args(["-o", "remount,ro"]).arg(&self.at).status().unwrap();
+        assert!(remount.success());
+    }
+}
+
+impl Drop for SmallDisk {
+    fn drop(&mut self) {
+        let _ = Command::new("umount").arg(&self.at).status();
+    }
+}
+
 /// The program, not yet started.
 pub fn sustent<A: AsRef<std::ffi::OsStr>>(arguments: impl IntoIterator<Item = A>) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_sustent"));
