@@ -102,7 +102,10 @@ pub(super) fn gouge(piece: &Piece, carved: &Grid, cuts: &[Cut<'_>], rules: &Rule
     }
     worst.tell(cuts, carved, Kind::Gouge, rules.gouge_mm, ledger, |deep| {
         let allowed = rules.gouge_mm;
-        format!("cut {deep:.3} mm too deep, at most {allowed:.3}: check the cutter against its profile and plan again")
+        format!(
+            "cut {deep:.3} mm too deep, at most {allowed:.3}: was this line edited? Then plan again; if not, check the cutter \
+             against its profile"
+        )
     });
     most
 }

@@ -116,7 +116,9 @@ fn in_words(report: &Report) -> String {
     lines.push(wrapped("  change nothing on: ", &told.refer_when));
     lines.push(wrapped("  from: ", &told.source));
     lines.push(match written {
-        Some(out) => format!("revision {} in {out}; try it before anything else is changed", told.revision + 1),
+        Some(out) => {
+            wrapped("", &format!("revision {} in {out}; try it before anything else is changed", told.revision + 1))
+        }
         None => "nothing was written (--out FILE)".to_owned(),
     });
     lines.join("\n")

@@ -23,7 +23,7 @@ pub(super) fn row(ending: &Result<Milled, Failure>, first: bool) -> String {
             if job.folder.is_none() {
                 lines.extend(report.feet.iter().flat_map(stops));
                 let proof = report.proof.as_ref().filter(|proof| !proof.pass);
-                lines.extend(proof.into_iter().flat_map(|proof| proof.violations.iter().map(words::violation)));
+                lines.extend(proof.into_iter().flat_map(|proof| words::violations(&proof.violations)));
             }
         }
         Err(failure) => {

@@ -23,8 +23,8 @@ pub(super) const HELP: &str = "\
 The table shows each value in mm as asked, as read back from the designed
 surface, and how far it may go with the others held: from where to where, and
 which limit it meets beyond. `ticket range` is what a ticket may say at all,
-`outline` the measures that an outline can be drawn from, `nowhere` that no
-change of this value alone passes. Ends of length, widths
+`outline` the measures that an outline can be drawn from, `none passes` that no
+change of this value alone does, and what is in its way. Ends of length, widths
 and heel cup width are found by designing again, to 0.01 mm. Stops keep a ticket
 from the mill unless it carries a typed reason; cautions ask for a second look.
 
@@ -107,7 +107,7 @@ fn in_words(report: &CheckReport, repaired: Option<&Repaired>) -> String {
             lines.push(wrapped("        ", flex::ASSUMED));
         }
         lines.extend(foot.findings.iter().map(|f| words::finding(f, foot.accepted_reason.as_deref())));
-        lines.extend(foot.repair.as_ref().map(together));
+        lines.extend(foot.repair.as_ref().map(|repair| together(repair, foot.pass)));
         lines.push(String::new());
     }
     lines.extend(repaired.map(|repaired| format!("{}\n", wrapped("repaired: ", &repaired.words))));
@@ -118,8 +118,8 @@ fn in_words(report: &CheckReport, repaired: Option<&Repaired>) -> String {
     lines.join("\n")
 }
 
-/// What several values together can do, in words.
-fn together(repair: &Repair) -> String {
+/// What several values together can do, in words; where a typed reason is enough, in its place.
+fn together(repair: &Repair, accepted: bool) -> String {
     let names = |bounds: &[Bound]| bounds.iter().map(|bound| bound.words()).collect::<Vec<_>>();
     let text = match repair {
         Repair::Change(change) if change.changes.is_empty() => {
@@ -155,11 +155,22 @@ fn together(repair: &Repair) -> String {
             )
         }
     };
-    wrapped("  together: ", &text)
+    wrapped(if accepted { "  in place of the reason: " } else { "  together: " }, &text)
 }
 
 fn words_of(limits: &[&str]) -> Vec<String> {
     limits.iter().map(|limit| limit.replace('_', " ")).collect()
+}
+
+/// Which limits leave a value no room: what a ticket may say at all is named only where nothing else is.
+fn stands_in_the_way(low: String, high: String) -> String {
+    let range = |bound: &String| bound == "ticket range";
+    match (range(&low), range(&high)) {
+        (true, _) => high,
+        (false, true) => low,
+        (false, false) if low == high => low,
+        (false, false) => format!("{low}, {high}"),
+    }
 }
 
 /// Rounding of ends, in hundredths: less is none.
@@ -184,12 +195,26 @@ fn value_lines(foot: &FootReport) -> Vec<String> {
                 let (lo, hi) = if inward.0 <= inward.1 { inward } else { (lo, hi) };
                 format!("{:>7} {low:<14}{:>7} {high}", number(Some(lo)), number(Some(hi)))
             }
-            None if low == high => format!("  nowhere: {low}"),
-            None => format!("  nowhere: {low}, {high}"),
+            None => format!("  none passes: {}", stands_in_the_way(low, high)),
         };
         lines.push(format!("  {name:<20}{:>7}{:>7}{range}", number(report.asked), number(report.read_back)));
     }
     let rules = foot.values.iter().filter_map(|(value, report)| Some((value, report.filled_in.as_ref()?)));
     lines.extend(rules.map(|(value, rule)| wrapped("  * ", &format!("{}: {rule}", value.words()))));
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// "nowhere: ticket range, blank height" was printed.
+    #[test]
+    fn what_leaves_no_room_is_named() {
+        let named = |low: &str, high: &str| stands_in_the_way(low.into(), high.into());
+        assert_eq!(named("ticket range", "blank height"), "blank height");
+        assert_eq!(named("thin heel", "ticket range"), "thin heel");
+        assert_eq!(named("thin heel", "thin heel"), "thin heel");
+        assert_eq!(named("thin heel", "heel rise"), "thin heel, heel rise");
+    }
 }

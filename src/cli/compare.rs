@@ -150,8 +150,12 @@ fn foot(foot: &FootComparison) -> String {
             areas.only_new_mm2 / 100.0
         ));
     }
-    for (how, findings) in [("new", &foot.findings_appeared), ("gone:", &foot.findings_gone)] {
-        let words = findings.iter().map(|f| wrapped("  ", &format!("{how} {}: {}", f.severity.name(), f.message)));
+    let reason = foot.accepted_reason.as_deref();
+    for (how, findings, reason) in [("new", &foot.findings_appeared, reason), ("gone:", &foot.findings_gone, None)] {
+        let words = findings.iter().map(|f| {
+            let accepted = words::accepted(f, reason);
+            wrapped("  ", &format!("{how} {}: {}{accepted}", f.severity.name(), f.message))
+        });
         lines.extend(words);
     }
     lines.join("\n")

@@ -8,7 +8,7 @@ use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
 use super::tickets::{self, read_text};
-use super::words::wrapped;
+use super::words::{hundredths, wrapped};
 use super::{Outcome, SideArgument, folder, log};
 use crate::frame::Side;
 use crate::inspect::{
@@ -232,14 +232,14 @@ fn in_words(found: &Inspected) -> String {
     lines.extend(values.chain(checks).map(|(words, j)| {
         format!(
             "  {words:<20} {:>7.2} {:>7.2} {:>+7.2} {:>6.2} {:>3}  {} {}",
-            j.asked,
-            j.made,
-            j.difference,
+            hundredths(j.asked),
+            hundredths(j.made),
+            hundredths(j.difference),
             j.uncertainty,
             j.readings,
             j.unit,
             j.verdict.word()
-        ) + &j.fitted.map_or(String::new(), |f| format!("  ({:.2} +-{:.2})", f.made, f.uncertainty))
+        ) + &j.fitted.map_or(String::new(), |f| format!(" ({:.2})", hundredths(f.made)))
     }));
     lines.extend(
         inspection.surface.map(|s| format!("  {:<20} 95 % within {:.2} mm, at most {:.2}", "surface", s.p95, s.max)),

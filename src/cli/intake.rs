@@ -166,6 +166,11 @@ impl IntakeVerb {
 fn in_words(report: &Report, path: &Path) -> String {
     let intake = report.intake;
     let mut lines = flag_lines(intake);
+    if intake.stopped {
+        // The flag is all that matters now: nothing that might be read as the start of a footbed.
+        lines.push(wrapped("no ticket: ", STOPPED));
+        return lines.join("\n");
+    }
     if let Some(chain) = &report.explained {
         lines.extend(chain.iter().map(|line| wrapped("  ", line)));
         return lines.join("\n");
@@ -185,24 +190,29 @@ fn in_words(report: &Report, path: &Path) -> String {
         )
     }));
     for finding in &report.findings {
-        lines.push(format!("  {} foot", finding.side.name()));
+        lines.push(words::foot(finding.side));
         lines.push(words::finding(finding, None));
     }
     lines.extend(intake.no_ticket.iter().map(|why| wrapped("no ticket: ", why)));
-    lines.push(ending(report));
+    lines.extend(ending(report));
     lines.join("\n")
 }
 
-fn ending(report: &Report) -> String {
+/// What is left to do past a flag that stops.
+const STOPPED: &str = "once a clinician has said that a footbed may be made, write who and when under [person] as cleared, \
+                       and ask again";
+
+/// Where the ticket is and how it stands; why there is none is told before.
+fn ending(report: &Report) -> Option<String> {
     let state = match (report.ticket, report.pass) {
-        (None, _) => return "no ticket was made".into(),
+        (None, _) => return None,
         (Some(_), true) => "the limits let it pass",
         (Some(_), false) => "the limits stop it until the stops above are settled",
     };
-    match &report.written {
-        Some(out) => format!("ticket in {out}; {state}"),
-        None => format!("no ticket was written (--out FILE); {state}"),
-    }
+    Some(match &report.written {
+        Some(out) => wrapped("", &format!("ticket in {out}; {state}")),
+        None => wrapped("", &format!("no ticket was written (--out FILE); {state}")),
+    })
 }
 
 fn flag_lines(intake: &Intake) -> Vec<String> {

@@ -150,7 +150,7 @@ fn in_words(job: &Milled, detail: Detail) -> String {
     let report = &job.report;
     let mut lines = vec![format!("{} r{}", report.ticket, report.revision)];
     for foot in &report.feet {
-        lines.push(format!("  {} foot", foot.side.name()));
+        lines.push(words::foot(foot.side));
         if detail == Detail::Much {
             lines.extend(value_lines(foot));
         }
@@ -168,7 +168,7 @@ fn in_words(job: &Milled, detail: Detail) -> String {
         lines.push(wrapped("  time: ", &format!("{minutes:.1} min in all; {held}")));
     }
     if let Some(proof) = report.proof.as_ref().filter(|proof| job.folder.is_some() || !proof.pass) {
-        lines.extend(proof.violations.iter().map(words::violation));
+        lines.extend(words::violations(&proof.violations));
         let figures = format!(
             "{:.3} mm below the design at most, scallop {} (99 %), {} rapids in stock",
             proof.max_gouge_mm,
@@ -180,7 +180,7 @@ fn in_words(job: &Milled, detail: Detail) -> String {
     lines.extend(job.otherwise_before.as_ref().map(Otherwise::words));
     lines.push(match (&job.folder, &report.proof) {
         // The report lists every file but itself.
-        (Some(folder), _) => format!("  {} files in {folder}", report.files.len() + 1),
+        (Some(folder), _) => wrapped("  ", &format!("{} files in {folder}", report.files.len() + 1)),
         (None, Some(proof)) if !proof.pass => "refused: the programs do not prove; nothing was written".into(),
         (None, _) => "stopped: nothing was written".into(),
     });

@@ -78,10 +78,9 @@ fn in_words(written: &Written) -> String {
     let report = written.report;
     let mut lines = vec![format!("{} r{}", report.ticket, report.revision)];
     for foot in &report.feet {
-        let told = |f| format!("  {}: {}", foot.side.name(), words::finding(f, foot.accepted_reason.as_deref()).trim());
-        lines.extend(foot.findings.iter().map(told));
+        lines.extend(words::findings(foot.side, &foot.findings, foot.accepted_reason.as_deref()));
     }
-    lines.push(format!("  {} ({:.2} MB)", written.file, written.bytes as f64 / 1e6));
+    lines.push(words::wrapped("  ", &format!("{} ({:.2} MB)", written.file, written.bytes as f64 / 1e6)));
     if !report.pass {
         lines.push("stopped: the stopped feet have no paths on the page".into());
     }

@@ -10,7 +10,7 @@ use super::failure::Failure;
 use super::output::Console;
 use super::tickets::{read_text, toml_files};
 use super::words::wrapped;
-use crate::profile::{Card, Kind, Shelf};
+use crate::profile::{Card, CardLine, Kind, Shelf};
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -114,5 +114,15 @@ fn whole(card: &Card) -> String {
         let why = (!line.why.is_empty()).then(|| wrapped("      ", &line.why));
         std::iter::once(value).chain(why)
     });
-    std::iter::once(head(card)).chain(lines).collect::<Vec<_>>().join("\n")
+    std::iter::once(head(card)).chain(names(card)).chain(lines).collect::<Vec<_>>().join("\n")
+}
+
+/// The entries of a page that have words of their own, such as complaints: a line each, before everything that is
+/// known of them.
+fn names(card: &Card) -> Vec<String> {
+    let entry = |line: &CardLine| {
+        let (_, name) = line.key.strip_suffix(": words")?.split_once(' ')?;
+        Some(wrapped(&format!("  {name:<22} "), &line.value))
+    };
+    card.lines.iter().filter_map(entry).collect()
 }

@@ -5,13 +5,14 @@ use std::path::{Path, PathBuf};
 use super::failure::Failure;
 use super::output::Console;
 use super::tickets::read_bytes;
-use super::words::{self, wrapped};
+use super::words::{self, hundredths, row, wrapped};
 use super::{Outcome, SideArgument, tickets};
 use crate::frame::Side;
 use crate::job::{self, Precision, ProofReport, TextError, Thickness, Written};
 use crate::nc;
 use crate::profile::Shelf;
 use crate::ticket::Make;
+use crate::value::Value;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -103,33 +104,35 @@ fn thickness(report: &ProofReport) -> Vec<String> {
         Thickness::TopAlone => "from the top alone: give the underside's programs too to judge it from both sides",
         Thickness::NotJudged => "not judged: no program cuts the top",
     };
-    vec![wrapped(&format!("  {:<30} ", "thickness"), from)]
+    vec![row("thickness", from)]
 }
 
 fn in_words(report: &ProofReport) -> String {
     let proof = &report.proof;
     let three = [proof.scallop_p50_mm, proof.scallop_p99_mm, proof.scallop_max_mm].map(words::mm);
     let mut lines = vec![
-        format!("  {:<30} {:.3} mm", "deepest below the design", proof.max_gouge_mm),
-        format!("  {:<30} {}", "scallop, half / 99 % / most", three.join(" / ")),
-        format!("  {:<30} {}", "out of the cutter's reach", words::mm(proof.unreached_max_mm)),
-        format!("  {:<30} {}", "rapids that met stock", proof.rapid_contacts),
-        format!("  {:<30} {:.1} min", "time", proof.time_s / 60.0),
-        format!("  {:<30} {}", "held by", proof.bounded_by.words(3)),
-        format!("  {:<30} {}", "below the least chip load", words::share(proof.rubbing_share)),
-        format!("  {:<30} {:.1} m in {} lines", "cut", proof.cut_length_mm / 1000.0, proof.lines),
+        row("deepest below the design", &format!("{:.3} mm", proof.max_gouge_mm)),
+        row("scallop, half / 99 % / most", &three.join(" / ")),
+        row("out of the cutter's reach", &words::mm(proof.unreached_max_mm)),
+        row("rapids that met stock", &proof.rapid_contacts.to_string()),
+        row("time", &format!("{:.1} min", proof.time_s / 60.0)),
+        row("held by", &proof.bounded_by.words(3)),
+        row("below the least chip load", &words::share(proof.rubbing_share)),
+        row("cut", &format!("{:.1} m in {} lines", proof.cut_length_mm / 1000.0, proof.lines)),
     ];
     lines.extend(thickness(report));
     if !report.values.is_empty() {
         lines.push(wrapped("  ", "Values of the piece that these programs leave:"));
     }
-    lines.extend(report.values.iter().map(|(value, x)| format!("  {:<30} {x:.2} {}", value.words(), value.unit())));
-    if let Some(inspection) = &report.as_scanned {
-        lines.push(format!("  {:<30} {}", "inspected like a scan of it", inspection.verdict.word()));
+    let figure = |(value, x): (&Value, &f64)| row(&value.words(), &format!("{:.2} {}", hundredths(*x), value.unit()));
+    lines.extend(report.values.iter().map(figure));
+    // What the surface would pass for is no comfort where the programs must not run.
+    if let Some(inspection) = report.as_scanned.as_ref().filter(|_| proof.pass) {
+        lines.push(row("inspected like a scan of it", inspection.verdict.word()));
         lines.extend(inspection.advice.iter().map(|line| wrapped("  -> ", line)));
     }
-    lines.extend(report.cautions.iter().map(|caution| wrapped("  caution: ", caution)));
-    lines.extend(proof.violations.iter().map(words::violation));
+    lines.extend(report.cautions.iter().map(|caution| words::caution(caution)));
+    lines.extend(words::violations(&proof.violations));
     lines.push(if proof.pass { "proved".into() } else { "refused: do not run these programs".into() });
     lines.join("\n")
 }

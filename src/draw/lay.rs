@@ -13,6 +13,10 @@ use crate::grid::contour;
 const ROOM_MM: (f64, f64) = (44.0, 26.0);
 /// Paper around the blank: clamps that stand out, and the zero's mark.
 const AROUND_MM: f64 = 2.6;
+/// Width of the line around the blank, as the class of its stroke says, mm of paper.
+const EDGE_MM: f64 = 0.5;
+/// Legs of the zero's mark, mm of paper.
+const ZERO_MM: f64 = 2.4;
 /// Scales to choose from, as 1:n.
 const DIVISORS: [f64; 6] = [5.0, 6.0, 8.0, 10.0, 15.0, 20.0];
 
@@ -30,17 +34,19 @@ pub fn picture(lay: &LayData) -> Picture {
         .set("class", "drawing lay")
         .set("role", "img")
         .add(ink::title("Both pieces in their blank, seen from above"));
-    let blank = corners(Rect { x0: 0.0, y0: 0.0, x1: width, y1: length }).map(at);
+    // The line stands around the blank, and not over what is engraved near its edge.
+    let blank = Rect { x0: 0.0, y0: 0.0, x1: width, y1: length }.grown(0.5 * EDGE_MM * divisor);
+    let blank = corners(blank).map(at);
     let drawing = drawing.add(ink::curve("w50", &blank, true));
     let drawing = lay.clamps.iter().fold(drawing, |drawing, clamp| {
         let [a, b, c, d] = corners(shown(*clamp, lay.blank_mm, AROUND_MM * divisor)).map(at);
         drawing.add(ink::curve("w50", &[a, b, c, d], true)).add(ink::line("w25", a, c)).add(ink::line("w25", b, d))
     });
     let drawing = lay.feet.iter().fold(drawing, |drawing, foot| draw_foot(drawing, foot, &at));
-    // Zero: a filled quarter at the marked corner.
+    // Zero: a filled corner outside the marked one, which it points at.
     let zero = at(Point2::origin());
-    let quarter = [zero, Point2::new(zero.x + 2.4, zero.y), Point2::new(zero.x, zero.y - 2.4)];
-    Picture { svg: drawing.add(ink::shape("ink-fill", &quarter)).to_string(), width: w, height: h, divisor }
+    let corner = [zero, Point2::new(zero.x - ZERO_MM, zero.y), Point2::new(zero.x, zero.y + ZERO_MM)];
+    Picture { svg: drawing.add(ink::shape("ink-fill", &corner)).to_string(), width: w, height: h, divisor }
 }
 
 fn draw_foot(drawing: SVG, foot: &LaidFoot, at: &impl Fn(Point2) -> Point2) -> SVG {
@@ -71,4 +77,32 @@ fn corners(rect: Rect) -> [Point2; 4] {
 fn shown(clamp: Rect, blank_mm: [f64; 2], around_mm: f64) -> Rect {
     let [x, y] = blank_mm.map(|size| move |v: f64| v.clamp(-around_mm, size + around_mm));
     Rect { x0: x(clamp.x0), y0: y(clamp.y0), x1: x(clamp.x1), y1: y(clamp.y1) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Marks near the edge lay under the line around the blank, and under the zero's mark.
+    #[test]
+    fn what_is_drawn_of_the_blank_leaves_all_of_it_free() {
+        let lay = LayData { blank_mm: [120.0, 160.0], feet: vec![], clamps: vec![], words: String::new() };
+        let picture = picture(&lay);
+        let (x0, y0) = (AROUND_MM, picture.height - AROUND_MM);
+        let half = 0.5 * EDGE_MM;
+        let (_, line) = picture.svg.split_once("<path class=\"w50\" d=\"").or(picture.svg.split_once(" d=\"")).unwrap();
+        let numbers = |text: &str| -> Vec<f64> {
+            let end = text.find('"').unwrap();
+            text[..end]
+                .split(|c: char| !(c.is_ascii_digit() || "-.".contains(c)))
+                .filter_map(|n| n.parse().ok())
+                .collect()
+        };
+        let corner = numbers(line);
+        assert!(corner[0] <= x0 - half + 0.01 && corner[1] >= y0 + half - 0.01, "{corner:?}");
+        let (_, zero) = picture.svg.split_once("points=\"").unwrap();
+        let zero = numbers(zero);
+        assert!(zero.chunks(2).all(|p| p[0] <= x0 + 0.01 && p[1] >= y0 - 0.01), "{zero:?}");
+        assert!(zero.chunks(2).all(|p| p[0] >= 0.0 && p[1] <= picture.height), "{zero:?}");
+    }
 }

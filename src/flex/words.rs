@@ -1,7 +1,7 @@
 //! The answers about a footbed under load in a fitter's words: a few lines for the screen, fewer for
 //! the sheet.
 
-use super::{Figures, Flex};
+use super::{Drop, Figures, Flex};
 
 /// What the figures take for granted.
 pub const ASSUMED: &str = "worked out for small bending of a thin plate that lies loose on the boot board; its ends may slide, so \
@@ -22,7 +22,7 @@ impl Flex {
                 figures.force_n,
                 arch(figures)
             ));
-            lines.extend(drop(figures));
+            lines.extend(figures.drop.map(|left| drop(&left, figures.arch_give_mm)));
             lines.extend(strain(figures));
             lines.extend(squeeze(figures));
             lines.extend(figures.suggestion.as_ref().map(|suggestion| {
@@ -44,8 +44,9 @@ impl Flex {
             (true, true) => format!("arch gives {} mm", signed(figures.arch_give_mm)),
             (true, false) => format!("arch folds, gives some {:.0} mm", figures.arch_give_mm),
         };
-        let allowed = figures.drop.map_or(String::new(), |drop| {
-            format!(", allows {:.0} % of the foot's own drop", 100.0 * drop.allowed_share)
+        let allowed = figures.drop.map_or(String::new(), |drop| match drop.allowed_share < 0.0 {
+            true => ", allows none of the foot's own drop".to_string(),
+            false => format!(", allows {:.0} % of the foot's own drop", 100.0 * drop.allowed_share),
         });
         let strain = figures.bending.map_or(String::new(), |bending| {
             let limit = figures.strain_limit.map_or(String::new(), |limit| format!(" of {:.1} %", 100.0 * limit));
@@ -92,15 +93,30 @@ fn arch(figures: &Figures) -> String {
     )
 }
 
-fn drop(figures: &Figures) -> Option<String> {
-    let drop = figures.drop?;
-    Some(format!(
-        "it allows {:.0} % of the foot's own drop of {} mm: {} mm by its height, {}",
-        100.0 * drop.allowed_share,
-        drop.own_mm,
-        signed(drop.by_shape_mm),
-        giving(figures.arch_give_mm)
-    ))
+/// What is left of the foot's own drop, in words.
+fn drop(drop: &Drop, give_mm: f64) -> String {
+    let Drop { own_mm, by_shape_mm, allowed_share } = *drop;
+    if allowed_share < 0.0 {
+        let shape = match by_shape_mm < 0.0 {
+            true => format!("{} mm by its height", signed(-by_shape_mm)),
+            false => format!("by its height {} mm below", signed(by_shape_mm)),
+        };
+        let give = match give_mm < 0.0 {
+            true => format!("{} mm as heel and ball sink more than the arch", signed(-give_mm)),
+            false => format!("less {} mm by giving", signed(give_mm)),
+        };
+        return format!(
+            "it allows none of the foot's own drop of {own_mm} mm: loaded it stands {} mm above the foot's arch seated \
+             ({shape}, {give})",
+            signed(-allowed_share * own_mm)
+        );
+    }
+    let shape = match by_shape_mm < 0.0 {
+        true => format!("its height alone allows none ({} mm above the arch seated)", signed(-by_shape_mm)),
+        false => format!("{} mm by its height", signed(by_shape_mm)),
+    };
+    let share = 100.0 * allowed_share;
+    format!("it allows {share:.0} % of the foot's own drop of {own_mm} mm: {shape}, {}", giving(give_mm))
 }
 
 fn strain(figures: &Figures) -> Option<String> {
@@ -127,4 +143,24 @@ fn squeeze(figures: &Figures) -> Option<String> {
         .collect();
     let shut = figures.squeeze.first()?.shut_at;
     Some(format!("foam squeezed under {}; it is hard from {:.0} %", each.join(", "), 100.0 * shut))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// "allows -18 % of the foot's own drop" was printed.
+    #[test]
+    fn an_arch_above_the_foots_own_is_told_in_words() {
+        let told = |by_shape_mm: f64, give_mm: f64| {
+            drop(&Drop { own_mm: 5.5, by_shape_mm, allowed_share: (by_shape_mm + give_mm) / 5.5 }, give_mm)
+        };
+        let above = told(-1.0, 0.01);
+        assert!(
+            above.starts_with("it allows none of the foot's own drop of 5.5 mm: loaded it stands 0.99 mm"),
+            "{above}"
+        );
+        assert!(above.ends_with("(1.00 mm by its height, less 0.01 mm by giving)"), "{above}");
+        assert!(told(1.1, 0.0).starts_with("it allows 20 % of the foot's own drop of 5.5 mm: 1.10 mm by its height"));
+    }
 }

@@ -12,8 +12,17 @@ pub struct Estimate {
     pub standard_uncertainty: f64,
     /// Number of readings.
     pub count: usize,
-    /// Coarsest resolution among the gauges used; 0 when none was stated.
+    /// Coarsest resolution among the gauges used, of two quantities that were put together that of both; 0 when none
+    /// was stated.
     pub resolution: f64,
+}
+
+impl Estimate {
+    /// Standard deviation of a single reading as it was reckoned with, the gauge's step left out.
+    pub fn one_reading(&self) -> f64 {
+        let of_mean = self.standard_uncertainty.powi(2) - self.resolution.powi(2) / 12.0;
+        (of_mean.max(0.0) * self.count as f64).sqrt()
+    }
 }
 
 /// Expanded uncertainty is this many standard ones: about 95 % (JCGM 100:2008, 6.2 and G.6.6).

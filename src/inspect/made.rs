@@ -40,7 +40,7 @@ pub enum InspectError {
 pub(super) struct Made {
     pub(super) asked: f64,
     pub(super) estimate: Estimate,
-    /// Standard uncertainty of a single reading.
+    /// Standard deviation of a single reading, the gauge's step left out.
     pub(super) one_reading: f64,
 }
 
@@ -100,7 +100,7 @@ fn direct(
     let Some(estimate) = drawn_together(readings, cover_mm(case, cover, value), repeatability) else { return Ok(()) };
     plausible(value, line, estimate.mean, asked)?;
     gauge_notes(case, value, &estimate, repeatability, all);
-    let one_reading = estimate.spread.unwrap_or(0.0).max(repeatability);
+    let one_reading = estimate.one_reading();
     all.values.insert(value, Made { asked, estimate, one_reading });
     Ok(())
 }
@@ -186,12 +186,12 @@ fn post(case: &Case, readings: &[Reading], all: &mut All) -> Result<(), InspectE
         spread: None,
         standard_uncertainty: angle(m.standard_uncertainty.hypot(l.standard_uncertainty)),
         count: m.count.min(l.count),
-        resolution: angle(m.resolution.max(l.resolution)),
+        resolution: angle(m.resolution.hypot(l.resolution)),
     };
     if all.values.contains_key(&Value::RearfootPost) {
         all.notes.push("rearfoot post: the angle and two heights were read; the heights count".into());
     }
-    let one_reading = angle(sd * std::f64::consts::SQRT_2);
+    let one_reading = angle(m.one_reading().hypot(l.one_reading()));
     all.values.insert(Value::RearfootPost, Made { asked, estimate, one_reading });
     Ok(())
 }
@@ -226,10 +226,10 @@ fn forefoot(case: &Case, readings: &[Reading], cover: Cover, all: &mut All) {
         spread: None,
         standard_uncertainty: share * m.standard_uncertainty.hypot(l.standard_uncertainty),
         count: m.count.min(l.count),
-        resolution: m.resolution.max(l.resolution),
+        resolution: share * m.resolution.hypot(l.resolution),
     };
     let asked = case.footbed.places.forefoot_balance().on(|p| Some(case.footbed.top_at(p))).unwrap_or(0.0);
-    let one_reading = sd * std::f64::consts::SQRT_2;
+    let one_reading = m.one_reading().hypot(l.one_reading());
     all.checks.push((Check::ForefootTilt, None, Made { asked, estimate: both(m.mean - l.mean, 1.0), one_reading }));
     if let Some(asked) = case.order.asked(Value::ForefootThickness) {
         let mean = Made { asked, estimate: both(0.5 * (m.mean + l.mean), 0.5), one_reading: 0.5 * one_reading };
@@ -241,7 +241,8 @@ fn flatness(case: &Case, readings: &[Reading], all: &mut All) {
     let sd = case.tolerances.reading_sd_mm;
     let gaps = group(readings, |q| *q == Quantity::BaseFlatness);
     if let Some(estimate) = drawn_together(&gaps, 0.0, sd) {
-        all.checks.push((Check::BaseFlatness, None, Made { asked: 0.0, estimate, one_reading: sd }));
+        let one_reading = estimate.one_reading();
+        all.checks.push((Check::BaseFlatness, None, Made { asked: 0.0, estimate, one_reading }));
     }
 }
 
@@ -266,7 +267,8 @@ fn thicknesses(case: &Case, readings: &[Reading], cover: Cover, all: &mut All) -
         let of_place = group(readings, |q| *q == Quantity::Thickness { station_percent, medial_mm });
         if let Some(estimate) = drawn_together(&of_place, less, sd) {
             let asked = case.footbed.top_at(at) - case.footbed.underside_at(at);
-            all.checks.push((Check::Thickness, Some([at.x, at.y]), Made { asked, estimate, one_reading: sd }));
+            let one_reading = estimate.one_reading();
+            all.checks.push((Check::Thickness, Some([at.x, at.y]), Made { asked, estimate, one_reading }));
         }
     }
     Ok(())

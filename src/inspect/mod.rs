@@ -172,7 +172,7 @@ pub fn inspect(case: &Case, readings: &[Reading], cover: Cover) -> Result<Inspec
     let values: BTreeMap<Value, Judged> = made
         .values
         .iter()
-        .filter_map(|(&value, made)| Some((value, judge(*case.tolerances.bands.get(&value)?, value.unit(), made))))
+        .filter_map(|(&value, made)| Some((value, judge(advice::band(case.tolerances, value)?, value.unit(), made))))
         .collect();
     let checks: Vec<CheckFound> = made
         .checks
@@ -257,14 +257,24 @@ fn told(
         );
         told.push((Verdict::Reject, words));
     }
-    let one_of_value = |value: &Value| made.values.get(value).map(|made| made.one_reading);
-    told.extend(advice_on(case, values, checks, one_of_value, Some(case.tolerances.reading_sd_mm)));
+    let more = |made: &Made| OneMore { sd: made.one_reading, step: made.estimate.resolution };
+    let of_value = |value: &Value| made.values.get(value).map(more);
+    let of_check = |found: &CheckFound| {
+        let same = made.checks.iter().find(|(check, at_mm, _)| (*check, *at_mm) == (found.check, found.at_mm));
+        same.map(|(_, _, made)| more(made))
+    };
+    let mut values = values.clone();
+    if other_side {
+        // The other foot's post is not wrong, and not to be ground.
+        values.remove(&Value::RearfootPost);
+    }
+    told.extend(advice_on(case, &values, checks, of_value, of_check));
     in_order(told)
 }
 
 /// Advice on a piece judged by a scan, gravest first: it has no single reading that could be repeated.
 fn advice_on_scan(case: &Case, values: &BTreeMap<Value, Judged>, checks: &[CheckFound]) -> Vec<String> {
-    in_order(advice_on(case, values, checks, |_| None, None))
+    in_order(advice_on(case, values, checks, |_| None, |_| None))
 }
 
 fn in_order(mut told: Vec<(Verdict, String)>) -> Vec<String> {
@@ -272,51 +282,108 @@ fn in_order(mut told: Vec<(Verdict, String)>) -> Vec<String> {
     told.into_iter().map(|(_, words)| words).collect()
 }
 
-/// Advice for everything that is not accepted. `one_of_value` and `one_of_check` are the standard
-/// deviation of one more reading, where there can be one.
+/// What one more reading is worth.
+#[derive(Clone, Copy, Debug)]
+struct OneMore {
+    /// Its standard deviation.
+    sd: f64,
+    /// The gauge's step, which repeats do not reduce.
+    step: f64,
+}
+
+/// What can be done at the bench about something that is off, and what to do where that is not enough.
+struct Help {
+    rework: Option<&'static str>,
+    beyond: &'static str,
+}
+
+/// Advice for everything that is not accepted. `of_one_value` and `of_one_check` say what one more reading is
+/// worth, where there can be one.
 fn advice_on(
     case: &Case,
     values: &BTreeMap<Value, Judged>,
     checks: &[CheckFound],
-    one_of_value: impl Fn(&Value) -> Option<f64>,
-    one_of_check: Option<f64>,
+    of_one_value: impl Fn(&Value) -> Option<OneMore>,
+    of_one_check: impl Fn(&CheckFound) -> Option<OneMore>,
 ) -> Vec<(Verdict, String)> {
     let of_value = |(value, judged): (&Value, &Judged)| {
-        let band = case.tolerances.bands.get(value).copied()?;
-        let remedy = advice::remedy(*value, judged.difference > 0.0);
-        advice_for(&value.words(), judged, band, one_of_value(value), remedy)
+        let high = judged.difference > 0.0;
+        let help = Help { rework: advice::remedy(*value, high), beyond: advice::beyond(*value, high) };
+        advice_for(&value.words(), judged, of_one_value(value), &help)
     };
     let of_check = |found: &CheckFound| {
-        let band = found.check.band(case.tolerances);
         let place = found.at_mm.map_or(String::new(), |[x, y]| {
             format!(" at {:.0} % of the foot, {x:+.0} mm from the axis", 100.0 * y / case.order.foot.length_mm())
         });
         let words = format!("{}{place}", found.check.words());
-        advice_for(&words, &found.judged, band, one_of_check, advice::check_remedy(found.check))
+        let help = Help { rework: Some(advice::check_remedy(found.check)), beyond: advice::check_beyond(found.check) };
+        advice_for(&words, &found.judged, of_one_check(found), &help)
     };
     values.iter().filter_map(of_value).chain(checks.iter().filter_map(of_check)).collect()
 }
 
-fn advice_for(words: &str, judged: &Judged, band: Band, one: Option<f64>, remedy: &str) -> Option<(Verdict, String)> {
-    let Judged { difference, uncertainty, unit, verdict, .. } = *judged;
-    let off = format!("{words} is {:.2} {unit} {}", difference.abs(), if difference > 0.0 { "high" } else { "low" });
+fn advice_for(words: &str, judged: &Judged, one: Option<OneMore>, help: &Help) -> Option<(Verdict, String)> {
+    let Judged { difference, uncertainty, tolerance, unit, verdict, .. } = *judged;
+    let amount = (100.0 * difference.abs()).round() / 100.0;
+    let off = match amount {
+        0.0 => format!("{words} is as asked"),
+        _ => format!("{words} is {amount:.2} {unit} {}", if difference > 0.0 { "high" } else { "low" }),
+    };
     let told = match verdict {
         Verdict::Accept => return None,
-        Verdict::Borderline => format!("{off}, known to {uncertainty:.2} {unit}: {}", doubt(judged, band, one)),
-        Verdict::Rework => format!("{off}: {remedy}"),
-        Verdict::Reject => format!("{off}, beyond what the shop lets go: {remedy}"),
+        Verdict::Borderline => format!(
+            "{off}, but that is known only to {uncertainty:.2} {unit}, and {tolerance:.2} is accepted: {}",
+            doubt(judged, one)
+        ),
+        Verdict::Rework => format!("{off}: {}", help.rework.unwrap_or(help.beyond)),
+        Verdict::Reject => format!("{off}: {}", help.beyond),
     };
     Some((verdict, told))
 }
 
-/// How to settle what is borderline.
-fn doubt(judged: &Judged, band: Band, one: Option<f64>) -> String {
-    let Some(one) = one else { return "too near to a bound for this scan: read it with a gauge too".to_string() };
-    let bounds = [Some(band.accept), Some(-band.accept), band.reject_above, band.reject_below];
-    let nearest =
-        bounds.into_iter().flatten().map(|bound| (judged.difference - bound).abs()).fold(f64::INFINITY, f64::min);
-    match readings_needed(one, 0.0, nearest) {
-        Some(n) if n > judged.readings => format!("measure again; {n} readings would settle it"),
-        _ => "too near to a bound for this gauge: use a finer one, or decide and note why".to_string(),
+/// How to settle what is borderline: whether it is accepted. Between rework and rejection nothing is borderline.
+fn doubt(judged: &Judged, one: Option<OneMore>) -> String {
+    let Some(OneMore { sd, step }) = one else {
+        return "too near to a bound for this scan: read it with a gauge too".to_string();
+    };
+    let to_bound = (judged.difference.abs() - judged.tolerance).abs();
+    match readings_needed(sd, step, to_bound) {
+        Some(n) if n > judged.readings => {
+            format!("measure again; {n} readings in all would settle it if their mean stays, or a finer gauge")
+        }
+        _ => "too near to that bound for more readings with this gauge: use a finer one, or decide and note why"
+            .to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn borderline(difference: f64, uncertainty: f64, tolerance: f64, readings: usize, one: OneMore) -> String {
+        let band = Band { accept: tolerance, reject_below: None, reject_above: Some(2.0 * tolerance) };
+        let judged =
+            Judged { readings, ..judged_of(band, "mm", 3.0, 3.0 + difference, 0.5 * uncertainty, readings, None) };
+        let help = Help { rework: Some("sand it"), beyond: "mill again" };
+        let (verdict, words) = advice_for("forefoot tilt", &judged, Some(one), &help).unwrap();
+        assert_eq!(verdict, Verdict::Borderline, "{words}");
+        words
+    }
+
+    /// Two sides read once with 0.1 mm each: 0.05 mm of tilt is 0.25 from the bound, and two readings a side leave
+    /// 2 sqrt(0.02 / 2) = 0.20. The advice was to buy a finer gauge.
+    #[test]
+    fn where_more_readings_settle_it_their_number_is_told() {
+        let one = OneMore { sd: 0.02_f64.sqrt(), step: 0.0 };
+        let words = borderline(0.05, 2.0 * one.sd, 0.3, 1, one);
+        assert!(words.contains("; 2 readings in all would settle it"), "{words}");
+        let coarse = OneMore { step: 0.5, ..one };
+        assert!(borderline(0.05, 0.41, 0.3, 1, coarse).contains("use a finer one"));
+    }
+
+    #[test]
+    fn what_prints_as_zero_is_as_asked() {
+        let words = borderline(-0.003, 0.82, 0.5, 1, OneMore { sd: 0.41, step: 0.0 });
+        assert!(words.starts_with("forefoot tilt is as asked, but that is known only to 0.82 mm"), "{words}");
     }
 }

@@ -195,11 +195,11 @@ fn moved(ground: &Ground, target: Target, base: f64, earlier: &Suggestions, told
     for rule in ground.rules.rules.iter().filter(|rule| rule.target == target) {
         let why = conditions(&rule.when);
         match all_met(&rule.when, ground.facts) {
-            Met::No => told.not_applied.push(format!("{}: not {why}", rule.name)),
+            Met::No => told.not_applied.push(format!("{}, as this is not so: {why}", in_words(&rule.name))),
             Met::Unknown => {
                 let unknown = rule.when.iter().filter(|c| c.met(ground.facts) == Met::Unknown);
                 let inputs: Vec<String> = unknown.map(|c| input_of(&c.fact)).collect();
-                told.not_applied.push(format!("{}: {why} is not known", rule.name));
+                told.not_applied.push(format!("{}, as this is not known: {why}", in_words(&rule.name)));
                 told.missing.extend(inputs);
             }
             Met::Yes => {
@@ -225,6 +225,11 @@ fn moved(ground: &Ground, target: Target, base: f64, earlier: &Suggestions, told
     told.missing.sort();
     told.missing.dedup();
     number
+}
+
+/// A rule's name as it is read: "share flexible".
+fn in_words(name: &str) -> String {
+    name.replace('_', " ")
 }
 
 fn effect(effect: Effect, number: f64, earlier: &Suggestions) -> f64 {

@@ -203,7 +203,7 @@ fn foot_sections(text: &mut String, measures: &Measures, side: Side, values: &[S
     writeln!(text, "\n{}", support_head(side))?;
     for value in values {
         if let Some(number) = value.suggested {
-            writeln!(text, "{} = {number}{}", value.name, comment(value))?;
+            writeln!(text, "{} = {number}{}", value.name, comment(number, value))?;
         }
     }
     Ok(())
@@ -219,13 +219,14 @@ fn states(measure: &Loaded) -> String {
     written.collect::<Vec<_>>().join(", ")
 }
 
-/// The steps in one line behind the value.
-fn comment(value: &Suggestion) -> String {
+/// The steps in one line behind the value. They name the number that they lead to, and so stay true behind another
+/// that a later revision, or a hand, puts in its place.
+fn comment(number: f64, value: &Suggestion) -> String {
     let words: Vec<&str> = value.steps.iter().map(|step| step.words.as_str()).collect();
     if words.is_empty() {
         String::new()
     } else {
-        format!("  # {}; {}", words.join("; then "), value.confidence.words())
+        format!("  # start {number}: {}; {}", words.join("; then "), value.confidence.words())
     }
 }
 
@@ -234,9 +235,9 @@ pub(super) fn with_flex_zones(text: &str, found: &[(Side, f64)]) -> String {
     let mut text = text.to_owned();
     for (side, mm) in found {
         let head = support_head(*side);
+        let mm = hundredths(*mm);
         let line = format!(
-            "{head}\nflex_zone_thickness = {}  # weight, material and the drop to allow, by the plate under load",
-            hundredths(*mm)
+            "{head}\nflex_zone_thickness = {mm}  # start {mm}: weight, material and the drop to allow, by the plate under load"
         );
         text = text.replacen(&head, &line, 1);
     }

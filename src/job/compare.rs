@@ -95,6 +95,8 @@ pub struct FootComparison {
     pub boot_effect: BTreeMap<&'static str, Pair>,
     pub findings_appeared: Vec<Finding>,
     pub findings_gone: Vec<Finding>,
+    /// The reason by which the new ticket accepts its stops; `null` where there is none to accept.
+    pub accepted_reason: Option<String>,
 }
 
 /// One value in both tickets.
@@ -280,6 +282,7 @@ fn compare_foot(old: &Design, new: &Design) -> (FootComparison, Grid) {
         boot_effect: boot_effect(&old.boot_effect, &new.boot_effect),
         findings_appeared,
         findings_gone,
+        accepted_reason: new.order.reason.clone().filter(|_| !new.accepted().is_empty()),
     };
     (report, field.top)
 }

@@ -9,7 +9,7 @@ use crate::draw::{
 };
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
-use crate::limits::Finding;
+use crate::limits::{Finding, Severity};
 use crate::value::Value;
 
 /// Less than this, mm, is what a mill leaves between its passes (scallops of 0.08 to 0.1 mm are usual
@@ -156,8 +156,12 @@ fn lines(report: &Comparison) -> Vec<ComparedLine> {
     lines.extend(report.notes.iter().map(|note| line("note".into(), note.clone())));
     for foot in &report.feet {
         let letter = foot.side.letter();
-        let appeared =
-            foot.findings_appeared.iter().map(|f| line(format!("new {}", weighed(f, letter)), f.message.clone()));
+        let reason = foot.accepted_reason.as_deref();
+        let appeared = foot.findings_appeared.iter().map(|f| {
+            let accepted = reason.filter(|_| f.severity == Severity::Stop && !f.blocks(reason));
+            let accepted = accepted.map_or(String::new(), |reason| format!(" [accepted: {reason}]"));
+            line(format!("new {}", weighed(f, letter)), f.message.clone() + &accepted)
+        });
         let gone = foot.findings_gone.iter().map(|f| line(format!("gone: {}", weighed(f, letter)), f.message.clone()));
         lines.extend(appeared.chain(gone));
     }

@@ -361,7 +361,8 @@ impl<'a> Section<'a> {
     }
 
     fn record(&self, key: &str, place: Range<usize>, unit: &'static str, numeric: bool) {
-        let shown = self.as_written(&place).trim_matches('"').to_owned();
+        let written = self.notes.text.get(place).unwrap_or("unreadable");
+        let shown = visible(written).trim_matches('"').to_owned();
         self.fields.borrow_mut().push(Field { key: key.to_owned(), shown, unit, numeric });
     }
 
@@ -407,6 +408,16 @@ fn example(count: usize) -> String {
 
 fn quoted(names: &[&str]) -> String {
     names.iter().map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ")
+}
+
+/// Without signs that would steer a terminal; lines are drawn into one.
+fn visible(text: &str) -> String {
+    let sign = |c: char| match c {
+        '\n' | '\r' | '\t' => ' ',
+        c if c.is_control() => char::REPLACEMENT_CHARACTER,
+        c => c,
+    };
+    text.chars().map(sign).collect()
 }
 
 /// What was written, short enough for a message and without signs that would steer a terminal.

@@ -31,8 +31,13 @@ pub(super) fn faults(map: &Map, case: &Case) -> Vec<String> {
             x if x < -12.0 => "lateral",
             _ => "in the middle",
         };
-        let (way, remedy) =
-            if patch.peak > 0.0 { ("high", "sand it down") } else { ("low", "what is missing cannot be put back") };
+        let beyond = case.tolerances.surface.reject_above.is_some_and(|bound| patch.peak.abs() > bound);
+        let way = if patch.peak > 0.0 { "high" } else { "low" };
+        let remedy = match (beyond, patch.peak > 0.0) {
+            (true, _) => "that is more than this shop puts right at the bench",
+            (false, true) => "sand it down",
+            (false, false) => "build it up with a thin piece glued on under the cover",
+        };
         format!(
             "the surface is up to {:.1} mm {way} at {:.0}-{:.0} % of the foot, {across}, over {:.0} mm2: {remedy}",
             patch.peak.abs(),

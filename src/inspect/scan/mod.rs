@@ -24,7 +24,7 @@ use std::collections::BTreeMap;
 use nalgebra::{Matrix3, Translation3, UnitQuaternion, Vector3 as V3};
 use serde::Serialize;
 
-use super::{Case, Check, CheckFound, Cover, Fitted, Inspection, Judged, Verdict, advice_on_scan, judged_of};
+use super::{Case, Check, CheckFound, Cover, Fitted, Inspection, Judged, Verdict, advice, advice_on_scan, judged_of};
 use crate::footbed::{POST_ARM_MM, Underside};
 use crate::frame::{Point3, Side, Vector2, Vector3};
 use crate::mesh::{Mesh, Scan, ScanError, Unit};
@@ -417,7 +417,7 @@ fn judged(
     };
     for (value, found) in found.iter().map(|(value, found)| (*value, *found)).chain(sizes.iter().map(of_size)) {
         let Some(asked) = case.order.asked(value).or_else(|| case.read_back.get(&value).copied()) else { continue };
-        let Some(&band) = case.tolerances.bands.get(&value) else { continue };
+        let Some(band) = advice::band(case.tolerances, value) else { continue };
         let judged = judge(band, value.unit(), asked, &found, scanner_u(value, taken));
         if judged.uncertainty > worst_uncertainty(band) {
             continue;
