@@ -28,11 +28,40 @@ fn a_stopped_ticket_is_written_repaired_and_passes() {
     assert_eq!(all_names(&shop.path("")), ["next.toml", "ticket.toml"]);
 }
 
-/// No shaping value widens a blank.
+/// Values that shape no top are moved too, where a limit of their own leaves no other way: the flex zone to the
+/// material's least, the cup to where its wall stands, the outline into its blank.
+#[test]
+fn a_value_that_is_held_moves_where_nothing_else_would_do() {
+    let shop = Shop::new();
+    let thin = include_str!("data/relieved.toml").replacen("flex_zone_thickness = 3", "flex_zone_thickness = 1.2", 1);
+    let wide = changed(&one_foot(), "heel_cup_depth = 12.5\n", "heel_cup_depth = 12.5\nheel_cup_width = 80\n");
+    let narrow = changed(&one_foot(), "heel_cup_depth = 12.5\n", "heel_cup_depth = 12.5\nheel_cup_width = 74\n");
+    let short = changed(&one_foot(), "length = 300.5", "length = 285");
+    let cases = [
+        ("thin", thin, "flex_zone_thickness", "thickness 1.2 -> 2.1"),
+        ("narrow", narrow, "heel_cup_width", " 74 -> "),
+        ("wide", wide, "heel_cup_width", " 80 -> "),
+        ("short", short, "length", "length "),
+    ];
+    for (name, text, value, told) in cases {
+        let (ticket, next) = (shop.write(&format!("{name}.toml"), text), shop.path(&format!("{name}-next.toml")));
+        let found = ran(sustent(["check", "--json", "--repair-out"]).arg(&next).arg(&ticket));
+        let foot = &found.json()["feet"][0];
+        assert_eq!(found.code, 1, "{name}: {}", found.err);
+        let changes: Vec<&str> =
+            foot["repair"]["changes"].as_array().unwrap().iter().filter_map(|c| c["value"].as_str()).collect();
+        assert!(changes.contains(&value), "{name}: {}", foot["repair"]);
+        let written = fs::read_to_string(&next).unwrap_or_else(|_| panic!("{name}: {}", foot["repair"]));
+        assert!(written.contains(told), "{name}: {written}");
+        assert_eq!(ran(sustent(["check"]).arg(&next)).code, 0, "{name}");
+    }
+}
+
+/// No value answers for a clinician.
 #[test]
 fn what_would_still_be_stopped_is_not_written() {
     let shop = Shop::new();
-    let text = changed(&one_foot(), "width = 120.2", "width = 105");
+    let text = changed(&one_foot(), "[wearer]\n", "[wearer]\nflags = [\"open_skin\"]\n");
     let ticket = shop.write("ticket.toml", text);
     let told = ran(sustent(["check", "--repair-out"]).arg(shop.path("next.toml")).arg(&ticket));
     assert_eq!(told.code, 1);

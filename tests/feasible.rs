@@ -7,10 +7,11 @@ use rayon::prelude::*;
 use sustent::footbed::SHAPING;
 use sustent::job::{self, Design, FootReport};
 use sustent::limits::{Bound, Finding, Severity};
-use sustent::ticket::{Ticket, writable};
+use sustent::profile::Shelf;
+use sustent::ticket::{self, Ticket, writable};
 use sustent::value::Value;
 
-use random::{any_ticket, cases, random_ticket, seeds, subject, with};
+use random::{any_ticket, cases, random_ticket, seeds, subject, traced, wild_text, with};
 
 /// Limits that stop; `None` when there is no design at all.
 fn stops(ticket: &Ticket) -> Option<Vec<Bound>> {
@@ -83,7 +84,12 @@ fn every_end_passes_and_a_step_beyond_meets_the_limit_that_is_named() {
                 let by = told.bound_by[usize::from(upper)];
                 wrong_end(&ticket, value, told.feasible?, by, upper, &base)
             });
-            Some((ends.len(), wrong.map(|words| format!("ticket {seed}: {words}")).collect()))
+            let told = wrong.map(|words| {
+                let words = format!("ticket {seed}: {words}");
+                println!("{words}");
+                words
+            });
+            Some((ends.len(), told.collect()))
         })
         .collect();
     let ends: usize = tried.iter().map(|(ends, _)| ends).sum();
@@ -172,4 +178,65 @@ fn other_part(finding: &Finding, after: Option<&Design>) -> bool {
     let subject = |f: &Finding| f.message.split(' ').take(3).collect::<Vec<_>>().join(" ");
     let still = |f: &&Finding| f.limit == finding.limit && f.severity == finding.severity;
     after.is_some_and(|d| d.findings.iter().filter(still).all(|f| subject(f) != subject(finding)))
+}
+
+/// Ends as they are printed, in hundredths by `check` and in tenths on sheets, rounded inward, pass when they are typed
+/// into the ticket's text; a tenth beyond is refused there, meets a new stop, or is told not to be made.
+#[test]
+fn printed_ends_can_be_typed() {
+    let tried: Vec<(usize, Vec<String>)> = seeds()
+        .into_par_iter()
+        .filter_map(|seed| {
+            let text = wild_text(seed);
+            let ticket = read(&text)?;
+            let (base, report) = (stops(&ticket)?, report(&ticket)?);
+            let side = subject(&ticket);
+            let mut wrong = vec![];
+            let mut count = 0;
+            for value in Value::ALL {
+                let told = &report.values[&value];
+                let Some([lo, hi]) = told.feasible.filter(|_| told.bound_by[0] != Bound::TRACED) else { continue };
+                for step in [0.01, 0.1] {
+                    let ends = [((lo - 1e-6) / step).ceil() * step, ((hi + 1e-6) / step).floor() * step];
+                    for (k, out) in [(0, -1.0), (1, 1.0)] {
+                        let printed = (ends[k] * 1000.0).round() / 1000.0;
+                        if ends[0] > ends[1] {
+                            continue;
+                        }
+                        count += 1;
+                        let typed = |to: f64| read(&ticket::with_value(&text, side, value, Some(to))?);
+                        let words = format!("ticket {seed}: {} {printed} ({})", value.name(), told.bound_by[k].limit);
+                        match typed(printed).and_then(|ticket| stops(&ticket)) {
+                            None => wrong.push(format!("{words}: no design")),
+                            Some(stops) if stops.iter().any(|stop| !base.contains(stop)) => {
+                                wrong.push(format!("{words}: {stops:?}"));
+                            }
+                            Some(_) => {}
+                        }
+                        let beyond = ((printed + 0.1 * out) * 1000.0).round() / 1000.0;
+                        if !typed(beyond).is_none_or(|ticket| objected(&ticket, told.bound_by[k])) {
+                            wrong.push(format!("{words}: {beyond} is not refused"));
+                        }
+                    }
+                }
+            }
+            wrong.iter().for_each(|words| println!("{words}"));
+            Some((count, wrong))
+        })
+        .collect();
+    let ends: usize = tried.iter().map(|(ends, _)| ends).sum();
+    let wrong: Vec<&String> = tried.iter().flat_map(|(_, wrong)| wrong).collect();
+    println!("{} tickets, {ends} printed ends, {} wrong", tried.len(), wrong.len());
+    assert!(wrong.is_empty(), "{wrong:#?}");
+    assert!(ends as u64 > 8 * cases(), "{ends}");
+}
+
+fn read(text: &str) -> Option<Ticket> {
+    ticket::read(text, "typed.toml", &Shelf::built_in(), &traced).ok()
+}
+
+/// Whether something is found by this name, or there is no design.
+fn objected(ticket: &Ticket, by: Bound) -> bool {
+    let laid = job::laid(ticket, Some(subject(ticket))).ok();
+    laid.is_none_or(|laid| laid.iter().any(|(design, _)| design.findings.iter().any(|f| f.limit == by.limit)))
 }

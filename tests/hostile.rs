@@ -9,7 +9,7 @@ mod doors;
 use std::fs;
 use std::path::Path;
 
-use doors::DOORS;
+use doors::{DOORS, Door};
 
 /// Good files of each door, from which the changed ones come; the first byte of some is the door's own choice of a kind.
 fn good(door: &str) -> Vec<Vec<u8>> {
@@ -129,7 +129,7 @@ fn changed(good: &[Vec<u8>], dice: &mut Dice) -> Vec<u8> {
 }
 
 /// Tries bytes on a door; should it panic, the message says which bytes.
-fn try_on(door: (&str, fn(&[u8])), what: &str, bytes: &[u8]) {
+fn try_on(door: Door, what: &str, bytes: &[u8]) {
     let ended = std::panic::catch_unwind(|| door.1(bytes));
     assert!(ended.is_ok(), "the door {} panics on {what}: {:?}", door.0, String::from_utf8_lossy(bytes));
 }

@@ -14,7 +14,7 @@ use super::words::{self, wrapped};
 use super::{Outcome, tickets};
 use crate::flex;
 use crate::job::{self, CheckReport, FootReport};
-use crate::limits::{Bound, Repair};
+use crate::limits::{Bound, Found, Repair};
 use crate::profile::Shelf;
 use crate::value::Value;
 
@@ -134,7 +134,10 @@ fn together(repair: &Repair, accepted: bool) -> String {
             let changes = words::listed(&change_words.collect::<Vec<_>>(), "and");
             let bound = words::listed(&names(&change.bound_by), "and");
             match change.left.as_slice() {
-                [] => format!("{changes} would pass, and no smaller change; bound by {bound}"),
+                [] if change.found == Found::Exact => {
+                    format!("{changes} would pass, and no smaller change; bound by {bound}")
+                }
+                [] => format!("{changes} would pass; bound by {bound}"),
                 left => format!(
                     "{changes} would settle all but {}, which these values do not move; bound by {bound}",
                     words::listed(&words_of(left), "and")

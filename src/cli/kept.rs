@@ -154,10 +154,9 @@ impl Search<'_> {
         }
         if ending == "toml"
             && let Some((code, kind, revision)) = head(&text)
+            && self.code.is_none_or(|wanted| wanted == code)
         {
-            if self.code.is_none_or(|wanted| wanted == code) {
-                return self.keep(code, kind, revision, path, None);
-            }
+            return self.keep(code, kind, revision, path, None);
         }
         self.other(path, Some(&text));
     }
@@ -239,7 +238,7 @@ mod tests {
 
     #[test]
     fn a_ticket_is_known_by_its_head_however_wrong_the_rest_is() {
-        let ticket = |text: &str| head(text).map(|(code, kind, revision)| (code, kind, revision));
+        let ticket = |text: &str| head(text);
         let known = |code: &str, kind, revision| Some((code.to_owned(), kind, revision));
         assert_eq!(ticket("[ticket]\ncode = \"A\"\nrevision = 3\nodd = 1\n"), known("A", Kind::Ticket, Some(3)));
         assert_eq!(ticket("[ticket]\ncode = \"A\"\n"), known("A", Kind::Ticket, Some(1)));

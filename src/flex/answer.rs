@@ -15,6 +15,9 @@ use crate::value::Value;
 /// Distance between a plate's knots where nothing else is asked, mm. On the demo pair finer knots move
 /// the answers by less than the material's own scatter; `docs/measured.md` has the table.
 pub const KNOT_MM: f64 = 8.0;
+/// Strain is a second derivative of the deflection and settles an order slower: it is taken from a second plate, whose
+/// knots stand this share as far apart. `docs/measured.md` has the table.
+const STRAIN_KNOT_SHARE: f64 = 0.5;
 /// How far the flex zone's thickness is moved to see what it does, mm: what a shop's grinder is off
 /// by.
 const THINNER_MM: f64 = 0.5;
@@ -261,7 +264,17 @@ struct Bench<'a> {
     stuff: Stuff,
 }
 
-impl Bench<'_> {
+impl<'a> Bench<'a> {
+    fn new(question: &Question<'a>, weight_kg: f64, stuff: Stuff, knot_mm: f64) -> Result<Bench<'a>, FlexError> {
+        let piece = Piece::new(question.footbed, knot_mm)?;
+        let patches = patches(question.load, weight_kg, question.footbed, &piece.region.basis)?;
+        let mut load = vec![0.0; piece.region.basis.len()];
+        for patch in &patches {
+            load.iter_mut().zip(&patch.unit).for_each(|(f, u)| *f += patch.newton * u);
+        }
+        Ok(Bench { piece, patches, load, stuff })
+    }
+
     fn rest(&self, underside: Underside, modulus_mpa: f64, near: Option<&Rested>) -> Result<Rested, FlexError> {
         self.piece.rest(underside, Stuff { modulus_mpa, ..self.stuff }, &self.load, near)
     }
@@ -298,13 +311,7 @@ fn figures(
         top_layer: giving.top_layer,
         cover_mm: question.cover_mm,
     };
-    let piece = Piece::new(question.footbed, knot_mm)?;
-    let patches = patches(question.load, weight_kg, question.footbed, &piece.region.basis)?;
-    let mut load = vec![0.0; piece.region.basis.len()];
-    for patch in &patches {
-        load.iter_mut().zip(&patch.unit).for_each(|(f, u)| *f += patch.newton * u);
-    }
-    let bench = Bench { piece, patches, load, stuff };
+    let bench = Bench::new(question, weight_kg, stuff, knot_mm)?;
     let underside = question.footbed.underside;
     let rested = bench.rest(underside, middle, None)?;
     let sinks = bench.sinks(&rested);
@@ -312,8 +319,12 @@ fn figures(
     let further = rested.rest.further(&bench.patches[3].unit);
     let softness: f64 = bench.patches[3].unit.iter().zip(&further.coefficients).map(|(u, w)| u * w).sum();
     let (deepest_mm, deepest_at) = bench.piece.deepest(&rested).ok_or(FlexError::Shape)?;
-    let strained = bench.piece.strained(&rested);
-    let bending = strained.map(|s| Bending { strain: s.strain, at_mm: [s.at.x, s.at.y], thickness_mm: s.thickness_mm });
+    let bending = match underside {
+        Underside::Flat => None,
+        Underside::Relieved { .. } => {
+            bending(&Bench::new(question, weight_kg, stuff, STRAIN_KNOT_SHARE * knot_mm)?, underside, &rested)?
+        }
+    };
     let other =
         |underside, modulus| Ok::<f64, FlexError>(bench.give(&bench.rest(underside, modulus, Some(&rested))?));
     let thinner_thicker_mm = match underside {
@@ -353,6 +364,13 @@ fn figures(
         squeeze: squeezes(question, &bench, middle),
         maps: maps(&bench.piece, &rested),
     })
+}
+
+/// The most strained place of a plate that rests much as `near`, which may have other knots.
+fn bending(bench: &Bench, underside: Underside, near: &Rested) -> Result<Option<Bending>, FlexError> {
+    let rested = bench.rest(underside, bench.stuff.modulus_mpa, Some(near))?;
+    let most = bench.piece.strained(&rested);
+    Ok(most.map(|s| Bending { strain: s.strain, at_mm: [s.at.x, s.at.y], thickness_mm: s.thickness_mm }))
 }
 
 /// Below this a foot's drop is none to take a share of, mm: a tape's own error.

@@ -110,7 +110,7 @@ impl<'a> Piece<'a> {
         Ok(Piece { footbed, region, edge, bending, touching })
     }
 
-    /// The plate at rest; `near` is one that rests much alike, to start from.
+    /// The plate at rest; `near` is one that rests much alike, to start from, on these knots or on others.
     pub(super) fn rest(
         &self,
         underside: Underside,
@@ -131,8 +131,15 @@ impl<'a> Piece<'a> {
                 Spring::under(&place.local, gap, laminate.column_n_mm3 * place.area_mm2, Grip::Pushes)
             })
             .collect();
-        let start = near.map_or(&[][..], |near| &near.rest.working);
-        let rest = settle(&plate, self.region.basis, load, &springs, start)?;
+        let start: Vec<bool> = match near {
+            None => vec![],
+            Some(near) if near.rest.working.len() == springs.len() => near.rest.working.clone(),
+            Some(near) => {
+                let sunk = self.touching.iter().map(|spot| near.rest.sheet.height(spot.at));
+                sunk.zip(&springs).map(|(mm, spring)| mm > spring.gap_mm).collect()
+            }
+        };
+        let rest = settle(&plate, self.region.basis, load, &springs, &start)?;
         Ok(Rested { rest, underside, stuff, laminates })
     }
 

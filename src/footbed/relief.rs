@@ -15,9 +15,10 @@ pub(super) const RELIEF_WEIGHT: f64 = 2.0;
 pub const CUP_UP_TO_MM: f64 = 8.0;
 /// The cup's bowl ends this far inside the outline, mm: there its wall begins.
 const WALL_MM: f64 = 8.0;
-/// On the lateral side nothing follows nearer to the outline than this, mm: the foot's edge is round there, and a
-/// footbed that followed it up would be a wall. Shop's own choice.
-const LATERAL_INSET_MM: f64 = 12.0;
+/// On the lateral side nothing follows nearer to the outline than this share of its width: the foot's edge is round
+/// there, and a footbed that followed it up and came down to its lateral arch would have a ridge. Shop's own choice,
+/// where the lateral arch is read on the foot.
+const LATERAL_SHARE: f64 = 0.22;
 /// Ahead of this distance behind the met line nothing follows; full share is reached behind it by as much
 /// again and half, both as shares of the foot's length. Shop's own choice.
 const NOTHING_BEHIND_MET: f64 = 0.04;
@@ -50,8 +51,9 @@ pub fn followed(
     let fading = ease((behind_met - NOTHING_BEHIND_MET) / (FULL_BEHIND_MET - NOTHING_BEHIND_MET));
     let zone = if arch < 0.5 { FollowedZone::HeelCup } else { FollowedZone::Arch };
     let in_bowl = inside_mm >= WALL_MM && mm <= CUP_UP_TO_MM;
-    let inset_mm = if p.x < 0.0 { LATERAL_INSET_MM } else { EDGE_INSET_MM };
-    if inside_mm < inset_mm || (zone == FollowedZone::HeelCup && !in_bowl) {
+    let from_lateral = outline.section(p.y).map_or(0.0, |(lateral, medial)| (p.x - lateral) / (medial - lateral));
+    let beside_arch = zone == FollowedZone::Arch && from_lateral < LATERAL_SHARE;
+    if inside_mm < EDGE_INSET_MM || beside_arch || (zone == FollowedZone::HeelCup && !in_bowl) {
         return None;
     }
     let share = (relief.heel_cup_share + arch * (relief.arch_share - relief.heel_cup_share)) * fading;

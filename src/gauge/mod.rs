@@ -45,7 +45,7 @@ pub fn read(places: &Places, piece: Piece) -> Values {
         Value::FlexZoneThickness => flex_zone(places, piece).map(|least| least.thickness_mm),
         Value::Length => Some(piece.outline.length_mm()),
         Value::BallWidth => ball_width_mm(piece.outline),
-        Value::HeelWidth => piece.outline.section(places.rim[0].y).map(|(x0, x1)| x1 - x0),
+        Value::HeelWidth => heel_width_mm(places, piece.outline),
         Value::RearfootPost => places.reading(value)?.on(piece.top).map(|tan| tan.atan().to_degrees()),
         _ => places.reading(value)?.on(piece.top),
     };
@@ -57,6 +57,13 @@ pub fn read_design(footbed: &Footbed) -> Values {
     let top = |p| Some(footbed.top_at(p));
     let underside = |p| Some(footbed.underside_at(p));
     read(&footbed.places, Piece { top: &top, underside: &underside, outline: &footbed.outline })
+}
+
+/// Only the heel's and its cup's width of a design: what no place of the surface tells.
+pub fn read_widths(footbed: &Footbed) -> Values {
+    let top = |p| Some(footbed.top_at(p));
+    let cup = cup_width_mm(&footbed.places, &top).map(|width| (Value::HeelCupWidth, width));
+    cup.into_iter().chain(heel_width_mm(&footbed.places, &footbed.outline).map(|w| (Value::HeelWidth, w))).collect()
 }
 
 /// The least thickness along the flex zone's middle.
@@ -78,6 +85,11 @@ pub fn flex_zone(places: &Places, piece: Piece) -> Option<Least> {
         }
     }
     least
+}
+
+/// Width at the cup's widest section, mm.
+fn heel_width_mm(places: &Places, outline: &Outline) -> Option<f64> {
+    outline.section(places.rim[0].y).map(|(x0, x1)| x1 - x0)
 }
 
 /// Width of the part ahead of half the length, mm.

@@ -1,6 +1,6 @@
 //! The first half of a job: one ordered foot becomes outline, footbed, values and findings.
 
-use super::lay::{Arrangement, Piece, lay_pieces};
+use super::lay::{Arrangement, Lay, Piece, lay_pieces};
 use super::turning;
 use crate::curve::{Outline, TraceError, TrimError, outline_from_measures, outline_from_svg};
 use crate::footbed::{self, BuildError, Footbed};
@@ -94,19 +94,27 @@ impl Design<'_> {
     /// cup's width.
     pub fn search(&mut self, ticket: &Ticket) {
         let case = case(ticket, self.order, &self.footbed, &self.read_back);
-        // Of a pair in one blank the other lies beside it as it is.
-        let shared = ticket.make.laying == Laying::Pair;
-        let beside = ticket.feet.iter().filter(|order| shared && order.side != self.order.side);
-        let beside: Vec<(Side, Outline)> =
-            beside.filter_map(|order| Some((order.side, outline(order).ok()?))).collect();
-        let laid = |footbed: &Footbed| stops_as_laid(ticket, self.order.side, footbed, &beside);
+        let beside = self.beside(ticket);
+        let laid = |footbed: &Footbed| relaid(ticket, self.order.side, footbed, &beside).0;
         limits::search(&case, &mut self.intervals, &|changed| top_of(ticket, changed), &laid);
     }
 
     /// What several values together can do about what stops this foot.
     pub fn repair(&self, ticket: &Ticket) -> Option<Repair> {
         let case = case(ticket, self.order, &self.footbed, &self.read_back);
-        limits::repair(&case, &self.floors, &self.findings, &|changed| whole_of(ticket, changed))
+        let beside = self.beside(ticket);
+        let laid = |footbed: &Footbed| {
+            let (found, lay) = relaid(ticket, self.order.side, footbed, &beside);
+            (found, lay.map_or(vec![], |lay| turning::floors(&ticket.make, footbed, &lay)))
+        };
+        limits::repair(&case, &self.findings, &|changed| whole_of(ticket, changed), &laid)
+    }
+
+    /// The outlines of a pair in one blank that lie beside this one, as they are.
+    fn beside(&self, ticket: &Ticket) -> Vec<(Side, Outline)> {
+        let shared = ticket.make.laying == Laying::Pair;
+        let beside = ticket.feet.iter().filter(|order| shared && order.side != self.order.side);
+        beside.filter_map(|order| Some((order.side, outline(order).ok()?))).collect()
     }
 
     /// Whether a finding keeps programs from being written.
@@ -122,16 +130,16 @@ impl Design<'_> {
     }
 }
 
-/// What stops a footbed as it lies in its blank, and by how much.
-fn stops_as_laid(ticket: &Ticket, side: Side, footbed: &Footbed, beside: &[(Side, Outline)]) -> Vec<Finding> {
+/// A footbed laid in its blank, with what is found of that.
+fn relaid(ticket: &Ticket, side: Side, footbed: &Footbed, beside: &[(Side, Outline)]) -> (Vec<Finding>, Option<Lay>) {
     let own = Piece { side, outline: &footbed.outline };
     let others = beside.iter().map(|(side, outline)| Piece { side: *side, outline });
     let mut pieces: Vec<Piece> = others.chain([own]).collect();
     pieces.sort_by_key(|piece| piece.side);
     let Arrangement { lays, findings } = lay_pieces(&ticket.make, &pieces);
-    let turned = lays.iter().filter(|lay| lay.side == side);
-    let turned = turned.flat_map(|lay| turning::findings(&ticket.make, footbed, lay));
-    findings.into_iter().filter(|f| f.side == side).chain(turned).collect()
+    let lay = lays.into_iter().find(|lay| lay.side == side);
+    let turned = lay.iter().flat_map(|lay| turning::findings(&ticket.make, footbed, lay));
+    (findings.into_iter().filter(|f| f.side == side).chain(turned).collect(), lay)
 }
 
 fn case<'a>(ticket: &'a Ticket, order: &'a FootOrder, footbed: &'a Footbed, read_back: &'a Values) -> Case<'a> {

@@ -10,7 +10,8 @@ use crate::flex::SHORTLY_ASSUMED;
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
 use crate::gauge::{self, Piece};
-use crate::limits::{Finding, Severity};
+use crate::grid::{Grid, Lattice};
+use crate::limits::{Finding, Severity, Unreached};
 use crate::path::TOUCH_ABOVE_MM;
 use crate::profile::Blank;
 use crate::ticket::{Make, Ticket};
@@ -192,6 +193,21 @@ pub(super) fn landmarks(footbed: &Footbed) -> Landmarks {
         dome: places.dome,
         flex_zone: gauge::flex_zone(places, piece).map(|least| least.at),
     }
+}
+
+/// What stays where the cutters are too round, on a lattice over the whole footbed, mm; `None` where they reach all.
+pub(super) fn stays(design: &Design) -> Option<Grid> {
+    let unreached = design.findings.iter().find_map(|finding| finding.unreached.as_deref())?;
+    let Unreached { first_mm: [x, y], step_mm: step, size: [columns, rows], .. } = *unreached;
+    // The map covers no more than where something stays; one row of nothing around it closes the lines.
+    let lattice = Lattice { x0: x - step, y0: y - step, step, nx: columns + 2, ny: rows + 2 };
+    let left = |i: usize, j: usize| {
+        let inside = (1..=columns).contains(&i) && (1..=rows).contains(&j);
+        if inside { unreached.left_mm.get((j - 1) * columns + i - 1).copied() } else { None }
+    };
+    let mut grid = Grid::filled(lattice, 0.0);
+    grid.z.iter_mut().enumerate().for_each(|(k, z)| *z = left(k % lattice.nx, k / lattice.nx).unwrap_or(0.0));
+    Some(grid)
 }
 
 fn value_rows(design: &Design, carved: Option<&Values>) -> Vec<ValueRow> {

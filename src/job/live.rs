@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use serde_json::Value as Json;
 
 use super::design::{beside, design_alone, redesign_alone};
-use super::draw::{Model, blank_words};
+use super::draw::{Model, blank_words, stays};
 use super::report::value_reports;
 use super::{Design, JobError, ValueReport, arranged, each_foot, flexing, sha256_hex};
 use crate::draw::{self, DeskDrawing, DeskPage, DeskWords, DrawError, FootShape, PreviewData, PreviewFoot};
@@ -225,6 +225,7 @@ impl Live {
         let foot = |(design, model): (&'a Design, &'a Model<'a>)| PreviewFoot {
             drawn: model.drawn(design, None),
             flat,
+            stays: stays(design),
             blank: None,
             programs: vec![],
         };

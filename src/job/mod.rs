@@ -33,7 +33,7 @@ use crate::carve::CarveError;
 use crate::draw::DrawError;
 use crate::flex::Flex;
 use crate::frame::Side;
-use crate::limits::{self, Finding};
+use crate::limits::{self, Finding, Repair};
 use crate::mesh::{MeshError, ScanError};
 use crate::nc::{Refusals, WriteError};
 use crate::path::{PathError, Step};
@@ -206,6 +206,7 @@ struct MadeFoot<'a> {
     design: Design<'a>,
     lay: Lay,
     flex: Flex,
+    repair: Option<Repair>,
     /// `None` when the limits stopped it.
     cut: Option<CutFoot>,
 }
@@ -240,8 +241,10 @@ fn make_foot<'a>(
     precision: Precision,
 ) -> Result<MadeFoot<'a>, StageError> {
     let flex = flexing::under_load(ticket, &mut design);
+    design.search(ticket);
+    let repair = design.repair(ticket);
     if design.is_stopped() {
-        return Ok(MadeFoot { design, lay, flex, cut: None });
+        return Ok(MadeFoot { design, lay, flex, repair, cut: None });
     }
     let written = programs::write(ticket, &design, &lay, sha256, precision)?;
     design.findings.extend(programs::line_load(ticket, design.order, &written));
@@ -254,14 +257,14 @@ fn make_foot<'a>(
     design.findings.extend(turning::unreached(&design, &lay, &proved));
     let solids = pieces::solids(ticket, &design, &proved, precision)?;
     let trim = draw::trim(ticket, &design)?;
-    Ok(MadeFoot { design, lay, flex, cut: Some(CutFoot { written, proved, solids, trim }) })
+    Ok(MadeFoot { design, lay, flex, repair, cut: Some(CutFoot { written, proved, solids, trim }) })
 }
 
 /// The design with what there is to find about turning the blank, gravest first.
 fn with_turning<'a>(ticket: &Ticket, mut design: Design<'a>, lay: &Lay) -> Design<'a> {
     design.findings.extend(turning::findings(&ticket.make, &design.footbed, lay));
     design.findings.sort_by_key(Finding::rank);
-    let floors = turning::floors(&ticket.make, &design, lay);
+    let floors = turning::floors(&ticket.make, &design.footbed, lay);
     design.narrow(ticket, floors);
     design
 }

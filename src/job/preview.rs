@@ -3,7 +3,7 @@
 
 use rayon::prelude::*;
 
-use super::draw::{Model, blank_words};
+use super::draw::{Model, blank_words, stays};
 use super::lay::{Face, Lay};
 use super::programs::{self, Written, file_step};
 use super::target::blank_top_mm;
@@ -89,6 +89,7 @@ fn shown<'a>(foot: &'a Planned, model: &'a Model<'a>, make: &Make) -> PreviewFoo
     PreviewFoot {
         drawn: model.drawn(&foot.design, None),
         flat: make.underside == Underside::Flat,
+        stays: stays(&foot.design),
         blank: (!foot.written.is_empty()).then(|| (blank_around(&foot.lay, make), blank_top_mm(&make.blank))),
         programs: foot.written.iter().map(|written| program(written, &foot.lay)).collect(),
     }

@@ -39,7 +39,7 @@ pub struct FootReport {
     pub side: Side,
     pub values: BTreeMap<Value, ValueReport>,
     pub findings: Vec<Finding>,
-    /// What several values together can do about what stops this foot; only `check` looks for it.
+    /// What several values together can do about what stops this foot.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub repair: Option<Repair>,
     /// Foot length that stations are shares of, mm, and the stations.
@@ -320,7 +320,10 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         .collect();
     let reports: Vec<FootReport> = feet
         .iter()
-        .map(|foot| FootReport::new(&foot.design, &foot.flex, foot.cut.as_ref().map(|cut| &cut.proved.values)))
+        .map(|foot| FootReport {
+            repair: foot.repair.clone(),
+            ..FootReport::new(&foot.design, &foot.flex, foot.cut.as_ref().map(|cut| &cut.proved.values))
+        })
         .collect();
     JobReport {
         ticket: ticket.code.clone(),

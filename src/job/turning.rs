@@ -93,8 +93,7 @@ pub(super) fn findings(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Finding
 
 /// Where the top must stand high enough for what the cutters leave over the pins; none where no pins
 /// stand. A shelf that has fallen as far as it may hangs on the edge alone.
-pub fn floors(make: &Make, design: &Design, lay: &Lay) -> Vec<Floor> {
-    let footbed = &design.footbed;
+pub fn floors(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Floor> {
     if lay.under.is_none() || deepest(footbed).is_none() {
         return vec![];
     }

@@ -1,5 +1,5 @@
 //! The least change of several values together that settles every stop they can settle: what to do
-//! when no one value passes alone. Sizes, cup width and flex zone are held.
+//! when no one value passes alone. Sizes, cup width and flex zone are held, save where nothing else would do (`held`).
 //!
 //! A linear program and not least squares: a sum of absolute changes leaves most values as they are
 //! and moves few, as a fitter does, who changes one thing at a time; least squares would move all
@@ -10,13 +10,13 @@
 use serde::Serialize;
 
 use super::field::{Allowed, Floor, Moves, Moving, STEEP, Seen};
-use super::interval::Bound;
+use super::held::{self, Changed};
+use super::interval::{Bound, Found};
 use super::line::{Amounts, Line, amount_of, dot, only, own_unit};
 use super::lp::{NoChange, least_change};
-use super::search::Rebuild;
+use super::search::{Rebuild, search};
 use super::{Case, Finding, Severity, order};
-use crate::footbed::SHAPING;
-use crate::gauge;
+use crate::footbed::{Footbed, SHAPING};
 use crate::value::Value;
 
 /// More rounds of cutting planes than this are none: each adds the worst places of the last answer,
@@ -57,6 +57,9 @@ pub struct Change {
     pub bound_by: Vec<Bound>,
     /// Stops that stay, as none of these values moves them.
     pub left: Vec<&'static str>,
+    /// Exact: no smaller change passes. Searched: a size was moved to an end that only other designs tell; it passes, and
+    /// whether another size together with others would cost less was not looked for.
+    pub found: Found,
 }
 
 /// One value's share of a change, in its own unit.
@@ -80,36 +83,92 @@ pub struct Contradiction {
     pub help: Vec<&'static str>,
 }
 
-/// What the shaping values together can do about what stops this foot; `None` when nothing stops it.
-/// `floors` are heights that turning the blank needs, `findings` all that was found, also about how
-/// the pieces lie; `rebuild` makes the changed footbed, which is looked at with [`super::check`] before
-/// it is told.
-pub fn repair(case: &Case, floors: &[Floor], findings: &[Finding], rebuild: Rebuild) -> Option<Repair> {
+/// What of a changed footbed shows only in its blank: what stops it there, and where turning it over needs height.
+pub type Relaid<'a> = &'a (dyn Fn(&Footbed) -> (Vec<Finding>, Vec<Floor>) + Sync);
+
+/// What the values together can do about what stops this foot; `None` when nothing stops it. `findings` is all that
+/// was found, also about how the pieces lie; `rebuild` makes the changed footbed and `relaid` lays it. It is looked at
+/// with [`super::check`] before it is told.
+///
+/// Sizes, cup width and flex zone go as far as limits of their own ask, then the shaping values as far as the rest does.
+/// What is left then may be how the piece lies, which one size more can settle.
+pub fn repair(case: &Case, findings: &[Finding], rebuild: Rebuild, relaid: Relaid) -> Option<Repair> {
     let found = stops(findings);
     if found.is_empty() {
         return None;
     }
-    let moving = Moving::new(case);
-    let mut known = Known::new(case, &moving, floors);
+    // Of what is neither of the values nor of how the piece lies nothing is settled here.
+    let of_values = [stops(&super::check(case).0), stops(&relaid(case.footbed).0)].concat();
+    let others: Vec<&'static str> = found.into_iter().filter(|limit| !of_values.contains(limit)).collect();
+    let start = held::settled(case, rebuild);
+    let mut best = shaped(case, &start, rebuild, relaid);
+    // How a pair lies is not for one foot to settle.
+    let settles = |left: &[&str]| left.iter().all(|limit| *limit == "pair_in_blank");
+    if !best.as_ref().is_ok_and(|(_, left, _)| settles(left)) {
+        let from = best.as_ref().map_or(&start, |(_, _, after)| after);
+        let again = by_one_more(case, from, rebuild, relaid);
+        best = match (best, again) {
+            (Ok(best), Some(again)) if again.1.len() >= best.1.len() => Ok(best),
+            (_, Some(again)) => Ok(again),
+            (best, None) => best,
+        };
+    }
+    Some(match best {
+        Ok((change, left, _)) => Repair::Change(Change { left: each_once(left.into_iter().chain(others)), ..change }),
+        Err(NotShaped::Never(contradiction)) => Repair::Never(contradiction),
+        Err(NotShaped::Lost) => return None,
+    })
+}
+
+/// What the shaping values do once the one size, or the cup's width, that costs least is moved to where it settles by
+/// itself what still stops the order as `from` has it.
+fn by_one_more(case: &Case, from: &Changed, rebuild: Rebuild, relaid: Relaid) -> Option<Shaped> {
+    let stopped = from.case(case);
+    let mut intervals = super::check(&stopped).1;
+    search(&stopped, &mut intervals, rebuild, &|footbed| relaid(footbed).0);
+    let moved = held::nearest_move(from, &intervals, rebuild)?.with_shape_of(case, rebuild)?;
+    let (change, left, after) = shaped(case, &moved, rebuild, relaid).ok()?;
+    Some((Change { found: Found::Searched, ..change }, left, after))
+}
+
+/// A change of values, what it leaves, and the changed order.
+type Shaped = (Change, Vec<&'static str>, Changed);
+
+/// Why the shaping values do not settle what stops.
+enum NotShaped {
+    Never(Contradiction),
+    /// The solver gave up, or there is no design.
+    Lost,
+}
+
+/// The least change of the shaping values that settles what they can of the order as `held` has it; with it what still
+/// stops, and the changed order.
+fn shaped(case: &Case, held: &Changed, rebuild: Rebuild, relaid: Relaid) -> Result<Shaped, NotShaped> {
+    let from = held.case(case);
+    let floors = relaid(from.footbed).1;
+    let moving = Moving::new(&from);
+    let mut known = Known::new(&from, &moving, &floors);
     let exact = match known.least(&[]) {
         Ok(exact) => exact,
-        Err(NoChange::Contradiction(lines)) => return Some(Repair::Never(known.contradiction(&lines))),
-        Err(NoChange::Lost) => return None,
+        Err(NoChange::Contradiction(lines)) => return Err(NotShaped::Never(known.contradiction(&lines))),
+        Err(NoChange::Lost) => return Err(NotShaped::Lost),
     };
-    let bound_by = known.binding(&exact);
     let written = known.written(&exact);
-    let changes = changes(&moving.amounts, &written, &exact);
-    let mut order = case.order.clone();
-    changes.iter().for_each(|change| order.support.ask(change.value, change.to));
-    let footbed = rebuild(&order)?;
-    let read_back = gauge::read_design(&footbed);
-    let changed = Case { order: &order, footbed: &footbed, read_back: &read_back, ..*case };
-    // Of how the pieces lie only the floors move with these values.
-    let (of_values, after) = (stops(&super::check(case).0), stops(&super::check(&changed).0));
-    let lies = |limit: &&str| !of_values.contains(limit) && floors.iter().all(|floor| floor.by.limit != *limit);
-    let left = each_once(after.into_iter().chain(found.into_iter().filter(lies)));
-    let (cost, least_cost) = (known.cost(&written), known.cost(&exact));
-    Some(Repair::Change(Change { changes, cost, least_cost, bound_by, left }))
+    let mut changes = changes(&moving.amounts, &written, &exact);
+    let bound_by = if changes.is_empty() { vec![] } else { known.binding(&exact) };
+    let bound_by = each_once(bound_by.into_iter().chain(held.held.iter().map(|(_, by)| *by)));
+    let after = held.asking(&settings_of(&changes), rebuild).ok_or(NotShaped::Lost)?;
+    let of_case = after.case(case);
+    let left = [stops(&super::check(&of_case).0), stops(&relaid(of_case.footbed).0)].concat();
+    let (cost, least_cost) = held.cost();
+    let (cost, least_cost) = (cost + known.cost(&written), least_cost + known.cost(&exact));
+    changes.extend(held.held.iter().map(|(change, _)| *change));
+    changes.sort_by_key(|change| change.value);
+    Ok((Change { changes, cost, least_cost, bound_by, left: vec![], found: Found::Exact }, left, after))
+}
+
+fn settings_of(changes: &[ValueChange]) -> Vec<(Value, f64)> {
+    changes.iter().map(|change| (change.value, change.to)).collect()
 }
 
 fn stops(findings: &[Finding]) -> Vec<&'static str> {
@@ -306,7 +365,7 @@ fn help(limit: &str) -> Option<&'static str> {
 mod tests {
     use super::*;
     use crate::profile::Shelf;
-    use crate::{curve, footbed, ticket};
+    use crate::{curve, footbed, gauge, ticket};
     use std::fmt::Write;
 
     /// The programs of random tickets with our answers, one a line, for `.ci/outside/program.py`: prices;

@@ -4,7 +4,7 @@
 use nalgebra::linalg::Cholesky as DenseCholesky;
 use nalgebra::{DMatrix, DVector, Dyn};
 
-use super::banded::Cholesky;
+use super::banded::{Cholesky, dot};
 use super::basis::{Basis, Row, Sheet};
 use super::energy::energy;
 
@@ -48,8 +48,9 @@ pub enum FairError {
 #[derive(Clone, Debug)]
 pub struct Fair {
     problem: Problem,
+    /// L of A = L L^T.
     free: Cholesky,
-    /// A^-1 C^T: how the free sheet answers a unit force on each condition.
+    /// L^-1 C^T: half of how the free sheet answers a unit force on each condition; L^-T of it is the other half.
     answers: Vec<Vec<f64>>,
     /// C A^-1 C^T.
     coupling: DenseCholesky<f64, Dyn>,
@@ -63,19 +64,15 @@ impl Problem {
             matrix.add_square(&row.terms, *weight);
         }
         let free = matrix.factor().map_err(|index| self.not_held(index))?;
-        let answers: Vec<Vec<f64>> = self
-            .conditions
-            .iter()
-            .map(|row| {
-                let mut force = vec![0.0; self.basis.len()];
-                row.terms.iter().for_each(|&(i, w)| force[i] = w);
-                free.solve(&mut force);
-                force
-            })
-            .collect();
+        let forces = self.conditions.iter().map(|row| {
+            let mut force = vec![0.0; self.basis.len()];
+            row.terms.iter().for_each(|&(i, w)| force[i] = w);
+            free.forward(&mut force);
+            force
+        });
+        let answers: Vec<Vec<f64>> = forces.collect();
         let count = self.conditions.len();
-        let coupling = DMatrix::from_fn(count, count, |r, c| self.conditions[r].of(&answers[c]));
-        let symmetric = 0.5 * (&coupling + coupling.transpose());
+        let symmetric = DMatrix::from_fn(count, count, |r, c| dot(&answers[r], &answers[c]));
         let coupling = DenseCholesky::new(symmetric.clone()).ok_or(FairError::Dependent { count })?;
         let lost = |k: usize| coupling.l_dirty()[(k, k)].powi(2) < LEAST_PIVOT_SHARE * symmetric[(k, k)];
         if (0..count).any(lost) {
@@ -94,30 +91,45 @@ impl Problem {
 impl Fair {
     /// The fairest sheet for these targets, one a pull and one a condition, in the problem's order.
     pub fn solve(&self, pull_targets: &[f64], condition_targets: &[f64]) -> Sheet {
-        debug_assert_eq!(pull_targets.len(), self.problem.pulls.len());
-        debug_assert_eq!(condition_targets.len(), self.problem.conditions.len());
-        let mut sheet = Sheet::zero(self.problem.basis);
-        for ((row, weight), target) in self.problem.pulls.iter().zip(pull_targets) {
-            row.terms.iter().for_each(|&(i, w)| sheet.coefficients[i] += weight * target * w);
+        let mut coefficients = self.pulled(pull_targets);
+        self.free.solve(&mut coefficients);
+        for _ in 0..ROUNDS {
+            let mut forced = self.forced(&coefficients, condition_targets);
+            self.free.backward(&mut forced);
+            add(&mut coefficients, &forced);
         }
-        self.free.solve(&mut sheet.coefficients);
-        // The first round meets the conditions up to the solver's rounding; the second removes
-        // what rounding left, so that a value comes back as it was asked.
-        for _ in 0..2 {
-            self.meet_conditions(&mut sheet, condition_targets);
-        }
-        sheet
+        Sheet { basis: self.problem.basis, coefficients }
     }
 
-    fn meet_conditions(&self, sheet: &mut Sheet, targets: &[f64]) {
-        let misses = self.problem.conditions.iter().zip(targets).map(|(row, t)| t - row.of(&sheet.coefficients));
-        let forces = self.coupling.solve(&DVector::from_iterator(targets.len(), misses));
-        for (answer, force) in self.answers.iter().zip(forces.iter()) {
-            for (c, a) in sheet.coefficients.iter_mut().zip(answer) {
-                *c += force * a;
-            }
+    /// What the pulls do to each coefficient.
+    fn pulled(&self, targets: &[f64]) -> Vec<f64> {
+        debug_assert_eq!(targets.len(), self.problem.pulls.len());
+        let mut forces = vec![0.0; self.problem.basis.len()];
+        for ((row, weight), target) in self.problem.pulls.iter().zip(targets) {
+            row.terms.iter().for_each(|&(i, w)| forces[i] += weight * target * w);
         }
+        forces
     }
+
+    /// L^-1 of the forces that bring these coefficients to their conditions.
+    fn forced(&self, coefficients: &[f64], targets: &[f64]) -> Vec<f64> {
+        debug_assert_eq!(targets.len(), self.problem.conditions.len());
+        let misses = self.problem.conditions.iter().zip(targets).map(|(row, t)| t - row.of(coefficients));
+        let forces = self.coupling.solve(&DVector::from_iterator(targets.len(), misses));
+        let mut sum = vec![0.0; coefficients.len()];
+        for (answer, force) in self.answers.iter().zip(forces.iter()) {
+            sum.iter_mut().zip(answer).for_each(|(sum, a)| *sum += force * a);
+        }
+        sum
+    }
+}
+
+/// The first round meets the conditions up to the solver's rounding; the second removes what rounding left, so that a
+/// value comes back as it was asked.
+const ROUNDS: usize = 2;
+
+fn add(sum: &mut [f64], part: &[f64]) {
+    sum.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
 }
 
 #[cfg(test)]

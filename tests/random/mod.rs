@@ -10,7 +10,7 @@ use sustent::ticket::{self, Hold, Ticket, Underside};
 use sustent::value::Value;
 
 #[allow(unused_imports)] // each test takes what it needs
-pub use wild::{wild_text, wild_ticket};
+pub use wild::{traced, wild_text, wild_ticket};
 
 const DEMO: &str = include_str!("../../output-samples/PATROL-07/ticket.toml");
 

@@ -86,7 +86,8 @@ fn told(mm: f64) -> String {
     format!("{:.2}", mm.max(0.0))
 }
 
-fn number(at: Point2, mm: f64) -> Group {
+/// A cross with a signed amount over it.
+pub fn number(at: Point2, mm: f64) -> Group {
     let cross = [Point2::new(1.1, 0.0), Point2::new(0.0, 1.1)].map(|d| ink::line("w25", at - d.coords, at + d.coords));
     let words = format!("{}{:.2}", if mm >= 0.0 { "+" } else { "\u{2212}" }, mm.abs());
     cross.into_iter().fold(Group::new(), Group::add).add(ink::label(

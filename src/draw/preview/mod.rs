@@ -11,6 +11,7 @@ mod desk;
 mod packed;
 mod pictorial;
 mod pictures;
+mod stays;
 
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -23,6 +24,7 @@ use super::notes_block::{NoteLine, Print, note_rows};
 use super::sheet::{check_bar, render_with, side_words};
 use super::tables::{self, BootLine, ValueLine};
 use crate::frame::{Point3, Rect};
+use crate::grid::Grid;
 use data::{FootData, PageData, Sampled};
 use pictures::{FootPictures, Sheetlet, pictures};
 
@@ -54,6 +56,9 @@ pub struct PreviewFoot<'a> {
     pub drawn: DrawnFoot<'a>,
     /// Whether the underside is flat on the boot board.
     pub flat: bool,
+    /// What stays at places of the foot frame where the cutters are too round for the surface, mm, 0 elsewhere; `None`
+    /// where they reach all of it.
+    pub stays: Option<Grid>,
     /// The blank as it lies around the footbed in the foot frame, and the height of its upper face, mm.
     pub blank: Option<(Rect, f64)>,
     /// Its programs, in the order in which they run.
@@ -167,7 +172,7 @@ impl Drawing {
         for foot in in_order(&job.feet) {
             let sampled = Sampled::of(foot);
             let before = saved.iter().map(|saved| &saved.drawn).find(|saved| saved.side == foot.drawn.side);
-            let drawing = pictures(&foot.drawn, &list, sampled.least, divisor, before)?;
+            let drawing = pictures(foot, &list, sampled.least, divisor, before)?;
             rules.push_str(&sizes(foot, &drawing));
             columns.push_str(&format!(" minmax(0,{}fr)", ink::coarse(drawing.plan.width + drawing.widest_cut())));
             let FootPictures { plan, cuts, free, places } = drawing;
@@ -226,6 +231,7 @@ impl<'a> Page<'a> {
             apart,
             words: Words::of(job)?,
             without_paths: job.without_paths,
+            stays: job.feet.iter().any(|foot| foot.stays.is_some()),
             has_paths: job.feet.iter().any(|foot| !foot.programs.is_empty()),
             material: &job.material,
             blank: &job.blank,
@@ -332,6 +338,8 @@ struct Page<'a> {
     #[serde(flatten)]
     words: Words,
     without_paths: &'static str,
+    /// Whether cutters leave something to be mapped.
+    stays: bool,
     has_paths: bool,
     material: &'a str,
     blank: &'a str,

@@ -3,8 +3,10 @@
 
 use svg::node::element::{Anchor as Link, Group, SVG};
 
+use super::PreviewFoot;
 use super::apart;
 use super::data::{CutPaper, Least, NotePlace, Paper, Places};
+use super::stays::stays;
 use crate::draw::contours::Contours;
 use crate::draw::data::{DrawError, DrawnFoot};
 use crate::draw::ink::{self, Anchor};
@@ -66,14 +68,15 @@ pub fn divisor(feet: &[&DrawnFoot]) -> f64 {
     DIVISORS.into_iter().find(fits).unwrap_or(5.0)
 }
 
-/// Draws one foot, and where it differs from `saved`.
+/// Draws one foot, where it differs from `saved`, and what cutters leave of it.
 pub fn pictures(
-    foot: &DrawnFoot,
+    foot: &PreviewFoot,
     list: &[Numbered],
     least: Option<Least>,
     divisor: f64,
     saved: Option<&DrawnFoot>,
 ) -> Result<FootPictures, DrawError> {
+    let (foot, left_mm) = (&foot.drawn, foot.stays.as_ref());
     let thickness = |p: Point2| (foot.top)(p) - (foot.underside)(p);
     let thick = DrawnFoot { top: &thickness, ..foot.clone() };
     let (block, width, height) = plan::alone(foot, divisor)?;
@@ -93,13 +96,17 @@ pub fn pictures(
         Some((map, numbers)) => (group.add(map), Some(numbers)),
         None => (group, None),
     };
+    let (group, stays_number) = match left_mm.map(|left_mm| stays(&block, left_mm, &outline)) {
+        Some((map, number)) => (group.add(map), Some(number)),
+        None => (group, None),
+    };
     let group = group.add(ink::curve("w50 open", &outline, true));
     let group = marks::tabs(&block, marks::hollow(&block, marks::bevel(&block, group)));
     let group = marks::cutting_planes(&block, marks::landmarks(&block, group));
     let group = marks::widths(&block, group).add(marks::side_letter(&block));
     let group = group.add(ink::group("map heights").add(height_numbers));
     let group = group.add(ink::group("map thickness").add(thickness_numbers));
-    let group = change_numbers.into_iter().fold(group, Group::add);
+    let group = change_numbers.into_iter().chain(stays_number).fold(group, Group::add);
     let group = least.into_iter().fold(group, |g, least| g.add(least_mark(&block, least)));
     let group = balloons(&block, list, group);
     let svg = picture(&format!("Plan of the {side} footbed, seen from above, toes up"), width, height)

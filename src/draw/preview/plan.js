@@ -164,7 +164,7 @@ freeField.addEventListener('change', () => (freeField.value = Math.round(freeAt 
 
 for (const button of document.querySelectorAll('[data-map]')) {
   button.addEventListener('click', () => {
-    for (const map of ['thickness', 'change']) document.getElementById('sheet').classList.toggle('show-' + map, button.dataset.map === map);
+    for (const map of ['thickness', 'stays', 'change']) document.getElementById('sheet').classList.toggle('show-' + map, button.dataset.map === map);
     for (const other of document.querySelectorAll('[data-map]')) other.setAttribute('aria-pressed', String(other === button));
   });
 }

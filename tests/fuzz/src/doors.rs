@@ -9,8 +9,11 @@ use sustent::profile::{Kind, Shelf};
 use sustent::ticket::{self, Because, Setting};
 use sustent::value::Value;
 
+/// A name, and what takes the bytes.
+pub type Door = (&'static str, fn(&[u8]));
+
 /// All doors, by name.
-pub const DOORS: [(&str, fn(&[u8])); 9] = [
+pub const DOORS: [Door; 9] = [
     ("ticket", ticket_door),
     ("measures", measures_door),
     ("profile", profile_door),
