@@ -223,7 +223,8 @@ fn foot(s: &Section, side: Side, rules: &Rules, beside: Beside) -> Option<Measur
     }
     if !s.has("length") {
         s.missing(format!("`{}` is missing", s.full_name("length")), "add length = { standing = ... }");
-        return None;
+        // The rest is read all the same, so that every mistake is told.
+        fine = false;
     }
     let mut plain = BTreeMap::new();
     for name in PLAIN {
