@@ -171,6 +171,8 @@ fn all_at_once(shelf: &Shelf) -> Result<Answers, Failure> {
     if let Some(missing) = all.iter().find(|q| q.needed && !given.iter().any(|(_, own, _)| own.key == q.key)) {
         return Err(Failure::new(format!("standard input: {} is needed; add {} = ...", missing.key, missing.key)));
     }
+    // A foot's length comes first, wherever it stands.
+    given.sort_by_key(|(_, own, _)| all.iter().position(|q| q.key == own.key));
     let mut answers = Answers::default();
     for (k, question, answer) in given.into_iter().filter(|(_, _, answer)| !answer.is_empty()) {
         answers.give(question, answer, shelf).map_err(|why| at(k, &format!("{}: {why}", question.key)))?;

@@ -223,8 +223,7 @@ fn foot(s: &Section, side: Side, rules: &Rules, beside: Beside) -> Option<Measur
     }
     if !s.has("length") {
         s.missing(format!("`{}` is missing", s.full_name("length")), "add length = { standing = ... }");
-        // The rest is read all the same, so that every mistake is told.
-        fine = false;
+        return None;
     }
     let mut plain = BTreeMap::new();
     for name in PLAIN {

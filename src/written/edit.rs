@@ -250,9 +250,10 @@ mod tests {
 
     #[test]
     fn what_stands_where_is_told() {
-        let draft = Draft::of("a = \"as b\"\nn = 1\n[b.c]\n").unwrap();
+        let draft = Draft::of("a = \"as b\"\nn = 1\nh = 0.5\n[b.c]\n").unwrap();
         assert_eq!(draft.at(&["a"]), Stands::Text("as b".into()));
         assert_eq!((draft.at(&["b", "c"]), draft.at(&["n"])), (Stands::Section, Stands::Whole(1)));
+        assert_eq!(draft.at(&["h"]), Stands::Other);
         assert_eq!((draft.at(&["a", "x"]), draft.at(&["z"])), (Stands::Nothing, Stands::Nothing));
     }
 }
