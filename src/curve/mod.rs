@@ -83,6 +83,12 @@ pub enum CurveError {
     /// Places that leave a curve through them open.
     #[error("the places given do not determine a curve: two neighbours coincide, or lie too near to each other")]
     Undetermined,
+    /// An outline with a spike or a fold that has no parallel at this distance.
+    #[error("the outline has no clean parallel at {distance_mm} mm: draw its spikes and folds as smooth curves")]
+    Astray {
+        /// The distance asked.
+        distance_mm: f64,
+    },
     /// An offset distance that is not a length.
     #[error("cannot offset an outline by {distance_mm} mm: give a finite distance within +-{allowed} mm")]
     Offset {

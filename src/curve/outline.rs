@@ -11,6 +11,9 @@ use crate::grid::{Grid, Lattice};
 /// can show, and small against the 0.25 mm lattice; a footbed's outline is then some 500 points.
 pub const FLATTENING_MM: f64 = 0.005;
 
+/// How far a corner of an offset may be from its distance, mm: twice the flattening of edge and arcs together.
+const ASTRAY_MM: f64 = 4.0 * FLATTENING_MM;
+
 /// Ends closer than this are one point, mm: a thousandth of the least step of any mill, a thousand
 /// times the rounding of coordinates of some hundred millimetres.
 pub(super) const JOIN_MM: f64 = 1e-6;
@@ -157,7 +160,13 @@ impl Outline {
     /// within twice [`FLATTENING_MM`]; largest first, none when nothing is left. Corners turned
     /// outward become arcs.
     pub fn offset(&self, distance_mm: f64) -> Result<Vec<Vec<Point2>>, CurveError> {
-        offset::offset(self.points(), distance_mm)
+        let loops = offset::offset(self.points(), distance_mm)?;
+        // The library does not say when it could not join what it moved: its answer is held against the edge itself.
+        let astray = |p: &Point2| (self.signed_distance(*p) - distance_mm).abs() > ASTRAY_MM;
+        if loops.iter().flatten().any(astray) {
+            return Err(CurveError::Astray { distance_mm });
+        }
+        Ok(loops)
     }
 
     /// The outline moved by an affine map such as a shift, a reflection or a scale; kept
