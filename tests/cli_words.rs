@@ -66,6 +66,10 @@ fn no_line_is_wider_than_a_terminal() {
     let programs = Path::new(env!("CARGO_MANIFEST_DIR")).join("output-samples/PATROL-07/PATROL-07-r2");
     let scan = programs.join("PATROL-07-r2-L-carved.stl").display().to_string();
     printed(&shop, &["inspect", "ticket.toml", "--side", "left", "--scan", &scan]);
+    let foot = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/cc0-base-raw-left.stl");
+    fs::copy(foot, shop.path("foot.stl")).unwrap();
+    let followed = ["--loading", "seated", "--arch", "60", "--heel-cup", "50", "--code", "P-1", "--out", "foot.toml"];
+    printed(&shop, &[&["impression", "foot.stl", "--side", "left"], &followed[..]].concat());
     let top = ["1-rough", "2-finish", "3-perimeter"].map(|step| format!("PATROL-07-r2-L-top-{step}.ngc"));
     let [rough, finish, perimeter] = &top.map(|name| programs.join(name).display().to_string());
     let prove = |finish: &str| {

@@ -205,45 +205,15 @@ fn in_words(report: &Report, followed: Option<&Followed>, path: &Path) -> String
         Kind::Either => "a sole, from points alone",
     };
     let loading = report.loading.unwrap_or("loading not said");
-    let mut lines =
-        vec![format!("{} foot, {loading}  from {}: {kind}, in {}", report.side.name(), path.display(), report.unit)];
-    lines.push(format!("  {:<17}{:>8}{:>7}  {:<14}", "", "", "+-", "noise, frame"));
-    for m in report.measures {
-        let digits = if m.unit.is_empty() { 3 } else { 1 };
-        lines.push(format!(
-            "  {:<17}{:>8.digits$}{:>7.digits$}  {:<14}{}",
-            m.name.replace('_', " "),
-            m.value,
-            m.error,
-            format!("{:.digits$}, {:.digits$}", m.noise, m.definition),
-            m.how
-        ));
-    }
-    lines.push(
-        "  landmarks, mm: to the medial side, to the toes from the rear of the heel, up from heel and met heads".into(),
-    );
-    for landmark in report.landmarks {
-        let [x, y, z] = landmark.at_mm;
-        lines.push(format!(
-            "  {:<19}{x:>7.1}{y:>7.1}{z:>7.1}  +-{:.1} along",
-            landmark.name.replace('_', " "),
-            landmark.along_mm
-        ));
-    }
+    let side = report.side.name();
+    let mut lines = vec![format!("{side} foot, {loading}  from {}: {kind}, in {}", path.display(), report.unit)];
+    lines.push(format!("  {:<17}{:>7}{:>7}  {:<14}", "", "", "+-", "noise, frame").trim_end().into());
+    lines.extend(report.measures.iter().map(measure_words));
+    let frame = "landmarks, mm: to the medial side, to the toes from the rear of the heel, up from heel and met heads";
+    lines.push(wrapped("  ", frame));
+    lines.extend(report.landmarks.iter().map(landmark_words));
     lines.extend(report.notes.iter().map(|note| wrapped("  note: ", note)));
-    for fit in report.follows {
-        lines.push(format!(
-            "  {} follows the sole by {:.0} %: differs by {:.1} mm at half of {} places, {:.1} at 95 % of them, {:.1} at most ({:.1} \
-             without)",
-            fit.zone.replace('_', " "),
-            fit.share,
-            fit.p50,
-            fit.places,
-            fit.p95,
-            fit.max,
-            fit.p95_without
-        ));
-    }
+    lines.extend(report.follows.iter().map(fit_words));
     lines.extend(report.findings.iter().map(|finding| super::words::finding(finding, None)));
     if let Some(out) = report.measures_written.as_ref() {
         lines.push(format!("measures in {out}"));
@@ -254,4 +224,26 @@ fn in_words(report: &Report, followed: Option<&Followed>, path: &Path) -> String
         lines.push(format!("ticket in {out}; {state}"));
     }
     lines.join("\n")
+}
+
+fn measure_words(m: &Measure) -> String {
+    let digits = if m.unit.is_empty() { 3 } else { 1 };
+    let parts = format!("{:.digits$}, {:.digits$}", m.noise, m.definition);
+    let name = m.name.replace('_', " ");
+    wrapped(&format!("  {name:<17}{:>7.digits$}{:>7.digits$}  {parts:<14}", m.value, m.error), m.how)
+}
+
+fn landmark_words(landmark: &Landmark) -> String {
+    let name = landmark.name.replace('_', " ");
+    // Rounded first, so that nothing prints as minus zero.
+    let [x, y, z] = landmark.at_mm.map(|mm| (10.0 * mm).round() / 10.0 + 0.0);
+    format!("  {name:<19}{x:>7.1}{y:>7.1}{z:>7.1}  +-{:.1} along", landmark.along_mm)
+}
+
+fn fit_words(fit: &ZoneFit) -> String {
+    let text = format!(
+        "differs by {:.1} mm at half of {} places, {:.1} at 95 % of them, {:.1} at most ({:.1} at 95 % without)",
+        fit.p50, fit.places, fit.p95, fit.max, fit.p95_without
+    );
+    wrapped("  ", &format!("{} follows the sole by {:.0} %: {text}", fit.zone.replace('_', " "), fit.share))
 }
