@@ -222,7 +222,7 @@ impl Between {
         let expected = self.bad.broken().map(|(by, lack)| self.expected(by, lack)).fold(1.0, f64::min);
         let beyond = BEYOND_MM / self.width().abs();
         let share = if expected < 0.5 { expected + beyond } else { expected - beyond };
-        share.clamp(0.02, 0.98)
+        share.clamp(0.5 * beyond, 1.0 - 0.5 * beyond)
     }
 
     /// The share at which a limit is expected to be met: on the parabola through the three values looked at last, half
@@ -296,10 +296,10 @@ mod tests {
             let count = count.into_inner();
             assert!(count <= most, "{count} designs to {root}");
         };
-        counted(&|x| vec![(A, 7.3 - x)], 7.3, 4);
-        counted(&|x| vec![(A, 100.0 - x * x), (B, 40.0 - x)], 10.0, 5);
+        counted(&|x| vec![(A, 7.3 - x)], 7.3, 3);
+        counted(&|x| vec![(A, 100.0 - x * x), (B, 40.0 - x)], 10.0, 4);
         counted(&|x| vec![(A, (-0.2 * x).exp() - 0.05)], 5.0 * 20.0_f64.ln(), 10);
-        counted(&|x| vec![(A, (3.0 - 0.1 * x).min(12.5 - x))], 12.5, 7);
+        counted(&|x| vec![(A, (3.0 - 0.1 * x).min(12.5 - x))], 12.5, 6);
         counted(&|x| if x > 21.37 { vec![(A, -1.0)] } else { vec![(B, 1.0)] }, 21.37, 16);
         counted(&|x| vec![(A, if x > 4.0 { f64::NAN } else { 1.0 })], 4.0, 16);
     }
