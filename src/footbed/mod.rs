@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use crate::curve::{CurveError, Outline};
 use crate::frame::{Point2, Vector2};
 use crate::grid::{Grid, Lattice};
-use crate::sheet::{Basis, FairError, Sheet};
+use crate::sheet::{Basis, Fair, FairError, Sheet};
 use crate::ticket::Support;
 use crate::value::Value;
 
@@ -39,6 +39,17 @@ pub enum BuildError {
     /// The outline itself.
     #[error("the trim outline: {0}")]
     Outline(#[from] CurveError),
+    /// The cup's wall has no room between its width at half depth and the edge.
+    #[error(
+        "the heel cup cannot be {asked_mm} mm wide at half its depth: its wall has no room beside that; \
+         ask heel_cup_width = {most_mm} or less, or a wider heel"
+    )]
+    CupWidth {
+        /// Width asked at half the cup's depth, mm.
+        asked_mm: f64,
+        /// A width near it that has room, mm.
+        most_mm: f64,
+    },
     /// The sheet through the gauge places.
     #[error("the top surface: {0}")]
     Sheet(#[from] FairError),
@@ -72,7 +83,7 @@ impl Footbed {
     ) -> Result<Footbed, BuildError> {
         let places = Places::new(&outline, foot_length_mm, support.stations)?;
         let (basis, rails) = rails::Rails::new(&outline, &places, support.heel_cup_width_mm);
-        let fair = rails.problem(basis).factor()?;
+        let fair = factored(&outline, &places, support, basis, &rails)?;
         let responses: Vec<Sheet> = (0..SHAPING.len())
             .map(|k| {
                 let (pulls, conditions) = rails.unit_targets(k);
@@ -107,7 +118,7 @@ impl Footbed {
         let places = Places::new(&outline, foot_length_mm, support.stations)?;
         let (basis, rails) = rails::Rails::new(&outline, &places, support.heel_cup_width_mm);
         let (pulls, conditions) = rails.targets(&shaping_amounts(support));
-        let top = rails.problem(basis).factor()?.solve(&pulls, &conditions);
+        let top = factored(&outline, &places, support, basis, &rails)?.solve(&pulls, &conditions);
         Ok(Footbed { outline, places, top, responses: vec![], relief: None, underside })
     }
 
@@ -153,6 +164,30 @@ impl Footbed {
         underside.height(&self.outline, &self.places, p, self.top_at(p))
     }
 }
+
+/// The sheet's problem, factored; where the cup's width leaves its wall no room, that and a width that has.
+fn factored(
+    outline: &Outline,
+    places: &Places,
+    support: &Support,
+    basis: Basis,
+    rails: &rails::Rails,
+) -> Result<Fair, BuildError> {
+    rails.problem(basis).factor().map_err(|error| {
+        let has_room = |width_mm: Option<f64>| {
+            let (basis, rails) = rails::Rails::new(outline, places, width_mm);
+            rails.problem(basis).factor().is_ok()
+        };
+        let narrower = |asked_mm: f64| {
+            let most_mm = (0..NARROWER).map(|k| asked_mm.floor() - f64::from(k)).find(|mm| has_room(Some(*mm)))?;
+            Some(BuildError::CupWidth { asked_mm, most_mm })
+        };
+        support.heel_cup_width_mm.and_then(narrower).unwrap_or(BuildError::Sheet(error))
+    })
+}
+
+/// So many millimetres narrower a cup's width is looked for that has room.
+const NARROWER: u8 = 12;
 
 /// Responses, and what the relief adds, of a sheet that follows the support's relief: at each place that
 /// follows, the sheet is pulled to where it would be without a relief, moved by its share towards the relief over

@@ -160,7 +160,7 @@ fn outline_length(case: &Case) -> Option<Finding> {
     let made = *case.read_back.get(&Value::Length)?;
     let (least, most) = (foot - SHORTER_MM, foot + LONGER_MM);
     (past(least, made) || past(made, most)).then(|| {
-        let message = format!("the footbed is {made:.1} mm long for a foot of {foot} mm");
+        let message = format!("the footbed is {made:.1} mm long for a foot of {foot:.1} mm");
         let advice = match &case.order.traced {
             Some(_) => "take less clearance, or trace the stock insole of this boot again".to_string(),
             None => {

@@ -1,7 +1,9 @@
 //! Closed outlines as the paths need them: grown by a distance, cut by lines, asked for inside and
-//! distance. The only door to cavalier_contours here; knows no heights.
+//! distance. The only door to cavalier_contours and geo here; knows no heights.
 
 use cavalier_contours::polyline::{PlineSource, PlineSourceMut, Polyline};
+use geo::buffer::{BufferStyle, LineJoin};
+use geo::{Buffer, LineString, Polygon};
 
 use super::PathError;
 use crate::frame::{Point2, Rect, Vector2};
@@ -43,8 +45,26 @@ impl Outline {
     }
 
     /// Every loop of the outline moved outward by `by` mm, arcs turned into chords that deviate at
-    /// most `chord` mm to the inside. A sound outline gives one loop.
+    /// most `chord` mm to the inside. A sound outline gives one loop. Now and then, about once in a thousand
+    /// random jobs, cavalier_contours loses it; geo, which makes chords from the start, then has it.
     pub(super) fn grown(&self, by: f64, chord: f64) -> Vec<Outline> {
+        let loops = self.with_arcs(by, chord);
+        if loops.is_empty() { self.with_chords(by, chord) } else { loops }
+    }
+
+    fn with_chords(&self, by: f64, chord: f64) -> Vec<Outline> {
+        let edge: LineString = self.points.iter().map(|p| (p.x, p.y)).collect();
+        let turn = 2.0 * (1.0 - chord / by.abs()).clamp(-1.0, 1.0).acos();
+        let style = BufferStyle::new(by).line_join(LineJoin::Round(turn));
+        let grown = Polygon::new(edge, vec![]).buffer_with_style(style);
+        let around = grown.0.iter().map(|polygon| {
+            let points: Vec<Point2> = polygon.exterior().coords().map(|c| Point2::new(c.x, c.y)).collect();
+            Outline::new(&points)
+        });
+        around.filter_map(Result::ok).collect()
+    }
+
+    fn with_arcs(&self, by: f64, chord: f64) -> Vec<Outline> {
         let mut line = Polyline::new_closed();
         for p in &self.points {
             line.add(p.x, p.y, 0.0);
@@ -178,4 +198,26 @@ pub(super) fn segment_distance(p: Point2, a: Point2, b: Point2) -> f64 {
     let ab = b - a;
     let t = ((p - a).dot(&ab) / ab.norm_squared().max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
     (p - (a + t * ab)).norm()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    /// A square grown with round corners: its area in closed form, less what chords cut off at most.
+    #[test]
+    fn arcs_and_chords_grow_alike() {
+        let at = |x: f64, y: f64| Point2::new(x, y);
+        let square = Outline::new(&[at(0.0, 0.0), at(40.0, 0.0), at(40.0, 40.0), at(0.0, 40.0)]).unwrap();
+        let (by, chord) = (3.0, 0.01);
+        let area = 1600.0 + 160.0 * by + std::f64::consts::PI * by * by;
+        for loops in [square.with_arcs(by, chord), square.with_chords(by, chord)] {
+            assert_eq!(loops.len(), 1);
+            let grown = signed_area(&loops[0].points);
+            assert!((0.0..=2.0 * std::f64::consts::PI * by * chord).contains(&(area - grown)), "{grown} {area}");
+            let far = loops[0].points.iter().map(|p| (p.x - 20.0).max(p.y - 20.0)).fold(0.0, f64::max);
+            assert_abs_diff_eq!(far, 23.0, epsilon = 1e-6);
+        }
+    }
 }
