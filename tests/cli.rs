@@ -203,10 +203,22 @@ fn a_finish_alone_is_told_to_lack_its_roughing() {
     let alone = ran(&mut prove(&[&finish]));
     let said = alone.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(said.contains("caution: roughing was not among the programs before"), "{said}");
+    assert!(said.ends_with("proved, but for what the cautions say"), "{said}");
     let ordered = ran(prove(&[&rough, &finish]).arg("--json"));
     assert_eq!(ordered.json()["cautions"], serde_json::json!([]));
     let wrong_way = ran(prove(&[&finish, &rough]).arg("--json"));
     assert_eq!(wrong_way.json()["cautions"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn a_program_of_the_other_foot_is_refused() {
+    let text = fs::read_to_string(program("top-2-finish")).unwrap();
+    let shop = Shop::new();
+    let other = shop.write("other.ngc", text.replace("(SIDE: R, RIGHT FOOT)", "(SIDE: L, LEFT FOOT)"));
+    let ran = ran(&mut prove(&[&program("top-1-rough"), &other]));
+    let said = ran.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(ran.code, 2);
+    assert!(said.contains("this program is for the left foot") && said.contains("--side left"), "{said}");
 }
 
 #[test]

@@ -266,6 +266,10 @@ fn value_line(value: &Suggestion) -> String {
     let name = format!("{}{unit}", value.name.replace('_', " "));
     let number = value.suggested.map_or("-".into(), |number| format!("{number}"));
     let range = value.range.map_or(String::new(), |[least, most]| format!("{least} to {most}"));
-    let rests = if value.suggested.is_some() { value.confidence.words() } else { "left to follow from the others" };
+    let rests = match value.name {
+        _ if value.suggested.is_some() => value.confidence.words(),
+        "heel_cup_width" | "flex_zone_thickness" => "left to follow from the others",
+        _ => "nothing to start from",
+    };
     format!("  {name:<22}{number:>7}  {range:<14} {rests}")
 }
