@@ -9,7 +9,7 @@ use super::failure::Failure;
 use super::inspect::UnitArgument;
 use super::output::Console;
 use super::words::wrapped;
-use super::{Outcome, SideArgument, folder, tickets};
+use super::{Outcome, SideArgument, folder, over, tickets};
 use crate::foot::Loading;
 use crate::impression::{self, Asked, Fault, Followed, Impression, Kind, Landmark, Measure, Shares, Wanted, ZoneFit};
 use crate::limits::Finding;
@@ -161,6 +161,10 @@ impl ImpressionVerb {
     }
 
     fn write(&self, found: &Impression, followed: Option<&Followed>) -> Result<(), Failure> {
+        self.measures_out.as_deref().map_or(Ok(()), over::nothing)?;
+        if let (Some(out), Some(followed)) = (&self.out, followed) {
+            over::ticket(out, &followed.ticket, None)?;
+        }
         if let (Some(out), Some(loading)) = (&self.measures_out, self.loading) {
             let text = impression::measures_file(found, &self.code, loading.into());
             folder::write_file(out, text.as_bytes())?;

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
+use super::over::{self, Made};
 use super::tickets::{self, read_text};
 use super::words::{hundredths, wrapped};
 use super::{Outcome, SideArgument, folder, log};
@@ -119,6 +120,7 @@ impl Inspect {
             ("the table of readings", self.readings.as_deref()),
         ];
         keep_apart(&read, &[("the record", self.record.as_deref()), ("the log", self.log.as_deref())])?;
+        self.record.as_deref().map_or(Ok(()), |record| over::made(record, Made::Record))?;
         let order = loaded.foot(Side::from(self.side))?;
         let tolerances = shelf.tolerances(&self.tolerances).map_err(|unknown| Failure::new(unknown.to_string()))?;
         let design = job::design(&loaded.ticket, order).map_err(|error| Failure::of(&self.ticket, error))?;

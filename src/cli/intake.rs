@@ -4,10 +4,11 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
 use super::words::{self, wrapped};
-use super::{Outcome, folder, tickets};
+use super::{Outcome, folder, over, tickets};
 use crate::intake::{self, Asked, DerivedReport, FootIntake, Intake, IntakeError, JudgeError, Suggestion};
 use crate::job::CheckReport;
 use crate::limits::Finding;
@@ -87,7 +88,7 @@ impl IntakeVerb {
         }
         match &self.out {
             Some(path) => {
-                self.keep_what_is_there(path, None)?;
+                over::nothing(path)?;
                 folder::write_file(path, intake::TEMPLATE.as_bytes())?;
                 let template = Template { template: intake::TEMPLATE };
                 console.tell(&template, || format!("{}: fill it in", path.display()));
@@ -97,22 +98,8 @@ impl IntakeVerb {
         Ok(Outcome::Good)
     }
 
-    /// A page that somebody has filled in, or the measures themselves, are not written over.
-    fn keep_what_is_there(&self, out: &Path, measures: Option<&Path>) -> Result<(), Failure> {
-        let same = |a: &Path, b: &Path| a.canonicalize().ok().zip(b.canonicalize().ok()).is_some_and(|(a, b)| a == b);
-        match measures {
-            Some(measures) if same(out, measures) => {
-                Err(Failure::of(out, "these are the measures; name another file for the ticket"))
-            }
-            None if out.exists() => Err(Failure::of(out, "this file is there already; name a new one")),
-            _ => Ok(()),
-        }
-    }
-
     fn taken(&self, path: &Path, shelf: &Shelf, console: &Console) -> Result<Outcome, Failure> {
-        if let Some(out) = &self.out {
-            self.keep_what_is_there(out, Some(path))?;
-        }
+        keep_apart(&[("the page of measures", Some(path))], &[("the ticket", self.out.as_deref())])?;
         let text = tickets::read_text(path, LONGEST_MEASURES)?;
         let home = path.parent().unwrap_or(Path::new("."));
         let beside = |name: &str| tickets::beside(home, name);
@@ -134,6 +121,7 @@ impl IntakeVerb {
         let explained = self.explain.as_deref().map(|value| intake::chain(&taken, value));
         let explained = explained.transpose().map_err(|why| Failure::of(path, why))?;
         if let (Some(out), Some(ticket)) = (&self.out, &taken.ticket) {
+            over::ticket(out, ticket, None)?;
             folder::write_file(out, ticket.as_bytes())?;
         }
         self.tell(&taken, report.as_ref(), explained, console, path);

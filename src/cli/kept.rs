@@ -197,7 +197,7 @@ fn job(folder: &Path) -> Option<(String, Option<i64>)> {
 }
 
 /// Whose ticket or measures a text is, and of which revision, however wrong the rest of it may be.
-fn head(text: &str) -> Option<(String, Kind, Option<i64>)> {
+pub(super) fn head(text: &str) -> Option<(String, Kind, Option<i64>)> {
     let draft = Draft::of(text)?;
     let code = |section: &str| match draft.at(&[section, "code"]) {
         Stands::Text(code) => Some(code),
