@@ -42,7 +42,8 @@ pub(super) fn earlier(folder: &Path) -> Option<Json> {
 /// What of the earlier job is lost by the new one; `None` where nothing is.
 pub(super) fn replaced(earlier: &Json, report: &JobReport) -> Option<Replaced> {
     let now: BTreeSet<&str> = report.files.iter().map(|file| file.file.as_str()).collect();
-    let gone: Vec<String> = programs(earlier).into_keys().filter(|file| !now.contains(file)).map(str::to_owned).collect();
+    let gone: Vec<String> =
+        programs(earlier).into_keys().filter(|file| !now.contains(file)).map(str::to_owned).collect();
     let other_ticket = is_of_another(earlier, report);
     (other_ticket || !gone.is_empty()).then_some(Replaced { other_ticket, gone })
 }

@@ -63,6 +63,14 @@ pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Fai
     Ok(())
 }
 
+/// Whether a file can be written here, tried before there is anything to write.
+pub(super) fn can_write(path: &Path) -> Result<(), Failure> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let name = path.file_name().ok_or_else(|| Failure::of(path, "this names no file"))?;
+    let trial = folder.join(format!("{NEW}{}-{}", std::process::id(), name.to_string_lossy()));
+    File::create(&trial).and_then(|_| fs::remove_file(&trial)).map_err(|e| Failure::of_io(folder, &e))
+}
+
 /// Writes one file: there whole, or as it was before.
 pub(super) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_file_with(path, |file| file.write_all(bytes))
@@ -301,7 +309,7 @@ mod tests {
     fn a_file_that_is_not_of_the_earlier_job_is_not_replaced() {
         let out = tempfile::tempdir().unwrap();
         let folder = out.path().join("A-r1");
-        let report = r#"{"files": [{"file": "a.ngc"}]}"#;
+        let report = r#"{"files": [{"file": "a.ngc"}, {"file": "sheet.html"}]}"#;
         let files = job(&[("a.ngc", "new"), ("sheet.html", "new"), ("job.json", report)]);
         fs::create_dir(&folder).unwrap();
         for (name, text) in [("job.json", "[\"jobs to be done\"]"), ("sheet.html", "bed sheets"), ("a.ngc", "mine")] {

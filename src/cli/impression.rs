@@ -49,8 +49,8 @@ pub(super) struct ImpressionVerb {
     #[arg(long, value_enum)]
     loading: Option<LoadingArgument>,
     /// The scan's unit, where the file does not say it and it is not millimetres
-    #[arg(long, value_enum)]
-    units: Option<UnitArgument>,
+    #[arg(long, value_enum, alias = "units")]
+    unit: Option<UnitArgument>,
     /// Write a ticket here
     #[arg(long, value_name = "TICKET.toml", requires = "loading")]
     out: Option<PathBuf>,
@@ -151,7 +151,7 @@ impl ImpressionVerb {
         let (file, size) = tickets::open_file(path)?;
         let scan =
             mesh::read_scan(file, Some(size), &path.display().to_string()).map_err(|error| Failure::of(path, error))?;
-        let asked = Asked { side: self.side.into(), unit: self.units.map(Into::into) };
+        let asked = Asked { side: self.side.into(), unit: self.unit.map(Into::into) };
         let mut found = impression::take(&scan, asked).map_err(|fault: Fault| {
             let other = fault.probable_other_side();
             Failure::of(path, fault).with_other_side(other)

@@ -54,6 +54,7 @@ Exit status: 0 accepted, 1 not accepted, 2 could not be done.";
 
 /// Arguments of `inspect`.
 #[derive(Debug, clap::Args)]
+#[command(group(clap::ArgGroup::new("measured").required(true)))]
 pub(super) struct Inspect {
     /// The ticket of the piece
     #[arg(value_name = "TICKET")]
@@ -62,13 +63,13 @@ pub(super) struct Inspect {
     #[arg(long, value_enum)]
     side: SideArgument,
     /// Gauge readings
-    #[arg(long, value_name = "FILE.csv", required_unless_present = "scan", conflicts_with = "scan")]
+    #[arg(long, value_name = "FILE.csv", group = "measured")]
     readings: Option<PathBuf>,
     /// A scan of the piece: STL, PLY, OBJ, or points as text
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", group = "measured")]
     scan: Option<PathBuf>,
     /// The unit of the scan, when it is not millimetres
-    #[arg(long, value_enum, requires = "scan")]
+    #[arg(long, value_enum, requires = "scan", alias = "units")]
     unit: Option<UnitArgument>,
     /// What the scanner is off by in a length, mm, one standard deviation
     #[arg(long, value_name = "MM", requires = "scan", value_parser = scanner_error)]

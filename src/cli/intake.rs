@@ -47,6 +47,18 @@ pub(super) struct IntakeVerb {
     /// Tell the whole chain behind one value, such as medial_arch
     #[arg(long, value_name = "VALUE")]
     explain: Option<String>,
+    #[arg(skip)]
+    open: OpenQuestions,
+}
+
+/// What an open question is to whoever runs the intake.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum OpenQuestions {
+    /// Told, and no more.
+    #[default]
+    Told,
+    /// Not good: nobody was there to answer it.
+    NotGood,
 }
 
 /// What is told under `--json`.
@@ -69,8 +81,8 @@ struct Report<'a> {
 
 impl IntakeVerb {
     /// The intake of these measures into that ticket.
-    pub(super) fn of(measures: PathBuf, ticket: PathBuf) -> IntakeVerb {
-        IntakeVerb { measures: Some(measures), out: Some(ticket), template: false, explain: None }
+    pub(super) fn of(measures: PathBuf, ticket: PathBuf, open: OpenQuestions) -> IntakeVerb {
+        IntakeVerb { measures: Some(measures), out: Some(ticket), template: false, explain: None, open }
     }
 
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
@@ -125,7 +137,8 @@ impl IntakeVerb {
             folder::write_file(out, ticket.as_bytes())?;
         }
         self.tell(&taken, report.as_ref(), explained, console, path);
-        let good = report.is_some_and(|report| report.pass);
+        let answered = self.open == OpenQuestions::Told || taken.questions.is_empty();
+        let good = answered && report.is_some_and(|report| report.pass);
         Ok(if good { Outcome::Good } else { Outcome::NotGood })
     }
 
@@ -182,6 +195,7 @@ fn in_words(report: &Report, path: &Path) -> String {
         lines.push(words::finding(finding, None));
     }
     lines.extend(intake.no_ticket.iter().map(|why| wrapped("no ticket: ", why)));
+    lines.extend(intake.questions.iter().map(|asked| open_line(asked, &file)));
     lines.extend(ending(report));
     lines.join("\n")
 }
@@ -196,6 +210,11 @@ fn ending(report: &Report) -> Option<String> {
         (None, _) => return None,
         (Some(_), true) => "the limits let it pass",
         (Some(_), false) => "the limits stop it until the stops above are settled",
+    };
+    let state = match report.intake.questions.len() {
+        0 => state.to_owned(),
+        1 => format!("{state}; a question is open"),
+        several => format!("{state}; {several} questions are open"),
     };
     Some(match &report.written {
         Some(out) => wrapped("", &format!("ticket in {out}; {state}")),
@@ -219,6 +238,13 @@ fn asked_line(first: &str, asked: &Asked, file: &str) -> String {
     let place = if asked.line > 0 { format!("{file}:{}:{}: ", asked.line, asked.column) } else { String::new() };
     let side = asked.side.map_or(String::new(), |side| format!("{} foot: ", side.name()));
     wrapped(first, &format!("{place}{side}{} [{}]", asked.words, asked.source))
+}
+
+/// The same question once more where the eye ends: a long intake has scrolled it away.
+fn open_line(asked: &Asked, file: &str) -> String {
+    let place = if asked.line > 0 { format!("{file}:{}: ", asked.line) } else { String::new() };
+    let side = asked.side.map_or(String::new(), |side| format!("{} foot: ", side.name()));
+    wrapped("still to answer: ", &format!("{place}{side}{}", asked.words))
 }
 
 fn foot_lines(foot: &FootIntake) -> Vec<String> {

@@ -78,10 +78,8 @@ pub(super) struct Milled {
 impl Milled {
     /// Notes on what lay, or still lies, where this job belongs.
     pub(super) fn notes(&self) -> Vec<String> {
-        let still = |folder: &String| {
-            let text = format!("note: programs of the earlier ticket still lie in {folder}; they are not of this one");
-            wrapped("  ", &text)
-        };
+        let still =
+            |folder: &String| wrapped("  ", &format!("note: programs of the earlier ticket still lie in {folder}"));
         let otherwise = self.otherwise_before.as_ref().map(Otherwise::words);
         let replaced = self.replaced.as_ref().map(Replaced::words);
         otherwise.into_iter().chain(replaced).chain(self.still_there.as_ref().map(still)).collect()
@@ -94,7 +92,7 @@ impl Mill {
         if self.out.exists() && !self.out.is_dir() {
             return console.fail(&Failure::of(&self.out, "--out wants a folder, and this is none"));
         }
-        let tickets = only_once(tickets::load_all(&self.tickets, shelf));
+        let tickets = only_once(tickets::load_all(&self.tickets, shelf, console));
         let form = if tickets.len() > 1 && console.detail() < Detail::Much { Form::Rows } else { Form::Whole };
         let mut telling = console.telling(tickets.len());
         let mut tally = Tally::default();
