@@ -438,6 +438,20 @@ fn bad_usage_is_told_in_both_forms() {
 }
 
 #[test]
+fn what_inspect_wants_names_the_scan_too() {
+    let told = ran(&mut sustent(["inspect", "ticket.toml", "--side", "left"]));
+    assert!(told.code == 2 && told.err.contains("<--readings <FILE.csv>|--scan <FILE>>"), "{}", told.err);
+    let both = ran(&mut sustent(["inspect", "t.toml", "--side", "left", "--readings", "r.csv", "--scan", "s.stl"]));
+    assert!(both.code == 2 && both.err.contains("cannot be used with"), "{}", both.err);
+    // Both verbs that read scans take the unit by either word.
+    for unit in ["--unit", "--units"] {
+        let impression = ran(&mut sustent(["impression", "none.stl", "--side", "left", unit, "cm"]));
+        let inspect = ran(&mut sustent(["inspect", "none.toml", "--side", "left", "--scan", "none.stl", unit, "cm"]));
+        assert!(impression.err.contains("no such file") && inspect.err.contains("no such file"), "{}", inspect.err);
+    }
+}
+
+#[test]
 fn every_verb_explains_itself_with_an_example() {
     for verb in ["mill", "check", "prove", "profiles", "completions"] {
         let ran = ran(&mut sustent([verb, "--help"]));

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::failure::Failure;
 use super::output::Console;
 use super::words::wrapped;
-use super::{Outcome, SideArgument, folder, tickets};
+use super::{Outcome, SideArgument, folder, over, tickets};
 use crate::frame::Side;
 use crate::intake::{self, Adjustment, Refusal};
 use crate::profile::Shelf;
@@ -94,6 +94,7 @@ impl Adjust {
                 let name = out.display().to_string();
                 ticket::read(&text, &name, shelf, &|companion| tickets::beside(home, companion))
                     .map_err(|problems| Failure::of_problems(out, problems))?;
+                over::ticket(out, &text, Some(&self.ticket))?;
                 folder::write_file(out, text.as_bytes())?;
                 Some(name)
             }
