@@ -59,6 +59,7 @@ impl Case {
             weight_kg: TICKET.wearer.weight_kg,
             load: SHELF.load("two-feet-alpine").expect("it is on the shelf"),
             wanted_share: None,
+            room_mm: None,
             stabiliser_share: 0.0,
         };
         answer_at(&question, knot_mm).expect("the demo comes to rest")

@@ -25,6 +25,7 @@ fn answer(ticket: &Ticket, foot: usize, knot_mm: f64) -> Flex {
         weight_kg: ticket.wearer.weight_kg,
         load: &ticket.wearer.load,
         wanted_share: design.order.support.allowed_drop,
+        room_mm: None,
         stabiliser_share: design.order.support.stabiliser_share,
     };
     answer_at(&question, knot_mm).unwrap()

@@ -167,7 +167,7 @@ fn one_face_alone_says_what_it_does_not_know() {
 
 #[test]
 fn pins_stand_in_the_waste_on_the_turning_line_and_are_not_alike() {
-    let pins = job::pins(&TICKET.make);
+    let pins = job::pins(&TICKET.make, PAIR[0].lay.pin_height_mm);
     let [heel, toe] = pins.as_slice() else { panic!("two pins") };
     assert!(heel.diameter_mm - toe.diameter_mm >= 1.0);
     for foot in &*PAIR {

@@ -10,12 +10,16 @@ use super::words::wrapped;
 use super::{Outcome, SideArgument, folder, over, tickets};
 use crate::frame::Side;
 use crate::intake::{self, Adjustment, Refusal};
+use crate::job::{self, CheckReport, FootReport};
+use crate::limits::Finding;
 use crate::profile::Shelf;
 use crate::ticket::{self, Because, Setting};
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
-One change at a time, 1 mm or 1 degree, after a look at what else it may be.
+One change at a time, 1 mm or 1 degree or as much of it as the limits leave, after
+a look at what else it may be. The changed ticket is checked: where a limit stops
+it, that is said, and it is not to be tried.
 Nothing is changed on a referral sign, nor a third time for one complaint.
 Without --out nothing is written; with it the next revision is, with the change
 and the complaint under [[history]], comments and order kept. FILE may be the
@@ -25,7 +29,7 @@ Examples:
   sustent adjust ticket.toml --complaint arch_pressure --side right
   sustent adjust ticket.toml --complaint heel_lift --side left --out ticket.toml
 
-Exit status: 0 suggested, 1 refused, 2 could not be done.";
+Exit status: 0 suggested, 1 refused or stopped by a limit, 2 could not be done.";
 
 /// Arguments of `adjust`.
 #[derive(Debug, clap::Args)]
@@ -55,6 +59,10 @@ enum Report {
         #[serde(flatten)]
         adjustment: Box<Adjustment>,
         written: Option<String>,
+        /// Stops of the changed ticket.
+        stops: Vec<Finding>,
+        /// Whether the mill would take the changed ticket.
+        pass: bool,
     },
     Refused {
         refused: String,
@@ -68,7 +76,7 @@ impl Adjust {
             Err(failure) => console.fail(&failure),
             Ok(report) => {
                 console.tell(&report, || in_words(&report));
-                if matches!(report, Report::Suggested { .. }) { Outcome::Good } else { Outcome::NotGood }
+                if matches!(report, Report::Suggested { pass: true, .. }) { Outcome::Good } else { Outcome::NotGood }
             }
         }
     }
@@ -82,31 +90,39 @@ impl Adjust {
             Err(kind) => return Ok(Report::Refused { refused: kind.to_string(), kind }),
             Ok(adjustment) => adjustment,
         };
-        let written = match &self.out {
-            None => None,
-            Some(out) => {
-                let setting = Setting { side: adjustment.side, value: adjustment.value, to: adjustment.to };
-                let because = Because { reason: adjustment.reason.clone(), date: self.date.clone() };
-                let text = ticket::revise(&loaded.text, &loaded.ticket, &[setting], &because)
-                    .map_err(|error| Failure::of(&self.ticket, error))?;
-                // Whatever is written is a ticket.
-                let home = self.ticket.parent().unwrap_or(std::path::Path::new("."));
-                let name = out.display().to_string();
-                ticket::read(&text, &name, shelf, &|companion| tickets::beside(home, companion))
-                    .map_err(|problems| Failure::of_problems(out, problems))?;
-                over::ticket(out, &text, Some(&self.ticket))?;
-                folder::write_file(out, text.as_bytes())?;
-                Some(name)
-            }
-        };
-        Ok(Report::Suggested { adjustment: Box::new(adjustment), written })
+        let setting = Setting { side: adjustment.side, value: adjustment.value, to: adjustment.to };
+        let because = Because { reason: adjustment.reason.clone(), date: self.date.clone() };
+        let text = ticket::revise(&loaded.text, &loaded.ticket, &[setting], &because)
+            .map_err(|error| Failure::of(&self.ticket, error))?;
+        // Whatever is written is a ticket.
+        let home = self.ticket.parent().unwrap_or(std::path::Path::new("."));
+        let name = self.out.as_ref().unwrap_or(&self.ticket).display().to_string();
+        let changed = ticket::read(&text, &name, shelf, &|companion| tickets::beside(home, companion))
+            .map_err(|problems| Failure::of_problems(std::path::Path::new(&name), problems))?;
+        let checked = job::check(&changed).map_err(|error| Failure::of(&self.ticket, error))?;
+        if let Some(out) = &self.out {
+            over::ticket(out, &text, Some(&self.ticket))?;
+            folder::write_file(out, text.as_bytes())?;
+        }
+        let written = self.out.as_ref().map(|_| name);
+        let (stops, pass) = (stops(&checked), checked.pass);
+        Ok(Report::Suggested { adjustment: Box::new(adjustment), written, stops, pass })
     }
 }
 
+/// What keeps the changed ticket from the mill.
+fn stops(checked: &CheckReport) -> Vec<Finding> {
+    let of_foot = |foot: &FootReport| {
+        let reason = foot.accepted_reason.clone();
+        foot.findings.iter().filter(move |f| f.blocks(reason.as_deref())).cloned().collect::<Vec<_>>()
+    };
+    checked.feet.iter().flat_map(of_foot).collect()
+}
+
 fn in_words(report: &Report) -> String {
-    let (told, written) = match report {
+    let (told, written, stops, pass) = match report {
         Report::Refused { refused, .. } => return wrapped("refused: ", refused),
-        Report::Suggested { adjustment, written } => (adjustment, written),
+        Report::Suggested { adjustment, written, stops, pass } => (adjustment, written, stops, *pass),
     };
     let mut lines =
         vec![wrapped("", &format!("{} r{}  {} foot: {}", told.ticket, told.revision, told.side.name(), told.words))];
@@ -114,13 +130,18 @@ fn in_words(report: &Report) -> String {
     lines.extend(told.passed_over.iter().map(|why| wrapped("  no room: ", why)));
     let change = format!("{} {} -> {} {}: {}", told.value.words(), told.from, told.to, told.unit, told.because);
     lines.push(wrapped("  then one change: ", &change));
+    lines.extend(told.less.iter().map(|why| wrapped("  less than a step: ", why)));
     lines.push(wrapped("  change nothing on: ", &told.refer_when));
     lines.push(wrapped("  from: ", &told.source));
+    lines.extend(stops.iter().map(|stop| wrapped(&format!("  {} foot, stop: ", stop.side.name()), &stop.message)));
+    let state = match pass {
+        true => "try it before anything else is changed",
+        false => "the stops above keep it from the mill: settle them first (`sustent check` tells how)",
+    };
     lines.push(match written {
-        Some(out) => {
-            wrapped("", &format!("revision {} in {out}; try it before anything else is changed", told.revision + 1))
-        }
-        None => "nothing was written (--out FILE)".to_owned(),
+        Some(out) => wrapped("", &format!("revision {} in {out}; {state}", told.revision + 1)),
+        None if pass => "nothing was written (--out FILE)".to_owned(),
+        None => wrapped("", &format!("nothing was written (--out FILE); {state}")),
     });
     lines.join("\n")
 }

@@ -14,9 +14,9 @@ use super::words::{self, wrapped};
 use super::{Outcome, tickets};
 use crate::flex;
 use crate::job::{self, CheckReport, FootReport};
-use crate::limits::{Bound, Found, Repair};
+use crate::footbed::SHAPING;
+use crate::limits::{Bound, Change, Found, Repair, ValueChange};
 use crate::profile::Shelf;
-use crate::value::Value;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -125,25 +125,7 @@ fn together(repair: &Repair, accepted: bool) -> String {
         Repair::Change(change) if change.changes.is_empty() => {
             format!("the values alone cannot settle {}", words::listed(&words_of(&change.left), "and"))
         }
-        Repair::Change(change) => {
-            let unit = |value: Value| value.unit();
-            let change_words = change.changes.iter().map(|c| {
-                let [from, to] = [c.from, c.to].map(words::thousandths);
-                format!("{} {from} -> {to} {}", c.value.words(), unit(c.value))
-            });
-            let changes = words::listed(&change_words.collect::<Vec<_>>(), "and");
-            let bound = words::listed(&names(&change.bound_by), "and");
-            match change.left.as_slice() {
-                [] if change.found == Found::Exact => {
-                    format!("{changes} would pass, and no smaller change; bound by {bound}")
-                }
-                [] => format!("{changes} would pass; bound by {bound}"),
-                left => format!(
-                    "{changes} would settle all but {}, which these values do not move; bound by {bound}",
-                    words::listed(&words_of(left), "and")
-                ),
-            }
-        }
+        Repair::Change(change) => in_place(change),
         Repair::Never(never) => {
             let help = match never.help.as_slice() {
                 [] => String::new(),
@@ -157,6 +139,42 @@ fn together(repair: &Repair, accepted: bool) -> String {
     };
     wrapped(if accepted { "  in place of the reason: " } else { "  together: " }, &text)
 }
+
+/// A change, what bounds it, and what is known of smaller ones.
+fn in_place(change: &Change) -> String {
+    let told = |c: &ValueChange| {
+        let [from, to] = [c.from, c.to].map(words::thousandths);
+        format!("{} {from} -> {to} {}", c.value.words(), c.value.unit())
+    };
+    let every = |all: &[ValueChange], last| words::listed(&all.iter().map(told).collect::<Vec<_>>(), last);
+    let changes = every(&change.changes, "and");
+    let bounds: Vec<String> = change.bound_by.iter().map(|bound| bound.words()).collect();
+    let bound = words::listed(&bounds, "and");
+    if !change.left.is_empty() {
+        let left = words::listed(&words_of(&change.left), "and");
+        return format!("{changes} would settle all but {left}, which these values do not move; bound by {bound}");
+    }
+    let alone = if change.changes.len() == 1 { " alone" } else { "" };
+    let others = match change.alone.as_slice() {
+        [] => String::new(),
+        alone => format!("; so would alone {}", every(alone, "or")),
+    };
+    format!("{changes}{alone} would pass{}; bound by {bound}{others}", least(change))
+}
+
+/// What was minimised, where it was. Only the shaping values are in the sum; others moved with them are moved first.
+fn least(change: &Change) -> &'static str {
+    let shape = change.changes.iter().all(|c| SHAPING.contains(&c.value));
+    let rounded = change.changes.iter().any(|c| (c.to - c.least).abs() > TIDY);
+    match (change.found == Found::Exact && shape, rounded) {
+        (false, _) => "",
+        (true, false) => ", the least weighted change of the values that shape the top",
+        (true, true) => ", rounded from the least weighted change of the values that shape the top",
+    }
+}
+
+/// Two figures that differ by less are told as one, mm and deg.
+const TIDY: f64 = 1e-6;
 
 fn words_of(limits: &[&str]) -> Vec<String> {
     limits.iter().map(|limit| limit.replace('_', " ")).collect()

@@ -49,6 +49,8 @@ pub struct Question<'a> {
     pub load: &'a Load,
     /// Share of the foot's own drop that is wanted, for the suggestion.
     pub wanted_share: Option<f64>,
+    /// How thick this top lets the flex zone be, mm; `None`: not looked at.
+    pub room_mm: Option<f64>,
     /// Share of a hollow that is filled back, also of one that is only suggested.
     pub stabiliser_share: f64,
 }
@@ -150,8 +152,10 @@ pub struct Sensitivity {
 pub struct Suggestion {
     /// As the ticket wants it.
     pub wanted_share: f64,
-    /// Thickness that gives it; `None` when none does.
+    /// Thickness that gives it; `None` when none does that this top has room for.
     pub flex_zone_thickness_mm: Option<f64>,
+    /// Of the thicknesses that material and top have room for the one that comes nearest, mm.
+    pub nearest_mm: f64,
     /// Share at that thickness, or at the nearest that there is.
     pub share: f64,
     /// The answer in words.
@@ -408,31 +412,57 @@ fn suggest(
     let (mut thin, mut thick) = (material.least.flex_zone + material.sanding_mm, thickest(question.footbed));
     thick = thick.max(thin + SUGGESTED_TO_MM);
     let (most, least) = (share(thin)?, share(thick)?);
-    let not = |share: f64, words: String| Suggestion { wanted_share, flex_zone_thickness_mm: None, share, words };
+    let not = |nearest_mm: f64, share: f64, words: String| Suggestion {
+        wanted_share,
+        flex_zone_thickness_mm: None,
+        nearest_mm,
+        share,
+        words,
+    };
+    let needed = thin;
+    // Where the top is lower than what is asked, it is the top that a fitter gets.
+    let top = question.room_mm.unwrap_or(f64::INFINITY);
+    let room = ((top / SUGGESTED_TO_MM + 1e-6).floor() * SUGGESTED_TO_MM).max(needed);
     let percent = |share: f64| format!("{:.0} %", 100.0 * share);
     if wanted_share > most {
         let words = format!(
             "not reachable: {} is the most, at the {thin:.1} mm that the material needs; a lower medial arch allows more",
             percent(most)
         );
-        return Ok(not(most, words));
+        return Ok(not(needed, most, words));
     }
     if wanted_share < least {
         let words = format!(
             "not reachable: even solid to the board it allows {}; a higher medial arch allows less",
             percent(least)
         );
-        return Ok(not(least, words));
+        return Ok(not(room, least, words));
     }
     while thick - thin > 0.5 * SUGGESTED_TO_MM {
         let between = 0.5 * (thin + thick);
         if share(between)? > wanted_share { thin = between } else { thick = between }
     }
     let rounded = (0.5 * (thin + thick) / SUGGESTED_TO_MM).round() * SUGGESTED_TO_MM;
+    if rounded > room + 0.5 * SUGGESTED_TO_MM {
+        let nearest = share(room)?;
+        let words = format!(
+            "out of reach: {rounded:.1} mm would allow {}, and the top is only {top:.2} mm high in the flex zone; {room:.1} mm \
+             there allows {}. A higher heel_thickness and forefoot_thickness make room for more",
+            percent(share(rounded)?),
+            percent(nearest)
+        );
+        return Ok(not(room, nearest, words));
+    }
     let found = share(rounded)?;
     let how = if question.footbed.underside == Underside::Flat { " with underside = \"relieved\"" } else { "" };
     let words = format!("flex_zone_thickness = {rounded:.1}{how} allows {}", percent(found));
-    Ok(Suggestion { wanted_share, flex_zone_thickness_mm: Some(rounded), share: found, words })
+    Ok(Suggestion {
+        wanted_share,
+        flex_zone_thickness_mm: Some(rounded),
+        nearest_mm: rounded,
+        share: found,
+        words,
+    })
 }
 
 /// Thickness at which nothing is left to hollow: the top's greatest height in the flex zone.

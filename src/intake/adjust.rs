@@ -1,9 +1,11 @@
-//! After a try: one complaint, one change of 1 mm or 1 degree, and what to look at before it. Refuses
+//! After a try: one complaint, one change of 1 mm or 1 degree or as much of it as the limits leave, and what to look at before it. Refuses
 //! where a clinician comes first. Knows no text.
 
 use serde::Serialize;
 
 use crate::frame::Side;
+use crate::job;
+use crate::limits::{Interval, Intervals};
 use crate::profile::rules::{Complaint, Rules, Try};
 use crate::ticket::{FootOrder, Ticket, writable};
 use crate::value::Value;
@@ -28,6 +30,8 @@ pub struct Adjustment {
     pub because: String,
     /// Changes that come before it and have no room left, in words.
     pub passed_over: Vec<String>,
+    /// Why it is less than a whole step, in words; `None` where it is one.
+    pub less: Option<String>,
     /// Signs on which nothing is changed.
     pub refer_when: String,
     pub source: String,
@@ -49,7 +53,7 @@ pub enum Refusal {
          that is worse after two adjustments is for a clinician"
     )]
     Enough { complaint: String, side: &'static str, times: usize },
-    #[error("nothing is left to change by 1 for {complaint}: {why}; look at the boot, or measure the foot again")]
+    #[error("nothing is left to change for {complaint}: {why}; look at the boot, or measure the foot again")]
     NoRoom { complaint: String, why: String },
 }
 
@@ -68,7 +72,10 @@ pub enum AdjustError {
 /// As many changes for one complaint as are made before someone else looks.
 const ENOUGH: usize = 2;
 
-/// The one change for a complaint, or why there is none.
+/// A step that a limit cuts short is taken while so much of it is left: no less is felt. Shop's own choice.
+const LEAST_STEP_SHARE: f64 = 0.5;
+
+/// The one change for a complaint, no farther than the limits let the value go, or why there is none.
 ///
 /// # Errors
 /// A complaint or a side that there is not.
@@ -93,7 +100,10 @@ pub fn adjust(
         let (complaint, side) = (complaint.words.clone(), order.side.name());
         return Ok(Err(Refusal::Enough { complaint, side, times }));
     }
-    Ok(first_with_room(ticket, order, complaint))
+    // A ticket of which no footbed can be made has no limits to keep to; the ticket's own check tells of it.
+    let laid = job::laid(ticket, Some(order.side)).unwrap_or_default();
+    let intervals = laid.into_iter().next().map(|(design, _)| design.intervals).unwrap_or_default();
+    Ok(first_with_room(ticket, order, complaint, &intervals))
 }
 
 fn known<'a>(rules: &'a Rules, name: &str) -> Result<&'a Complaint, AdjustError> {
@@ -127,12 +137,18 @@ fn reason_of(complaint: &Complaint) -> String {
     format!("complaint {}: {}", complaint.name, complaint.words)
 }
 
-fn first_with_room(ticket: &Ticket, order: &FootOrder, complaint: &Complaint) -> Result<Adjustment, Refusal> {
+fn first_with_room(
+    ticket: &Ticket,
+    order: &FootOrder,
+    complaint: &Complaint,
+    intervals: &Intervals,
+) -> Result<Adjustment, Refusal> {
     let mut passed_over = vec![];
     for one in &complaint.tries {
-        match room(order, one) {
+        let limit = intervals.get(&one.value).copied().unwrap_or(Interval::ALL);
+        match room(order, one).and_then(|(from, to)| within(one, from, to, limit)) {
             Err(why) => passed_over.push(why),
-            Ok((from, to)) => {
+            Ok((from, to, less)) => {
                 let (value, unit) = (one.value, one.value.unit());
                 return Ok(Adjustment {
                     ticket: ticket.code.clone(),
@@ -147,6 +163,7 @@ fn first_with_room(ticket: &Ticket, order: &FootOrder, complaint: &Complaint) ->
                     unit,
                     because: one.because.clone(),
                     passed_over,
+                    less,
                     refer_when: complaint.refer_when.clone(),
                     source: complaint.source.told(),
                     change: format!("{} {} {from} -> {to}", order.side.name(), value.words()),
@@ -157,6 +174,24 @@ fn first_with_room(ticket: &Ticket, order: &FootOrder, complaint: &Complaint) ->
     }
     let why = if passed_over.is_empty() { "no change is listed for it".to_owned() } else { passed_over.join("; ") };
     Err(Refusal::NoRoom { complaint: complaint.words.clone(), why })
+}
+
+/// The same change no farther than the limits let the value go, with why it is less, or why so little is left that
+/// nothing is. A value that no limit lets stand as it is, or a reason typed, is not cut short: its check tells of it.
+fn within(one: &Try, from: f64, to: f64, limit: Interval) -> Result<(f64, f64, Option<String>), String> {
+    if !limit.holds(from) || limit.holds(to) {
+        return Ok((from, to, None));
+    }
+    let (name, unit) = (one.value.words(), one.value.unit());
+    let (end, by) = if one.add > 0.0 { (limit.hi, limit.by[1]) } else { (limit.lo, limit.by[0]) };
+    // Into the limit, to the tenth.
+    let tenths = 10.0 * end;
+    let end = if one.add > 0.0 { (tenths + 1e-6).floor() } else { (tenths - 1e-6).ceil() } / 10.0 + 0.0;
+    let why = format!("{name} may go to {end} {unit} and no farther for {}", by.words());
+    match (end - from) * one.add.signum() >= LEAST_STEP_SHARE * one.add.abs() - 1e-9 {
+        true => Ok((from, end, Some(why))),
+        false => Err(why),
+    }
 }
 
 /// From where to where a change goes, or why it has no room.

@@ -393,13 +393,13 @@ fn flex_zones(intake: &mut Intake, ticket: &Ticket, report: &CheckReport) -> Vec
         let words = format!("{kg} kg {} in {}: {}", foot.flex.load_title, ticket.make.material.name, suggestion.words);
         let source = "plate under load, docs/flex.md: a comparison, no promise; derived".to_owned();
         let least = ticket.make.material.least.flex_zone + ticket.make.material.sanding_mm;
-        let thickness = suggestion.flex_zone_thickness_mm.unwrap_or(0.0);
+        let thickness = suggestion.nearest_mm;
         value.steps.push(Step { words, result: suggest::hundredths(thickness), unit: "mm", source });
-        if let (true, Some(mm)) = (relieved, suggestion.flex_zone_thickness_mm) {
-            value.suggested = Some(suggest::hundredths(mm));
+        if relieved {
+            value.suggested = Some(suggest::hundredths(thickness));
             value.range = Some([least, 15.0]);
             value.confidence = Confidence::Roughly;
-            found.push((foot.side, mm));
+            found.push((foot.side, thickness));
         }
     }
     found

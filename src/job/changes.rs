@@ -102,7 +102,11 @@ fn make(m: &Make) -> Vec<Entry> {
         // How a blank is turned says nothing where none is.
         _ if m.underside == Underside::Flat => String::new(),
         Turning::Edges => "edges".into(),
-        Turning::Pins(p) => format!("pins {} and {} mm, {} high", p.diameters_mm[0], p.diameters_mm[1], p.height_mm),
+        Turning::Pins(p) => {
+            let [heel, toe] = p.diameters_mm;
+            let high = p.height_mm.map_or("as high as the edges leave".into(), |mm| format!("{mm} high"));
+            format!("pins {heel} and {toe} mm, {high}")
+        }
     };
     let passes = match m.passes {
         Passes::Quickest => "quickest",

@@ -107,7 +107,7 @@ impl Design<'_> {
             let (found, lay) = relaid(ticket, self.order.side, footbed, &beside);
             (found, lay.map_or(vec![], |lay| turning::floors(&ticket.make, footbed, &lay)))
         };
-        limits::repair(&case, &self.findings, &|changed| whole_of(ticket, changed), &laid)
+        limits::repair(&case, &self.findings, &self.intervals, &|changed| whole_of(ticket, changed), &laid)
     }
 
     /// The outlines of a pair in one blank that lie beside this one, as they are.
@@ -138,6 +138,7 @@ fn relaid(ticket: &Ticket, side: Side, footbed: &Footbed, beside: &[(Side, Outli
     pieces.sort_by_key(|piece| piece.side);
     let Arrangement { lays, findings } = lay_pieces(&ticket.make, &pieces);
     let lay = lays.into_iter().find(|lay| lay.side == side);
+    let lay = lay.map(|lay| Lay { pin_height_mm: turning::height_mm(&ticket.make, footbed, &lay), ..lay });
     let turned = lay.iter().flat_map(|lay| turning::findings(&ticket.make, footbed, lay));
     (findings.into_iter().filter(|f| f.side == side).chain(turned).collect(), lay)
 }

@@ -88,9 +88,11 @@ fn setup_words(make: &Make, turned: bool, feet: &[MadeFoot]) -> Vec<(String, Str
         "G{under}. Underside up, pins out of the bed. X0 Y0 at the marked corner, lower left seen from above, toes to +Y. \
          Touch the blank's upper face, set Z = {height}. Run under-..."
     );
+    // One height for all feet.
+    let pins = feet.first().map_or(vec![], |foot| pins(make, foot.lay.pin_height_mm));
     let places: Vec<String> =
-        pins(make).iter().map(|pin| format!("{} mm at X{:.1} Y{:.1}", pin.diameter_mm, pin.at.x, pin.at.y)).collect();
-    let back = match pins(make).first() {
+        pins.iter().map(|pin| format!("{} mm at X{:.1} Y{:.1}", pin.diameter_mm, pin.at.x, pin.at.y)).collect();
+    let back = match pins.first() {
         Some(pin) => format!(
             "G{top}. X, Y zero stays, Z0 on the bed. Pins {} mm high: {}. With the blank off run top-0-pins: it stops \
              {TOUCH_ABOVE_MM} mm over each. {PACKED} Turn the blank about its long axis (Y) onto the pins. Run the rest",

@@ -4,6 +4,7 @@ use super::Design;
 use crate::flex::{self, Flex, Question};
 use crate::limits::{self, Finding};
 use crate::ticket::Ticket;
+use crate::value::Value;
 
 /// Works out how the footbed gives and adds what there is to find, gravest first. A plate that cannot
 /// be worked out keeps no footbed from being made: why is said among what is not known.
@@ -18,6 +19,7 @@ pub(super) fn under_load(ticket: &Ticket, design: &mut Design) -> Flex {
         weight_kg: ticket.wearer.weight_kg,
         load,
         wanted_share: order.support.allowed_drop,
+        room_mm: design.intervals.get(&Value::FlexZoneThickness).and_then(|zone| zone.ends()).map(|[_, most]| most),
         stabiliser_share: order.support.stabiliser_share,
     };
     let flex = flex::answer(&question).unwrap_or_else(|error| Flex {

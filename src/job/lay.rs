@@ -6,6 +6,7 @@ use super::design::Design;
 use super::marks::{self, Mark};
 use super::nest::{self, Nest};
 use super::target::blank_top_mm;
+use super::turning;
 use crate::carve::KeepOut;
 use crate::curve::Outline;
 use crate::frame::{Placement, Point2, Rect, Side, Vector3, bench_from_foot};
@@ -54,6 +55,8 @@ pub struct Lay {
     pub keep_out: Vec<KeepOut>,
     /// What is engraved beside it.
     pub mark: Option<Mark>,
+    /// How high the pins stand that bring it back, mm: one height for all feet of a job.
+    pub pin_height_mm: f64,
 }
 
 impl Lay {
@@ -220,7 +223,14 @@ fn lays(make: &Make, pieces: &[Piece], places: &[Placement]) -> Vec<Lay> {
         let others = pieces.iter().zip(places).enumerate().filter(|(other, _)| *other != k);
         let others = others.map(|(_, (piece, &place))| keep_out(piece, place));
         let under = (make.underside == Underside::Relieved).then(|| turned(top, &make.blank));
-        Lay { side: piece.side, top, under, keep_out: clamps.iter().cloned().chain(others).collect(), mark: None }
+        Lay {
+            side: piece.side,
+            top,
+            under,
+            keep_out: clamps.iter().cloned().chain(others).collect(),
+            mark: None,
+            pin_height_mm: turning::usual_height_mm(make),
+        }
     };
     pieces.iter().zip(places).enumerate().map(lay).collect()
 }

@@ -175,7 +175,8 @@ pub fn make(ticket: &Ticket, ticket_text: &str, side: Option<Side>, precision: P
 /// shares a blank, the other foot is laid with it whichever is asked for.
 pub fn laid(ticket: &Ticket, side: Option<Side>) -> Result<Vec<(Design<'_>, Lay)>, JobError> {
     let asked = |foot: Side| side.is_none_or(|side| side == foot);
-    let shared = ticket.make.laying == Laying::Pair;
+    // Both feet in one blank are laid together, and on pins whose height follows the edges both tell it.
+    let shared = ticket.make.laying == Laying::Pair || turning::follows_edges(&ticket.make);
     let orders = ticket.feet.iter().map(|order| (order.side, order)).filter(|(foot, _)| shared || asked(*foot));
     let designs = each_foot(orders.collect(), |order| Ok(design(ticket, order)?))?;
     Ok(arranged(ticket, designs).into_iter().filter(|(_, lay)| asked(lay.side)).collect())
@@ -186,7 +187,10 @@ fn arranged<'a>(ticket: &'a Ticket, designs: Vec<Design<'a>>) -> Vec<(Design<'a>
     let every: Vec<&Design> = designs.iter().collect();
     let mut arrangement = lay(&ticket.make, &every);
     lay::mark(&ticket.make, &ticket.code, &every, &mut arrangement);
-    let Arrangement { lays, findings } = arrangement;
+    let Arrangement { mut lays, findings } = arrangement;
+    let heights = designs.iter().zip(&lays).map(|(design, lay)| turning::height_mm(&ticket.make, &design.footbed, lay));
+    let pin_height_mm = heights.fold(turning::usual_height_mm(&ticket.make), f64::min);
+    lays.iter_mut().for_each(|lay| lay.pin_height_mm = pin_height_mm);
     designs
         .into_iter()
         .zip(lays)

@@ -102,7 +102,7 @@ pub fn write(
     let mut top = plan(&target, make, lay)?;
     let turned = !under.is_empty();
     if turned {
-        top.splice(0..0, touch(&target, make)?);
+        top.splice(0..0, touch(&target, make, lay.pin_height_mm)?);
     }
     let each = |face: Face| move |path| (face, path);
     under
@@ -160,8 +160,8 @@ fn plan(target: &Target, make: &Make, lay: &Lay) -> Result<Vec<Toolpath>, StageE
 }
 
 /// The dry run over the pins; none for a blank that is turned by its edges.
-fn touch(target: &Target, make: &Make) -> Result<Option<Toolpath>, StageError> {
-    let tops: Vec<_> = turning::pins(make).iter().map(turning::Pin::top).collect();
+fn touch(target: &Target, make: &Make, height_mm: f64) -> Result<Option<Toolpath>, StageError> {
+    let tops: Vec<_> = turning::pins(make, height_mm).iter().map(turning::Pin::top).collect();
     if tops.is_empty() {
         return Ok(None);
     }

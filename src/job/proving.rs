@@ -198,7 +198,7 @@ impl Job<'_> {
         let rules = Rules { floor: Some(floor), hold: Some(self.hold()), ..self.rules() };
         let mut proof = carve::prove(cuts, &target, &rules)?;
         if self.has_hollow() {
-            let struck: Vec<_> = pins(self.make).iter().filter_map(|pin| struck(pin, &proof.carved)).collect();
+            let struck: Vec<_> = pins(self.make, self.lay.pin_height_mm).iter().filter_map(|pin| struck(pin, &proof.carved)).collect();
             struck.into_iter().for_each(|violation| proof.refuse(violation));
         }
         Ok(proof)
@@ -211,7 +211,8 @@ impl Job<'_> {
             return Ok(None);
         }
         let target = target::target(&self.design.footbed, self.lay.top, self.make, SLAB_STEP_MM);
-        let stand = pins(self.make).into_iter().filter(|_| self.has_hollow()).map(|pin| pin.height_mm);
+        let pins = pins(self.make, self.lay.pin_height_mm);
+        let stand = pins.into_iter().filter(|_| self.has_hollow()).map(|pin| pin.height_mm);
         let highest = stand.reduce(f64::max).unwrap_or(target.blank_top_mm);
         let surface = Grid::filled(target.surface.lattice, highest);
         let slab = Target { surface, blank_top_mm: highest, ..target };
@@ -300,7 +301,7 @@ fn struck(pin: &Pin, carved: &Grid) -> Option<Violation> {
         measured: lowest,
         allowed: pin.height_mm,
         message: format!(
-            "cutters come down to {lowest:.2} mm over the pin {}, which stands {:.2} mm high: take lower pins or a longer blank",
+            "cutters come down to {lowest:.2} mm over the pin {}, which stands {:.2} mm high: take lower pins",
             pin.place, pin.height_mm
         ),
     })

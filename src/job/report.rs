@@ -334,7 +334,7 @@ pub(super) fn job(ticket: &Ticket, feet: &[MadeFoot], sha256: &str, files: &[Out
         material: ticket.make.material.name.clone(),
         blank: ticket.make.blank.name.clone(),
         machine: ticket.make.machine.name.clone(),
-        milling: milling_report(&ticket.make, programs.iter().any(|p| p.face == Face::Under.name())),
+        milling: milling_report(&ticket.make, pins_of(ticket, feet, &programs)),
         lay: lay_report::report(ticket, feet),
         values: reports.iter().map(|foot| (foot.side, foot.values.clone())).collect(),
         findings: reports.iter().flat_map(|foot| foot.findings.clone()).collect(),
@@ -397,7 +397,14 @@ fn pin_report(pin: &Pin) -> PinReport {
     PinReport { at_mm: [pin.at.x, pin.at.y], diameter_mm: pin.diameter_mm, height_mm: pin.height_mm }
 }
 
-fn milling_report(make: &Make, turned: bool) -> MillingReport {
+/// The pins on the bed, of one height for all feet; none where nothing is turned.
+fn pins_of(ticket: &Ticket, feet: &[MadeFoot], programs: &[ProgramReport]) -> Vec<PinReport> {
+    let turned = programs.iter().any(|p| p.face == Face::Under.name());
+    let lay = feet.first().map(|foot| &foot.lay).filter(|_| turned);
+    lay.map_or(vec![], |lay| pins(&ticket.make, lay.pin_height_mm).iter().map(pin_report).collect())
+}
+
+fn milling_report(make: &Make, pins: Vec<PinReport>) -> MillingReport {
     let (tabs, skin_mm) = match make.hold {
         Hold::Tabs(tabs) => (Some(tabs), None),
         Hold::Skin { thickness_mm } => (None, Some(thickness_mm)),
@@ -407,7 +414,7 @@ fn milling_report(make: &Make, turned: bool) -> MillingReport {
         step_down_mm: make.material.step_down_mm,
         blank_top_mm: blank_top_mm(&make.blank),
         bed_cut_mm: make.machine.bed_cut_mm,
-        pins: if turned { pins(make).iter().map(pin_report).collect() } else { vec![] },
+        pins,
         tabs: tabs.map(|Tabs { count, length_mm, thickness_mm }| TabsReport { count, length_mm, thickness_mm }),
         skin_mm,
     }

@@ -10,7 +10,7 @@ use crate::frame::{Placement, Point2, Point3};
 use crate::grid::Lattice;
 use crate::limits::{self, Bound, Finding, Floor, PinRoom};
 use crate::path::{OUTWARD_MM, PinHole};
-use crate::ticket::{Make, Turning};
+use crate::ticket::{LEAST_PIN_HEIGHT_MM, Make, Pins, Turning, USUAL_PIN_HEIGHT_MM, Underside};
 
 /// A hole is this much wider than its pin, mm: foam gives, a dowel does not. Shop's own choice.
 const CLEARANCE_MM: f64 = 0.2;
@@ -57,15 +57,40 @@ impl Pin {
     }
 }
 
-/// The pins of this job; none for a blank that is turned by its edges. Their places depend on the
+/// How high pins stand before anything is known of the piece, mm.
+pub(super) fn usual_height_mm(make: &Make) -> f64 {
+    match make.turning {
+        Turning::Pins(pins) => pins.height_mm.unwrap_or(USUAL_PIN_HEIGHT_MM),
+        Turning::Edges => USUAL_PIN_HEIGHT_MM,
+    }
+}
+
+/// Whether the ticket leaves the pins' height to the edges.
+pub(super) fn follows_edges(make: &Make) -> bool {
+    make.underside == Underside::Relieved && matches!(make.turning, Turning::Pins(Pins { height_mm: None, .. }))
+}
+
+/// How high the pins under this piece stand, mm: as asked, else what the cutters leave over them, in tenths, no
+/// more than usual and no less than holds.
+pub(super) fn height_mm(make: &Make, footbed: &Footbed, lay: &Lay) -> f64 {
+    let usual = usual_height_mm(make);
+    if !follows_edges(make) || deepest(footbed).is_none() {
+        return usual;
+    }
+    let allowed = |pin: Pin| room(make, footbed, lay.top, &pin).height_allowed_mm;
+    let most = pins(make, usual).into_iter().map(allowed).fold(usual, f64::min);
+    ((most * 10.0 + 1e-6).floor() / 10.0).clamp(LEAST_PIN_HEIGHT_MM, usual)
+}
+
+/// The pins of this job at the height that its lays have; none for a blank that is turned by its edges. Their places depend on the
 /// blank and the pins alone, so that a board with pins serves every foot cut from such a blank.
-pub fn pins(make: &Make) -> Vec<Pin> {
+pub fn pins(make: &Make, height_mm: f64) -> Vec<Pin> {
     let Turning::Pins(pins) = make.turning else { return vec![] };
     let pin = |diameter_mm: f64, place, y: &dyn Fn(f64) -> f64| {
         // To the tenth of a millimetre, so that a technician can measure it.
         let in_from_end = (10.0 * (0.5 * (diameter_mm + CLEARANCE_MM) + WALL_MM)).round() / 10.0;
         let at = Point2::new(0.5 * make.blank.width_mm, y(in_from_end));
-        Pin { at, diameter_mm, height_mm: pins.height_mm, place }
+        Pin { at, diameter_mm, height_mm, place }
     };
     let [heel, toe] = pins.diameters_mm;
     vec![
@@ -83,7 +108,7 @@ pub(super) fn findings(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Finding
     }
     let Some((deepest_mm, at)) = deepest(footbed) else { return vec![limits::no_hollow(side)] };
     let mut found: Vec<Finding> =
-        pins(make).iter().flat_map(|pin| limits::pin_room(side, &room(make, footbed, lay.top, pin))).collect();
+        pins(make, lay.pin_height_mm).iter().flat_map(|pin| limits::pin_room(side, &room(make, footbed, lay.top, pin))).collect();
     if make.turning == Turning::Edges {
         found.push(limits::turned_by_edges(side, make.blank.width_mm));
     }
@@ -91,7 +116,7 @@ pub(super) fn findings(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Finding
     found
 }
 
-/// Where the top must stand high enough for what the cutters leave over the pins; none where no pins
+/// Where the top must stand high enough for what the cutters leave over the pins, as low as they may be; none where no pins
 /// stand. A shelf that has fallen as far as it may hangs on the edge alone.
 pub fn floors(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Floor> {
     if lay.under.is_none() || deepest(footbed).is_none() {
@@ -105,7 +130,9 @@ pub fn floors(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Floor> {
             false => vec![Floor { at: p, least_mm, by }, Floor { at: edge, least_mm, by }],
         }
     };
-    pins(make).iter().flat_map(|pin| over_pin(lay.top, pin).flat_map(|p| over(pin, p)).collect::<Vec<_>>()).collect()
+    let lowest_mm = if follows_edges(make) { LEAST_PIN_HEIGHT_MM } else { lay.pin_height_mm };
+    let pins = pins(make, lowest_mm);
+    pins.iter().flat_map(|pin| over_pin(lay.top, pin).flat_map(|p| over(pin, p)).collect::<Vec<_>>()).collect()
 }
 
 /// The deepest place of the hollow; `None` where there is none.

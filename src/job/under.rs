@@ -47,7 +47,7 @@ pub(super) fn plan(design: &Design, lay: &Lay, make: &Make, precision: Precision
     cutting.spindle_rpm = programs::spindle_rpm(make);
     let fault = |step| move |source| StageError::Path { step: programs::file_step(Face::Under, step), source };
     let seconds = |path: &Toolpath| nc::estimate_s(path, &make.machine).unwrap_or(f64::INFINITY);
-    let holes: Vec<_> = turning::pins(make).iter().map(|pin| pin.hole(make)).collect();
+    let holes: Vec<_> = turning::pins(make, lay.pin_height_mm).iter().map(|pin| pin.hole(make)).collect();
     let mut paths = vec![];
     if !holes.is_empty() {
         paths.push(path::pin_holes(&whole, &cutting, &holes).map_err(fault(Step::PinHoles))?);

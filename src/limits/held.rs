@@ -5,7 +5,7 @@
 use super::field::{Zone, least_mm};
 use super::interval::{Bound, Interval, Intervals};
 use super::order::writable;
-use super::repair::ValueChange;
+use super::repair::{Relaid, ValueChange, stops};
 use super::search::Rebuild;
 use super::{Case, ROUNDING, shop};
 use crate::footbed::Footbed;
@@ -41,6 +41,12 @@ impl Changed {
             read_back: case.read_back.clone(),
             held: vec![],
         }
+    }
+
+    /// What stops it, as it would lie in its blank.
+    pub(super) fn stops(&self, case: &Case, relaid: Relaid) -> Vec<&'static str> {
+        let case = self.case(case);
+        [stops(&super::check(&case).0), stops(&relaid(case.footbed).0)].concat()
     }
 
     /// The case of the changed order.
@@ -80,13 +86,17 @@ impl Changed {
 
     /// What the changes of held values cost as written, and at their least.
     pub(super) fn cost(&self) -> (f64, f64) {
-        let own = |value| self.order.support.change_weights.get(&value).copied();
-        let weight = |value: Value| own(value).unwrap_or(if OF_LINER.contains(&value) { SIZE_WEIGHT } else { 1.0 });
         self.held.iter().fold((0.0, 0.0), |(cost, least), (change, _)| {
-            let one = weight(change.value);
+            let one = weight(&self.order, change.value);
             (cost + one * (change.to - change.from).abs(), least + one * (change.least - change.from).abs())
         })
     }
+}
+
+/// What one mm or degree of a value's change counts.
+pub(super) fn weight(order: &FootOrder, value: Value) -> f64 {
+    let own = order.support.change_weights.get(&value).copied();
+    own.unwrap_or(if OF_LINER.contains(&value) { SIZE_WEIGHT } else { 1.0 })
 }
 
 /// The order with every held value as far as its own limits ask, whatever the surface does.

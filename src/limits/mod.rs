@@ -7,6 +7,7 @@
 //! What a shaping value can settle is a line (`order::lines`) or a bound at every place (`field::Allowed`):
 //! intervals and repair follow from those.
 
+mod alone;
 mod bench;
 mod boot;
 mod feet;

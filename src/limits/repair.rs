@@ -11,11 +11,11 @@ use serde::Serialize;
 
 use super::field::{Allowed, Floor, Moves, Moving, STEEP, Seen};
 use super::held::{self, Changed};
-use super::interval::{Bound, Found};
+use super::interval::{Bound, Found, Intervals};
 use super::line::{Amounts, Line, amount_of, dot, only, own_unit};
 use super::lp::{NoChange, least_change};
 use super::search::{Rebuild, search};
-use super::{Case, Finding, Severity, order};
+use super::{Case, Finding, Severity, alone, order};
 use crate::footbed::{Footbed, SHAPING};
 use crate::value::Value;
 
@@ -60,6 +60,9 @@ pub struct Change {
     /// Exact: no smaller change passes. Searched: a size was moved to an end that only other designs tell; it passes, and
     /// whether another size together with others would cost less was not looked for.
     pub found: Found,
+    /// Other changes of one value each that pass as well, by themselves and at a greater cost; the least first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub alone: Vec<ValueChange>,
 }
 
 /// One value's share of a change, in its own unit.
@@ -87,12 +90,18 @@ pub struct Contradiction {
 pub type Relaid<'a> = &'a (dyn Fn(&Footbed) -> (Vec<Finding>, Vec<Floor>) + Sync);
 
 /// What the values together can do about what stops this foot; `None` when nothing stops it. `findings` is all that
-/// was found, also about how the pieces lie; `rebuild` makes the changed footbed and `relaid` lays it. It is looked at
-/// with [`super::check`] before it is told.
+/// was found, also about how the pieces lie, `intervals` how far each value may go; `rebuild` makes the changed footbed and
+/// `relaid` lays it. It is looked at with [`super::check`] before it is told.
 ///
-/// Sizes, cup width and flex zone go as far as limits of their own ask, then the shaping values as far as the rest does.
+/// Where one value passes by itself at no greater cost than several together, it is that one. Else sizes, cup width and flex zone go as far as limits of their own ask, then the shaping values as far as the rest does.
 /// What is left then may be how the piece lies, which one size more can settle.
-pub fn repair(case: &Case, findings: &[Finding], rebuild: Rebuild, relaid: Relaid) -> Option<Repair> {
+pub fn repair(
+    case: &Case,
+    findings: &[Finding],
+    intervals: &Intervals,
+    rebuild: Rebuild,
+    relaid: Relaid,
+) -> Option<Repair> {
     let found = stops(findings);
     if found.is_empty() {
         return None;
@@ -113,8 +122,9 @@ pub fn repair(case: &Case, findings: &[Finding], rebuild: Rebuild, relaid: Relai
             (best, None) => best,
         };
     }
-    Some(match best {
-        Ok((change, left, _)) => Repair::Change(Change { left: each_once(left.into_iter().chain(others)), ..change }),
+    let singles = alone::passing(case, intervals, rebuild, relaid);
+    Some(match alone::or_alone(best.map(|(change, left, _)| (change, left)), singles) {
+        Ok((change, left)) => Repair::Change(Change { left: each_once(left.into_iter().chain(others)), ..change }),
         Err(NotShaped::Never(contradiction)) => Repair::Never(contradiction),
         Err(NotShaped::Lost) => return None,
     })
@@ -135,7 +145,7 @@ fn by_one_more(case: &Case, from: &Changed, rebuild: Rebuild, relaid: Relaid) ->
 type Shaped = (Change, Vec<&'static str>, Changed);
 
 /// Why the shaping values do not settle what stops.
-enum NotShaped {
+pub(super) enum NotShaped {
     Never(Contradiction),
     /// The solver gave up, or there is no design.
     Lost,
@@ -154,24 +164,59 @@ fn shaped(case: &Case, held: &Changed, rebuild: Rebuild, relaid: Relaid) -> Resu
         Err(NoChange::Lost) => return Err(NotShaped::Lost),
     };
     let written = known.written(&exact);
+    let tidied = tidied(&moving.amounts, &exact).filter(|tidied| known.cost(tidied) < known.cost(&written));
+    let (exact, written, after) = match tidied.and_then(|tidied| passes_at(case, held, &moving, &tidied, rebuild, relaid)) {
+        Some((tidied, after)) => (tidied, tidied, Some(after)),
+        None => (exact, written, None),
+    };
     let mut changes = changes(&moving.amounts, &written, &exact);
     let bound_by = if changes.is_empty() { vec![] } else { known.binding(&exact) };
     let bound_by = each_once(bound_by.into_iter().chain(held.held.iter().map(|(_, by)| *by)));
-    let after = held.asking(&settings_of(&changes), rebuild).ok_or(NotShaped::Lost)?;
-    let of_case = after.case(case);
-    let left = [stops(&super::check(&of_case).0), stops(&relaid(of_case.footbed).0)].concat();
+    let after = after.or_else(|| held.asking(&settings_of(&changes), rebuild)).ok_or(NotShaped::Lost)?;
+    let left = after.stops(case, relaid);
     let (cost, least_cost) = held.cost();
     let (cost, least_cost) = (cost + known.cost(&written), least_cost + known.cost(&exact));
     changes.extend(held.held.iter().map(|(change, _)| *change));
     changes.sort_by_key(|change| change.value);
-    Ok((Change { changes, cost, least_cost, bound_by, left: vec![], found: Found::Exact }, left, after))
+    let change = Change { changes, cost, least_cost, bound_by, left: vec![], found: Found::Exact, alone: vec![] };
+    Ok((change, left, after))
+}
+
+/// The exact answer with what lies within the solver's spare of a tenth put on it; `None` where a changed value does not.
+fn tidied(from: &Amounts, exact: &Amounts) -> Option<Amounts> {
+    const NEAR: f64 = 1e-3;
+    let mut tidied = *exact;
+    for (k, value) in SHAPING.into_iter().enumerate() {
+        let (now, own) = (own_unit(value, from[k]), own_unit(value, exact[k]));
+        if (own - now).abs() > UNCHANGED {
+            let tenth = (own * STEPS[0]).round() / STEPS[0];
+            if (own - tenth).abs() > NEAR {
+                return None;
+            }
+            tidied[k] = amount_of(value, tenth);
+        }
+    }
+    Some(tidied)
+}
+
+/// The changed order, where these amounts stop nothing at all.
+fn passes_at(
+    case: &Case,
+    held: &Changed,
+    moving: &Moving,
+    amounts: &Amounts,
+    rebuild: Rebuild,
+    relaid: Relaid,
+) -> Option<(Amounts, Changed)> {
+    let after = held.asking(&settings_of(&changes(&moving.amounts, amounts, amounts)), rebuild)?;
+    after.stops(case, relaid).is_empty().then_some((*amounts, after))
 }
 
 fn settings_of(changes: &[ValueChange]) -> Vec<(Value, f64)> {
     changes.iter().map(|change| (change.value, change.to)).collect()
 }
 
-fn stops(findings: &[Finding]) -> Vec<&'static str> {
+pub(super) fn stops(findings: &[Finding]) -> Vec<&'static str> {
     findings.iter().filter(|f| f.severity == Severity::Stop).map(|f| f.limit).collect()
 }
 

@@ -158,8 +158,8 @@ fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
     });
     one.unwrap_or_else(|| {
         let names: Vec<&str> = values.iter().map(|v| v.name()).collect();
-        let (names, verb) = (names.join(" and "), if names.len() > 1 { "move" } else { "moves" });
-        format!("no one value passes alone: {names} {verb} it; `check` tells the least change of several")
+        let names = names.join(" or ");
+        format!("{names} moves it, but no change of it alone passes; `check` tells what would")
     })
 }
 

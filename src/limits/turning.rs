@@ -4,6 +4,7 @@
 use super::field::past;
 use super::{Finding, Severity};
 use crate::frame::{Point2, Side};
+use crate::ticket::LEAST_PIN_HEIGHT_MM;
 
 /// A pin's place, measured in the blank.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,8 +40,11 @@ pub fn pin_room(side: Side, room: &PinRoom) -> Vec<Finding> {
     let tall = past(high, most).then(|| {
         let message =
             format!("the pin {place} stands {high:.1} mm high; the cutters come down to {most:.1} mm over it");
-        let advice =
-            format!("ask pins.height = {:.1}, a thicker edge there, or a longer blank", (most * 10.0).floor() / 10.0);
+        let lower = (most * 10.0 + 1e-6).floor() / 10.0;
+        let advice = match lower >= LEAST_PIN_HEIGHT_MM {
+            true => format!("ask pins.height = {lower:.1}, or a thicker edge there"),
+            false => "ask a thicker edge there, or turning = \"edges\" with a well measured blank".to_string(),
+        };
         Finding::new("pin_height", Severity::Stop, side, message, advice).numbers(high, most, "mm").never_overruled()
     });
     wide.into_iter().chain(tall).collect()

@@ -5,7 +5,7 @@ use crate::profile::{Blank, Cutter, Kind, Material, Shelf};
 use crate::written::{Need, Section};
 
 use super::reading::look_up;
-use super::{Make, Passes, Pins, Sense, Turning, Underside, hold, ranges};
+use super::{Make, Passes, Pins, Sense, Turning, USUAL_PIN_HEIGHT_MM, Underside, hold, ranges};
 
 /// Cutters where the ticket names none: (key, profile, why). Shop's own choices.
 const USUAL_CUTTERS: [(&str, &str, &str); 3] = [
@@ -14,9 +14,6 @@ const USUAL_CUTTERS: [(&str, &str, &str); 3] = [
     ("perimeter", "flat-6", "flat-6, as its flutes reach through the blank"),
 ];
 
-/// Pins stand this high where the ticket says nothing, mm: they only place the blank, the hold-down
-/// holds it, and no cutter may come down to them. Shop's own choice.
-const USUAL_PIN_HEIGHT_MM: f64 = 2.5;
 /// The pins differ by at least this much, so that the blank goes on one way only, mm. Shop's own choice.
 const LEAST_PIN_DIFFERENCE_MM: f64 = 1.0;
 /// The pin behind the heel is this much thicker than the other, mm: the next common dowel.
@@ -227,14 +224,14 @@ fn turning(
         Some(By::Pins)
     };
     let least_mm = 2.0 * perimeter?.shape.radius();
-    let usual = Pins { diameters_mm: [least_mm + USUAL_PIN_DIFFERENCE_MM, least_mm], height_mm: USUAL_PIN_HEIGHT_MM };
+    let usual = Pins { diameters_mm: [least_mm + USUAL_PIN_DIFFERENCE_MM, least_mm], height_mm: None };
     if !s.has("pins") {
         s.allow("pins");
         let [heel, toe] = usual.diameters_mm;
         if let (Some(Underside::Relieved), Some(By::Pins)) = (underside, by) {
             let words = format!(
-                "pins of {heel} mm behind the heel and {toe} mm ahead of the toes, {USUAL_PIN_HEIGHT_MM} mm high: the \
-                 perimeter cutter's diameter and the next dowel"
+                "pins of {heel} mm behind the heel and {toe} mm ahead of the toes, {USUAL_PIN_HEIGHT_MM} mm high or \
+                 as much lower as the edges need: the perimeter cutter's diameter and the next dowel"
             );
             filled_in.push(("pins", words));
         }
@@ -254,7 +251,7 @@ fn turning(
 }
 
 fn pins(s: &Section, usual: Pins, least_mm: f64) -> Option<Pins> {
-    let height_mm = s.number_or("height", ranges::PIN_HEIGHT, usual.height_mm);
+    let height_mm = s.number("height", Need::Optional, ranges::PIN_HEIGHT);
     let diameters = if s.has("diameters") {
         s.numbers("diameters", Need::Required, ranges::PIN_DIAMETER)
     } else {
@@ -272,5 +269,5 @@ fn pins(s: &Section, usual: Pins, least_mm: f64) -> Option<Pins> {
         s.at("diameters", message, format!("let them differ by {LEAST_PIN_DIFFERENCE_MM} mm or more"));
         return None;
     }
-    Some(Pins { diameters_mm, height_mm: height_mm? })
+    Some(Pins { diameters_mm, height_mm })
 }

@@ -204,14 +204,20 @@ pub enum Turning {
     Edges,
 }
 
+/// Pins stand no higher than this where the ticket says nothing, mm: they only place the blank, the hold-down
+/// holds it, and no cutter may come down to them. Shop's own choice.
+pub const USUAL_PIN_HEIGHT_MM: f64 = 2.5;
+/// Lower pins hold no blank in its place, mm: the least that a ticket may ask. Shop's own choice.
+pub const LEAST_PIN_HEIGHT_MM: f64 = 1.0;
+
 /// The pins on the bed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[allow(missing_docs)]
 pub struct Pins {
     /// Behind the heel, ahead of the toes.
     pub diameters_mm: [f64; 2],
-    /// Of their tops above the bed.
-    pub height_mm: f64,
+    /// Of their tops above the bed; `None`: what the edges leave, no more than usual.
+    pub height_mm: Option<f64>,
 }
 
 /// Direction of the finishing passes.

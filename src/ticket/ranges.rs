@@ -45,7 +45,7 @@ pub(super) const TAB_LENGTH: Allowed = Allowed::mm(2.0, 30.0);
 pub(super) const TAB_THICKNESS: Allowed = Allowed::mm(0.2, 10.0);
 
 pub(super) const PIN_DIAMETER: Allowed = Allowed::mm(2.0, 30.0);
-pub(super) const PIN_HEIGHT: Allowed = Allowed::mm(1.0, 20.0);
+pub(super) const PIN_HEIGHT: Allowed = Allowed::mm(super::LEAST_PIN_HEIGHT_MM, 20.0);
 /// A skin of 0.3 to 1 mm holds a footbed and is cut with a knife (common practice, no source).
 pub(super) const SKIN: Allowed = Allowed::mm(0.2, 2.0);
 /// Clamps stand on the bed within a metre of the blank.
