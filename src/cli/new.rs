@@ -130,13 +130,17 @@ fn one_by_one(shelf: &Shelf, console: &Console) -> Result<Answers, Failure> {
             continue;
         }
         // An answer may make an earlier one doubtful, which is then asked for once more.
-        let mut open = vec![question];
-        while let Some(question) = open.pop() {
-            for doubt in answered(&mut answers, &question, shelf, console)? {
-                console.aside(&wrapped("  ", &doubt.words));
-                open.retain(|known| *known != doubt.about);
-                open.push(doubt.about);
+        let mut doubts = answered(&mut answers, &question, shelf, console)?;
+        while !doubts.is_empty() {
+            let Doubt { words, about } = doubts.remove(0);
+            console.aside(&wrapped("  ", &words));
+            let before = answers.text();
+            let more = answered(&mut answers, &about, shelf, console)?;
+            if answers.text() != before {
+                // What was doubted of the other answer is told anew where it still holds.
+                doubts.retain(|doubt| doubt.about != about);
             }
+            doubts.extend(more);
         }
     }
     Ok(answers)
