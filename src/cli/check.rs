@@ -13,8 +13,8 @@ use super::tickets::Loaded;
 use super::words::{self, wrapped};
 use super::{Outcome, tickets};
 use crate::flex;
-use crate::job::{self, CheckReport, FootReport};
 use crate::footbed::SHAPING;
+use crate::job::{self, CheckReport, FootReport};
 use crate::limits::{Bound, Change, Found, Repair, ValueChange};
 use crate::profile::Shelf;
 

@@ -456,13 +456,7 @@ fn suggest(
     let found = share(rounded)?;
     let how = if question.footbed.underside == Underside::Flat { " with underside = \"relieved\"" } else { "" };
     let words = format!("flex_zone_thickness = {rounded:.1}{how} allows {}", percent(found));
-    Ok(Suggestion {
-        wanted_share,
-        flex_zone_thickness_mm: Some(rounded),
-        nearest_mm: rounded,
-        share: found,
-        words,
-    })
+    Ok(Suggestion { wanted_share, flex_zone_thickness_mm: Some(rounded), nearest_mm: rounded, share: found, words })
 }
 
 /// Thickness at which nothing is left to hollow: the top's greatest height in the flex zone.

@@ -198,7 +198,8 @@ impl Job<'_> {
         let rules = Rules { floor: Some(floor), hold: Some(self.hold()), ..self.rules() };
         let mut proof = carve::prove(cuts, &target, &rules)?;
         if self.has_hollow() {
-            let struck: Vec<_> = pins(self.make, self.lay.pin_height_mm).iter().filter_map(|pin| struck(pin, &proof.carved)).collect();
+            let struck: Vec<_> =
+                pins(self.make, self.lay.pin_height_mm).iter().filter_map(|pin| struck(pin, &proof.carved)).collect();
             struck.into_iter().for_each(|violation| proof.refuse(violation));
         }
         Ok(proof)

@@ -107,8 +107,10 @@ pub(super) fn findings(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Finding
         return vec![];
     }
     let Some((deepest_mm, at)) = deepest(footbed) else { return vec![limits::no_hollow(side)] };
-    let mut found: Vec<Finding> =
-        pins(make, lay.pin_height_mm).iter().flat_map(|pin| limits::pin_room(side, &room(make, footbed, lay.top, pin))).collect();
+    let mut found: Vec<Finding> = pins(make, lay.pin_height_mm)
+        .iter()
+        .flat_map(|pin| limits::pin_room(side, &room(make, footbed, lay.top, pin)))
+        .collect();
     if make.turning == Turning::Edges {
         found.push(limits::turned_by_edges(side, make.blank.width_mm));
     }

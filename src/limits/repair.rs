@@ -165,10 +165,11 @@ fn shaped(case: &Case, held: &Changed, rebuild: Rebuild, relaid: Relaid) -> Resu
     };
     let written = known.written(&exact);
     let tidied = tidied(&moving.amounts, &exact).filter(|tidied| known.cost(tidied) < known.cost(&written));
-    let (exact, written, after) = match tidied.and_then(|tidied| passes_at(case, held, &moving, &tidied, rebuild, relaid)) {
-        Some((tidied, after)) => (tidied, tidied, Some(after)),
-        None => (exact, written, None),
-    };
+    let (exact, written, after) =
+        match tidied.and_then(|tidied| passes_at(case, held, &moving, &tidied, rebuild, relaid)) {
+            Some((tidied, after)) => (tidied, tidied, Some(after)),
+            None => (exact, written, None),
+        };
     let mut changes = changes(&moving.amounts, &written, &exact);
     let bound_by = if changes.is_empty() { vec![] } else { known.binding(&exact) };
     let bound_by = each_once(bound_by.into_iter().chain(held.held.iter().map(|(_, by)| *by)));
