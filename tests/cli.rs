@@ -203,10 +203,22 @@ fn a_finish_alone_is_told_to_lack_its_roughing() {
     let alone = ran(&mut prove(&[&finish]));
     let said = alone.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(said.contains("caution: roughing was not among the programs before"), "{said}");
+    assert!(said.ends_with("proved, but for what the cautions say"), "{said}");
     let ordered = ran(prove(&[&rough, &finish]).arg("--json"));
     assert_eq!(ordered.json()["cautions"], serde_json::json!([]));
     let wrong_way = ran(prove(&[&finish, &rough]).arg("--json"));
     assert_eq!(wrong_way.json()["cautions"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn a_program_of_the_other_foot_is_refused() {
+    let text = fs::read_to_string(program("top-2-finish")).unwrap();
+    let shop = Shop::new();
+    let other = shop.write("other.ngc", text.replace("(SIDE: R, RIGHT FOOT)", "(SIDE: L, LEFT FOOT)"));
+    let ran = ran(&mut prove(&[&program("top-1-rough"), &other]));
+    let said = ran.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(ran.code, 2);
+    assert!(said.contains("this program is for the left foot") && said.contains("--side left"), "{said}");
 }
 
 #[test]
@@ -422,6 +434,20 @@ fn bad_usage_is_told_in_both_forms() {
         let json = ran(sustent(arguments).arg("--json"));
         assert_eq!(json.code, 2);
         assert!(json.json()["error"].is_string());
+    }
+}
+
+#[test]
+fn what_inspect_wants_names_the_scan_too() {
+    let told = ran(&mut sustent(["inspect", "ticket.toml", "--side", "left"]));
+    assert!(told.code == 2 && told.err.contains("<--readings <FILE.csv>|--scan <FILE>>"), "{}", told.err);
+    let both = ran(&mut sustent(["inspect", "t.toml", "--side", "left", "--readings", "r.csv", "--scan", "s.stl"]));
+    assert!(both.code == 2 && both.err.contains("cannot be used with"), "{}", both.err);
+    // Both verbs that read scans take the unit by either word.
+    for unit in ["--unit", "--units"] {
+        let impression = ran(&mut sustent(["impression", "none.stl", "--side", "left", unit, "cm"]));
+        let inspect = ran(&mut sustent(["inspect", "none.toml", "--side", "left", "--scan", "none.stl", unit, "cm"]));
+        assert!(impression.err.contains("no such file") && inspect.err.contains("no such file"), "{}", inspect.err);
     }
 }
 

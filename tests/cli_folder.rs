@@ -9,7 +9,9 @@ use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use shop::{Dice, Shop, SmallDisk, all_names, assert_whole, changed, kills, mill, one_foot, ran, seen_names};
+use shop::{
+    Dice, SAMPLE, Shop, SmallDisk, all_names, assert_whole, changed, kills, mill, one_foot, ran, seen_names, sustent,
+};
 use sustent::job::sha256_hex;
 
 const JOB: &str = "PATROL-07-r2";
@@ -125,6 +127,116 @@ fn a_goal_that_is_no_folder_is_told_and_left_alone() {
     assert!(told.err.contains("PATROL-07-r2: this is not a folder"), "{}", told.err);
     assert_eq!(fs::read_to_string(&blocked).unwrap(), "a file");
     assert_eq!(all_names(&shop.path("other")), [JOB]);
+}
+
+/// Each of these wrote over it without a word.
+#[test]
+fn what_somebody_else_wrote_is_never_written_over() {
+    const NOTE: &str = "a note that is nobody's ticket\n";
+    let shop = Shop::new();
+    let ticket = shop.write("ticket.toml", changed(&one_foot(), "height = 29.7", "height = 22"));
+    let other = shop.write("other.toml", reworded());
+    let measures = shop.write("measures.toml", sustent::intake::TEMPLATE);
+    let readings = shop.write("left.csv", "value,reading\nheel_thickness,4.5\n");
+    let season = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/examples/season.jsonl");
+    let note = shop.write("note", NOTE);
+    shop.write("man/sustent-mill.1", NOTE);
+    let (ticket, other, measures) = (ticket.to_str().unwrap(), other.to_str().unwrap(), measures.to_str().unwrap());
+    let (readings, man) = (readings.to_str().unwrap(), shop.path("man"));
+    for (arguments, out) in [
+        (vec!["intake", measures, "--out"], &note),
+        (vec!["intake", "--template", "--out"], &note),
+        (vec!["adjust", ticket, "--complaint", "arch_pressure", "--side", "right", "--out"], &note),
+        (vec!["check", ticket, "--repair-out"], &note),
+        (vec!["preview", ticket, "--no-paths", "--out"], &note),
+        (vec!["compare", ticket, other, "--out"], &note),
+        (vec!["inspect", ticket, "--side", "right", "--readings", readings, "--record"], &note),
+        (vec!["drift", season, "--chart"], &note),
+        (vec!["manual", "--out"], &man),
+    ] {
+        let told = ran(sustent(&arguments).arg(out));
+        assert_eq!(told.code, 2, "{arguments:?}: {}", told.out);
+        assert!(told.err.contains("name"), "{arguments:?}: {}", told.err);
+        assert_eq!(fs::read_to_string(&note).unwrap(), NOTE, "{arguments:?}");
+        assert_eq!(all_names(&man), ["sustent-mill.1"], "{arguments:?}");
+        // An empty file is nobody's, and what the program wrote there is its own.
+        let own = shop.write("own", "");
+        let told = ran(sustent(&arguments).arg(if out == &man { &man } else { &own }));
+        if out == &man {
+            shop.write("man/sustent-mill.1", "");
+            assert_eq!(ran(sustent(&arguments).arg(&man)).code, 0);
+            assert_eq!(ran(sustent(&arguments).arg(&man)).code, 0);
+            continue;
+        }
+        assert!(told.code <= 1, "{arguments:?}: {}", told.err);
+        let first = fs::read(&own).unwrap();
+        assert!(!first.is_empty(), "{arguments:?}: {}", told.out);
+        let again = ran(sustent(&arguments).arg(&own));
+        assert_eq!(again.code > 1, arguments.contains(&"--template"), "{arguments:?}: {}", again.err);
+        assert_eq!(fs::read(&own).unwrap(), first, "{arguments:?}");
+    }
+}
+
+/// Revision 4, changed by hand, became revision 1; another wearer's measures became a ticket.
+#[test]
+fn a_ticket_is_not_written_over_another_ticket_or_over_measures() {
+    let shop = Shop::new();
+    let measures = shop.write("measures.toml", sustent::intake::TEMPLATE);
+    let out = shop.path("ticket.toml");
+    let intake = || ran(sustent(["intake"]).arg(&measures).arg("--out").arg(&out));
+    assert!(intake().code <= 1 && intake().code <= 1, "what it wrote itself it may write again");
+    let adjust = |ticket: &Path, out: &Path| {
+        let mut command = sustent(["adjust", "--complaint", "arch_pressure", "--side", "right"]);
+        ran(command.arg(ticket).arg("--out").arg(out))
+    };
+    let first = fs::read_to_string(&out).unwrap();
+    let kept = shop.write("kept.toml", &first);
+    assert_eq!(adjust(&out, &out).code, 0, "its own input is its own");
+    let second = fs::read_to_string(&out).unwrap();
+    let refused = intake();
+    assert_eq!(refused.code, 2, "{}", refused.out);
+    assert!(refused.err.contains("revision 2 already, and revision 1 is not written over it"), "{}", refused.err);
+    // Of the same code and revision, but of another history.
+    let lifted = shop.write("lifted.toml", second.replace("arch_pressure", "heel_lift"));
+    let refused = adjust(&kept, &lifted);
+    assert!(refused.code == 2 && refused.err.contains("[[history]] tells of changes"), "{}", refused.err);
+    let other = shop.write("other.toml", SAMPLE);
+    let refused = adjust(&kept, &other);
+    assert!(refused.code == 2 && refused.err.contains("this is the ticket of PATROL-07"), "{}", refused.err);
+    let refused = adjust(&kept, &measures);
+    assert!(refused.code == 2 && refused.err.contains("these are the measures of PATROL-11"), "{}", refused.err);
+    assert_eq!(fs::read_to_string(&out).unwrap(), second);
+    assert_eq!(fs::read_to_string(&other).unwrap(), SAMPLE);
+    assert_eq!(fs::read_to_string(&measures).unwrap(), sustent::intake::TEMPLATE);
+}
+
+/// The right foot's programs went without a line; a stopped change left the old ones there without one.
+#[test]
+fn what_becomes_of_an_earlier_job_is_told() {
+    let shop = Shop::new();
+    let ticket = shop.write("ticket.toml", SAMPLE);
+    let out = shop.path("jobs");
+    let first = ran(&mut mill(&ticket, &out));
+    assert!(first.code == 0 && !first.out.contains("replaced"), "{}", first.out);
+    let again = ran(&mut mill(&ticket, &out));
+    assert!(again.code == 0 && !again.out.contains("replaced"), "{}", again.out);
+    let left = ran(mill(&ticket, &out).args(["--side", "left"]));
+    let told = left.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        told.contains("note: the earlier job of this ticket is replaced; 8 of its files are gone, among"),
+        "{told}"
+    );
+    assert!(told.contains("PATROL-07-r2-R-top-2-finish.ngc"), "{told}");
+    shop.write("ticket.toml", one_foot());
+    let other = ran(mill(&ticket, &out).arg("--json")).json();
+    assert_eq!(other["replaced"]["other_ticket"], true);
+    assert!(other["replaced"]["gone"].as_array().unwrap().iter().all(|file| file.as_str().unwrap().contains("-L-")));
+    shop.write("ticket.toml", changed(&one_foot(), "height = 29.7", "height = 12"));
+    let stopped = ran(&mut mill(&ticket, &out));
+    let told = stopped.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let lie = format!("note: programs of the earlier ticket still lie in {}", out.join(JOB).display());
+    assert!(stopped.code == 1 && told.contains(&lie), "{told}");
+    assert_whole(&out.join(JOB));
 }
 
 #[cfg(unix)]

@@ -188,6 +188,22 @@ fn a_code_that_is_not_kept_is_told_with_the_nearest() {
     assert!(told.code == 2 && told.err.contains("is PATROL-01 meant?"), "{}", told.err);
     let empty = ran(sustent(["forget", "", "--yes", "--in"]).arg(shop.path("")));
     assert!(empty.code == 2 && empty.err.contains("an empty code"), "{}", empty.err);
+    // It is a part of others' codes and a word in a note, and nobody's code.
+    shop.write("PATROL.txt", "the PATROL called about PATROL-01");
+    for verb in ["archive", "forget"] {
+        let mut command = sustent([verb, "PATROL", "--in"]);
+        command.arg(shop.path(""));
+        match verb {
+            "archive" => command.arg("--out").arg(shop.path("patrol.zip")),
+            _ => command.arg("--yes"),
+        };
+        let told = ran(&mut command);
+        assert_eq!((told.code, told.out.as_str()), (2, ""), "{verb}");
+        let said =
+            "nothing is kept here of the code PATROL; it is named in PATROL.txt; is PATROL-011 or PATROL-01 meant?";
+        assert!(told.err.contains(said), "{}", told.err);
+    }
+    assert!(!shop.path("patrol.zip").exists());
     let part = ran(sustent(["records", "patrol", "--in"]).arg(shop.path("")));
     assert!(part.out.contains("PATROL-01\n") && part.out.contains("PATROL-011\n"), "{}", part.out);
     let nobody = ran(sustent(["records", "nobody", "--in"]).arg(shop.path("")));
@@ -206,6 +222,39 @@ left.medial_arch.seated = 21
 left.medial_arch.standing = 15
 ";
 
+/// A code that begins another's has that other's files neither packed nor named.
+#[test]
+fn what_is_of_a_longer_code_is_not_of_the_shorter() {
+    let shop = Shop::new();
+    records_in(&shop);
+    shop.write("tickets/PATROL-01-B.toml", SAMPLE.replace("PATROL-07", "PATROL-01-B"));
+    shop.write("PATROL-01-B.html", "PATROL-01-B");
+    let found = of("records", &shop, &["--json"]).json();
+    let files = found[0]["kept"].as_array().unwrap().iter().map(|kept| kept["file"].as_str().unwrap());
+    assert!(files.clone().count() == 5 && files.clone().all(|file| !file.contains("-B")), "{found}");
+}
+
+/// Thirty-six errors were told of the page of measures that lay beside its ticket.
+#[test]
+fn measures_beside_tickets_are_passed_over_with_a_line() {
+    let shop = Shop::new();
+    shop.write("monday/ticket.toml", one_foot());
+    let measures = shop.write("monday/measures.toml", sustent::intake::TEMPLATE);
+    let told = ran(sustent(["check", "-q"]).arg(shop.path("monday")));
+    let said = format!("passed over: {}: these are measures\n", measures.display());
+    assert_eq!((told.code, told.err), (0, said));
+    let named = ran(sustent(["check"]).arg(&measures));
+    assert!(named.code == 2 && named.err.lines().count() == 1, "{}", named.err);
+    assert!(
+        named.err.contains("these are the measures of PATROL-11: `sustent intake` makes a ticket"),
+        "{}",
+        named.err
+    );
+    fs::remove_file(shop.path("monday/ticket.toml")).unwrap();
+    let only = ran(sustent(["check"]).arg(shop.path("monday")));
+    assert!(only.code == 2 && only.err.contains("only measures in this folder"), "{}", only.err);
+}
+
 #[test]
 fn a_ticket_comes_from_answers() {
     let shop = Shop::new();
@@ -223,6 +272,34 @@ fn a_ticket_comes_from_answers() {
     assert!(checked.code <= 1 && checked.out.contains("PATROL-11 r1  left foot"), "{}", checked.err);
     let again = run(ANSWERS);
     assert!(again.code == 2 && again.err.contains("there already"), "{}", again.err);
+}
+
+/// It was printed, and then "the limits let it pass" and exit status 0.
+#[test]
+fn a_question_that_nobody_answered_is_left_open_and_said_to_be() {
+    let shop = Shop::new();
+    let answers = ANSWERS.replace("medial_arch.seated = 21", "medial_arch.seated = 14");
+    let mut command = sustent(["new", "--out"]);
+    command.current_dir(shop.path("")).arg("t.toml");
+    let told = fed(command, &answers);
+    assert_eq!(told.code, 1, "{}", told.err);
+    let last: Vec<&str> = told.out.lines().rev().take(6).collect();
+    assert!(last[0].starts_with("ticket in t.toml;") && last[0].contains("a question is open"), "{}", told.out);
+    assert!(last.iter().any(|line| line.starts_with("still to answer: t-measures.toml:")), "{}", told.out);
+    let words = told.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    let next = "correct them in t-measures.toml, then `sustent intake t-measures.toml --out t.toml`";
+    assert!(words.contains(next), "{words}");
+    let corrected = ran(sustent(["intake", "t-measures.toml", "--out", "t.toml"]).current_dir(shop.path("")));
+    assert!(corrected.code <= 1, "{}", corrected.err);
+}
+
+#[test]
+fn the_folder_of_a_new_ticket_is_looked_at_before_anything_is_asked() {
+    let shop = Shop::new();
+    let mut command = sustent(["new", "--out"]);
+    command.arg(shop.path("nowhere/t.toml"));
+    let told = fed(command, "no answers at all");
+    assert!(told.code == 2 && told.err.contains("nowhere: there is no such file or folder; nothing was asked"));
 }
 
 #[test]

@@ -369,6 +369,18 @@ fn at_the_command() {
     let document: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
     assert_eq!((&document["kind"], &document["unit"]), (&"foot".into(), &"mm".into()));
     assert!(document["measures"].as_array().unwrap().iter().all(|m| m["error"].as_f64().is_some()));
+    // Nor is anything written over: of another code, or filled in since.
+    let rerun = |code: &str, more: &[&str]| {
+        let refused = run(&[&asked[..], &["--code", code, "--out", &out], more].concat());
+        (refused.status.code(), String::from_utf8_lossy(&refused.stderr).into_owned())
+    };
+    let before = std::fs::read(&out).unwrap();
+    let (code, told) = rerun("PATROL-13", &[]);
+    assert!(code == Some(2) && told.contains("this is the ticket of PATROL-12"), "{told}");
+    let (code, told) = rerun("PATROL-12", &["--measures-out", &measures]);
+    assert!(code == Some(2) && told.contains("m.toml: this file is there already"), "{told}");
+    assert_eq!(std::fs::read(&out).unwrap(), before);
+    assert_eq!(rerun("PATROL-12", &[]).0, Some(0));
     // A slip must not cost the scan, and a value without its loading is none.
     assert_eq!(
         run(&["impression", &scan, "--side", "left", "--loading", "seated", "--out", &scan]).status.code(),

@@ -44,6 +44,13 @@ fn feet_in_other_units_are_recognised() {
 }
 
 #[test]
+fn a_decimal_comma_is_told_as_one() {
+    refused_once("heel_cup_depth = 12\n", "heel_cup_depth = 12,5\n", "write it with a point");
+    refused_once(LENGTH, "length = { seated = 261, standing = 265,5 }", "this number has a comma");
+    refused_once(LENGTH, "length = { seated = 261, standing 265 }", "this is not TOML");
+}
+
+#[test]
 fn a_rest_cutter_that_is_no_finer_is_refused_with_those_that_are() {
     let rest = |name: &str| format!("[make.cutters]\nrest = \"{name}\"\n[make.blank_measured]");
     refused_once("[make.blank_measured]", &rest("ball-6"), "must be finer than the finishing cutter");

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::failure::Failure;
 use super::output::Console;
 use super::words::wrapped;
-use super::{Outcome, SideArgument, folder, tickets};
+use super::{Outcome, SideArgument, folder, over, tickets};
 use crate::frame::Side;
 use crate::intake::{self, Adjustment, Refusal};
 use crate::job::{self, CheckReport, FootReport};
@@ -101,6 +101,7 @@ impl Adjust {
             .map_err(|problems| Failure::of_problems(std::path::Path::new(&name), problems))?;
         let checked = job::check(&changed).map_err(|error| Failure::of(&self.ticket, error))?;
         if let Some(out) = &self.out {
+            over::ticket(out, &text, Some(&self.ticket))?;
             folder::write_file(out, text.as_bytes())?;
         }
         let written = self.out.as_ref().map(|_| name);

@@ -13,7 +13,7 @@ use super::failure::Failure;
 use super::kept::{Kept, Kind};
 use super::output::Console;
 use super::tickets::{open_file, read_text};
-use super::{Outcome, folder, log, records};
+use super::{Outcome, folder, log, over, records};
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -88,9 +88,7 @@ impl Archive {
     }
 
     fn archived(&self) -> Result<Archived<'_>, Failure> {
-        if fs::symlink_metadata(&self.out).is_ok() {
-            return Err(Failure::of(&self.out, "this file is there already; name a new one"));
-        }
+        over::nothing(&self.out)?;
         let kept = records::of_code(&self.folder, &self.code)?;
         let sources = sources(&self.folder, &kept, &self.code)?;
         folder::write_file_with(&self.out, |file| {

@@ -1,6 +1,5 @@
 //! What a person reads of many jobs: a row each, what stopped those that did not pass, and the sum.
 
-use super::before::Otherwise;
 use super::failure::Failure;
 use super::mill::Milled;
 use super::words::{self, wrapped};
@@ -19,7 +18,7 @@ pub(super) fn row(ending: &Result<Milled, Failure>, first: bool) -> String {
             };
             let ticket = shortened(&report.ticket);
             lines.push(format!("{ticket:<34}{:>4}  {result:<9}{minutes:>6}  {folder}", report.revision));
-            lines.extend(job.otherwise_before.as_ref().map(Otherwise::words));
+            lines.extend(job.notes());
             if job.folder.is_none() {
                 lines.extend(report.feet.iter().flat_map(stops));
                 let proof = report.proof.as_ref().filter(|proof| !proof.pass);

@@ -1,6 +1,7 @@
-//! Whether a job comes out as it did before: the same ticket gives the same programs as long as profiles and rules stay.
+//! What lay in a job's folder before: which files of it a new job takes away, whether it was made from another ticket, and
+//! whether the same ticket comes out as it did, which it does as long as profiles and rules stay.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use serde::Serialize;
@@ -22,23 +23,51 @@ pub(super) struct Otherwise {
     values: Vec<(String, f64, f64)>,
 }
 
-/// Compares a job with the one that lies in its folder, if that is of the same ticket.
-pub(super) fn otherwise(folder: &Path, report: &JobReport) -> Option<Otherwise> {
+/// The job that a new one takes the place of.
+#[derive(Debug, Serialize)]
+pub(super) struct Replaced {
+    /// Whether it was made from another text: of the same code and revision, but not the same ticket.
+    other_ticket: bool,
+    /// Its files that the new job has not.
+    gone: Vec<String>,
+}
+
+/// The report of the job that lies in this folder; `None` where none does.
+pub(super) fn earlier(folder: &Path) -> Option<Json> {
     let bytes = read_bytes(&folder.join(REPORT), LONGEST_REPORT).ok()?;
     let earlier: Json = serde_json::from_slice(&bytes).ok()?;
-    if earlier["ticket_sha256"] != report.ticket_sha256 {
+    (earlier["program"] == env!("CARGO_PKG_NAME")).then_some(earlier)
+}
+
+/// What of the earlier job is lost by the new one; `None` where nothing is.
+pub(super) fn replaced(earlier: &Json, report: &JobReport) -> Option<Replaced> {
+    let now: BTreeSet<&str> = report.files.iter().map(|file| file.file.as_str()).collect();
+    let gone: Vec<String> =
+        programs(earlier).into_keys().filter(|file| !now.contains(file)).map(str::to_owned).collect();
+    let other_ticket = is_of_another(earlier, report);
+    (other_ticket || !gone.is_empty()).then_some(Replaced { other_ticket, gone })
+}
+
+/// Whether a job was made from another text than this one.
+pub(super) fn is_of_another(earlier: &Json, report: &JobReport) -> bool {
+    earlier["ticket_sha256"] != report.ticket_sha256
+}
+
+/// Compares a job with the earlier one, if that is of the same ticket.
+pub(super) fn otherwise(earlier: &Json, report: &JobReport) -> Option<Otherwise> {
+    if is_of_another(earlier, report) {
         return None;
     }
-    let then = programs(&earlier);
+    let then = programs(earlier);
     // A run for one foot alone has nothing to say of the other.
     let now = report.files.iter().filter(|file| file.file.ends_with(".ngc"));
     let differs = |file: &&FileReport| then.get(file.file.as_str()).is_some_and(|sha| *sha != file.sha256);
     let programs: Vec<String> = now.filter(differs).map(|file| file.file.clone()).collect();
     let version = earlier["version"].as_str().unwrap_or("?").to_owned();
-    (!programs.is_empty()).then(|| Otherwise { version, programs, values: values(&earlier, report) })
+    (!programs.is_empty()).then(|| Otherwise { version, programs, values: values(earlier, report) })
 }
 
-/// SHA-256 of a job's programs, by file.
+/// SHA-256 of a job's files, by name.
 fn programs(job: &Json) -> BTreeMap<&str, &str> {
     let files = job["files"].as_array().into_iter().flatten();
     files.filter_map(|file| Some((file["file"].as_str()?, file["sha256"].as_str()?))).collect()
@@ -55,6 +84,26 @@ fn values(earlier: &Json, report: &JobReport) -> Vec<(String, f64, f64)> {
             (then != now).then(|| (format!("{} {}", side.name(), value.words()), then, now))
         })
         .collect()
+}
+
+impl Replaced {
+    /// A note on it.
+    pub(super) fn words(&self) -> String {
+        let lay = match self.other_ticket {
+            true => "the job that lay here was made from another ticket of this code and revision, and is replaced",
+            false => "the earlier job of this ticket is replaced",
+        };
+        let programs: Vec<String> = self.gone.iter().filter(|file| file.ends_with(".ngc")).cloned().collect();
+        let gone = match (self.gone.len(), programs.as_slice()) {
+            (0, _) => String::new(),
+            (1, [program]) => format!("; its {program} is gone"),
+            (count, []) => format!("; {count} of its files are gone"),
+            (count, programs) => {
+                format!("; {count} of its files are gone, among them {}", listed(programs, "and"))
+            }
+        };
+        wrapped("  ", &format!("note: {lay}{gone}"))
+    }
 }
 
 impl Otherwise {

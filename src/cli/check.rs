@@ -65,7 +65,7 @@ struct Checked {
 
 impl Check {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
-        let tickets = tickets::load_all(&self.tickets, shelf);
+        let tickets = tickets::load_all(&self.tickets, shelf, console);
         if self.repair_out.is_some() && tickets.len() != 1 {
             let message = format!("--repair-out writes one ticket, and {} are named: name one", tickets.len());
             return console.fail(&Failure::new(message));

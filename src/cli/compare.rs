@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
+use super::over::{self, Made};
 use super::tickets::{self, Loaded};
 use super::words::{self, wrapped};
 use super::{Outcome, SideArgument, folder};
@@ -62,6 +63,7 @@ impl Compare {
         let (old, new) = (revision(&self.old, shelf)?, revision(&self.new, shelf)?);
         let read = [("the old ticket", Some(old.path.as_path())), ("the new ticket", Some(new.path.as_path()))];
         keep_apart(&read, &[("the comparison", self.out.as_deref())])?;
+        self.out.as_deref().map_or(Ok(()), |out| over::made(out, Made::Comparison))?;
         let side = self.side.map(Side::from);
         let compared = job::compare(&old.ticket, &new.ticket, side).map_err(|error| match error {
             CompareError::Old(error) => Failure::of(&old.path, error),

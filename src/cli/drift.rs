@@ -8,6 +8,7 @@ use super::apart::keep_apart;
 use super::failure::Failure;
 use super::log::{self, PassedOver};
 use super::output::Console;
+use super::over::{self, Made};
 use super::words::{self, wrapped};
 use super::{Outcome, folder};
 use crate::draw::chart_svg;
@@ -59,6 +60,7 @@ impl DriftVerb {
 
     fn told(&self) -> Result<Told, Failure> {
         keep_apart(&[("the log", Some(&self.log))], &[("the chart", self.chart.as_deref())])?;
+        self.chart.as_deref().map_or(Ok(()), |chart| over::made(chart, Made::Chart))?;
         let (entries, passed_over) = log::read(&self.log)?;
         let drift = drift(&entries);
         if let Some(path) = &self.chart {

@@ -42,6 +42,7 @@ pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Fai
     if fs::symlink_metadata(&folder).is_ok_and(|there| !there.is_dir()) {
         return Err(Failure::of(&folder, "this is not a folder; move it away").and(UNWRITTEN));
     }
+    refuse_foreign(&folder, files)?;
     let whole = out.join(format!("{NEW}{name}"));
     let aside = out.join(format!("{OLD}{name}"));
     let written = fill(&whole, files)
@@ -60,6 +61,14 @@ pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Fai
         }
     }
     Ok(())
+}
+
+/// Whether a file can be written here, tried before there is anything to write.
+pub(super) fn can_write(path: &Path) -> Result<(), Failure> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let name = path.file_name().ok_or_else(|| Failure::of(path, "this names no file"))?;
+    let trial = folder.join(format!("{NEW}{}-{}", std::process::id(), name.to_string_lossy()));
+    File::create(&trial).and_then(|_| fs::remove_file(&trial)).map_err(|e| Failure::of_io(folder, &e))
 }
 
 /// Writes one file: there whole, or as it was before.
@@ -173,6 +182,19 @@ fn fill(whole: &Path, files: &[OutFile]) -> io::Result<()> {
     Ok(())
 }
 
+/// Refuses where a file that is not of the earlier job has the name of one to be written.
+fn refuse_foreign(folder: &Path, files: &[OutFile]) -> Result<(), Failure> {
+    let own = own_files(folder);
+    let is_foreign = |name: &str| fs::symlink_metadata(folder.join(name)).is_ok() && !own.contains(name);
+    match files.iter().find(|file| is_foreign(&file.name)) {
+        None => Ok(()),
+        Some(file) => {
+            let told = "this file is not of an earlier job; move it away, or name another folder";
+            Err(Failure::of(&folder.join(&file.name), told).and(UNWRITTEN))
+        }
+    }
+}
+
 /// Gives `to` everything in `from` that a person put there. Both hold it then, so that it survives
 /// whichever of the two folders is the one that stays.
 fn keep_foreign(from: &Path, to: &Path, files: &[OutFile]) -> io::Result<()> {
@@ -191,12 +213,12 @@ fn keep_foreign(from: &Path, to: &Path, files: &[OutFile]) -> io::Result<()> {
     Ok(())
 }
 
-/// The files that the job in this folder says are its own; none when it says nothing readable.
+/// The files that the job in this folder says are its own, and what says so; none when nothing readable does.
 fn own_files(folder: &Path) -> BTreeSet<String> {
     let report = read_bytes(&folder.join(REPORT), LONGEST_REPORT).unwrap_or_default();
     let report: serde_json::Value = serde_json::from_slice(&report).unwrap_or_default();
-    let files = report["files"].as_array().into_iter().flatten();
-    files.filter_map(|file| file["file"].as_str()).map(str::to_string).collect()
+    let Some(files) = report["files"].as_array() else { return BTreeSet::new() };
+    files.iter().filter_map(|file| file["file"].as_str()).chain([REPORT]).map(str::to_string).collect()
 }
 
 /// A second name for a file where the disk has them, else a copy; folders with all they hold.
@@ -281,6 +303,24 @@ mod tests {
         assert_eq!(fs::read_to_string(folder.join("notes.txt")).unwrap(), "pressed at the arch");
         assert_eq!(fs::read_to_string(folder.join("pictures/left.jpg")).unwrap(), "light");
         assert_eq!(names(out.path()), ["A-r1"]);
+    }
+
+    #[test]
+    fn a_file_that_is_not_of_the_earlier_job_is_not_replaced() {
+        let out = tempfile::tempdir().unwrap();
+        let folder = out.path().join("A-r1");
+        let report = r#"{"files": [{"file": "a.ngc"}, {"file": "sheet.html"}]}"#;
+        let files = job(&[("a.ngc", "new"), ("sheet.html", "new"), ("job.json", report)]);
+        fs::create_dir(&folder).unwrap();
+        for (name, text) in [("job.json", "[\"jobs to be done\"]"), ("sheet.html", "bed sheets"), ("a.ngc", "mine")] {
+            fs::write(folder.join(name), text).unwrap();
+            let told = write(out.path(), "A-r1", &files).unwrap_err().to_string();
+            assert!(told.contains(name) && told.contains("not of an earlier job"), "{told}");
+            assert_eq!(fs::read_to_string(folder.join(name)).unwrap(), text);
+            fs::remove_file(folder.join(name)).unwrap();
+        }
+        write(out.path(), "A-r1", &files).unwrap();
+        write(out.path(), "A-r1", &files).unwrap();
     }
 
     #[test]

@@ -9,7 +9,7 @@ use super::failure::Failure;
 use super::inspect::UnitArgument;
 use super::output::Console;
 use super::words::wrapped;
-use super::{Outcome, SideArgument, folder, tickets};
+use super::{Outcome, SideArgument, folder, over, tickets};
 use crate::foot::Loading;
 use crate::impression::{self, Asked, Fault, Followed, Impression, Kind, Landmark, Measure, Shares, Wanted, ZoneFit};
 use crate::limits::Finding;
@@ -49,8 +49,8 @@ pub(super) struct ImpressionVerb {
     #[arg(long, value_enum)]
     loading: Option<LoadingArgument>,
     /// The scan's unit, where the file does not say it and it is not millimetres
-    #[arg(long, value_enum)]
-    units: Option<UnitArgument>,
+    #[arg(long, value_enum, alias = "units")]
+    unit: Option<UnitArgument>,
     /// Write a ticket here
     #[arg(long, value_name = "TICKET.toml", requires = "loading")]
     out: Option<PathBuf>,
@@ -151,7 +151,7 @@ impl ImpressionVerb {
         let (file, size) = tickets::open_file(path)?;
         let scan =
             mesh::read_scan(file, Some(size), &path.display().to_string()).map_err(|error| Failure::of(path, error))?;
-        let asked = Asked { side: self.side.into(), unit: self.units.map(Into::into) };
+        let asked = Asked { side: self.side.into(), unit: self.unit.map(Into::into) };
         let mut found = impression::take(&scan, asked).map_err(|fault: Fault| {
             let other = fault.probable_other_side();
             Failure::of(path, fault).with_other_side(other)
@@ -161,6 +161,10 @@ impl ImpressionVerb {
     }
 
     fn write(&self, found: &Impression, followed: Option<&Followed>) -> Result<(), Failure> {
+        self.measures_out.as_deref().map_or(Ok(()), over::nothing)?;
+        if let (Some(out), Some(followed)) = (&self.out, followed) {
+            over::ticket(out, &followed.ticket, None)?;
+        }
         if let (Some(out), Some(loading)) = (&self.measures_out, self.loading) {
             let text = impression::measures_file(found, &self.code, loading.into());
             folder::write_file(out, text.as_bytes())?;

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
+use super::over::{self, Made};
 use super::tickets::{self, read_text};
 use super::words::{hundredths, wrapped};
 use super::{Outcome, SideArgument, folder, log};
@@ -53,6 +54,7 @@ Exit status: 0 accepted, 1 not accepted, 2 could not be done.";
 
 /// Arguments of `inspect`.
 #[derive(Debug, clap::Args)]
+#[command(group(clap::ArgGroup::new("measured").required(true)))]
 pub(super) struct Inspect {
     /// The ticket of the piece
     #[arg(value_name = "TICKET")]
@@ -61,13 +63,13 @@ pub(super) struct Inspect {
     #[arg(long, value_enum)]
     side: SideArgument,
     /// Gauge readings
-    #[arg(long, value_name = "FILE.csv", required_unless_present = "scan", conflicts_with = "scan")]
+    #[arg(long, value_name = "FILE.csv", group = "measured")]
     readings: Option<PathBuf>,
     /// A scan of the piece: STL, PLY, OBJ, or points as text
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", group = "measured")]
     scan: Option<PathBuf>,
     /// The unit of the scan, when it is not millimetres
-    #[arg(long, value_enum, requires = "scan")]
+    #[arg(long, value_enum, requires = "scan", alias = "units")]
     unit: Option<UnitArgument>,
     /// What the scanner is off by in a length, mm, one standard deviation
     #[arg(long, value_name = "MM", requires = "scan", value_parser = scanner_error)]
@@ -119,6 +121,7 @@ impl Inspect {
             ("the table of readings", self.readings.as_deref()),
         ];
         keep_apart(&read, &[("the record", self.record.as_deref()), ("the log", self.log.as_deref())])?;
+        self.record.as_deref().map_or(Ok(()), |record| over::made(record, Made::Record))?;
         let order = loaded.foot(Side::from(self.side))?;
         let tolerances = shelf.tolerances(&self.tolerances).map_err(|unknown| Failure::new(unknown.to_string()))?;
         let design = job::design(&loaded.ticket, order).map_err(|error| Failure::of(&self.ticket, error))?;

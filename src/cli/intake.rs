@@ -4,10 +4,11 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
 use super::words::{self, wrapped};
-use super::{Outcome, folder, tickets};
+use super::{Outcome, folder, over, tickets};
 use crate::intake::{self, Asked, DerivedReport, FootIntake, Intake, IntakeError, JudgeError, Suggestion};
 use crate::job::CheckReport;
 use crate::limits::Finding;
@@ -46,6 +47,18 @@ pub(super) struct IntakeVerb {
     /// Tell the whole chain behind one value, such as medial_arch
     #[arg(long, value_name = "VALUE")]
     explain: Option<String>,
+    #[arg(skip)]
+    open: OpenQuestions,
+}
+
+/// What an open question is to whoever runs the intake.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum OpenQuestions {
+    /// Told, and no more.
+    #[default]
+    Told,
+    /// Not good: nobody was there to answer it.
+    NotGood,
 }
 
 /// What is told under `--json`.
@@ -68,8 +81,8 @@ struct Report<'a> {
 
 impl IntakeVerb {
     /// The intake of these measures into that ticket.
-    pub(super) fn of(measures: PathBuf, ticket: PathBuf) -> IntakeVerb {
-        IntakeVerb { measures: Some(measures), out: Some(ticket), template: false, explain: None }
+    pub(super) fn of(measures: PathBuf, ticket: PathBuf, open: OpenQuestions) -> IntakeVerb {
+        IntakeVerb { measures: Some(measures), out: Some(ticket), template: false, explain: None, open }
     }
 
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
@@ -87,7 +100,7 @@ impl IntakeVerb {
         }
         match &self.out {
             Some(path) => {
-                self.keep_what_is_there(path, None)?;
+                over::nothing(path)?;
                 folder::write_file(path, intake::TEMPLATE.as_bytes())?;
                 let template = Template { template: intake::TEMPLATE };
                 console.tell(&template, || format!("{}: fill it in", path.display()));
@@ -97,22 +110,8 @@ impl IntakeVerb {
         Ok(Outcome::Good)
     }
 
-    /// A page that somebody has filled in, or the measures themselves, are not written over.
-    fn keep_what_is_there(&self, out: &Path, measures: Option<&Path>) -> Result<(), Failure> {
-        let same = |a: &Path, b: &Path| a.canonicalize().ok().zip(b.canonicalize().ok()).is_some_and(|(a, b)| a == b);
-        match measures {
-            Some(measures) if same(out, measures) => {
-                Err(Failure::of(out, "these are the measures; name another file for the ticket"))
-            }
-            None if out.exists() => Err(Failure::of(out, "this file is there already; name a new one")),
-            _ => Ok(()),
-        }
-    }
-
     fn taken(&self, path: &Path, shelf: &Shelf, console: &Console) -> Result<Outcome, Failure> {
-        if let Some(out) = &self.out {
-            self.keep_what_is_there(out, Some(path))?;
-        }
+        keep_apart(&[("the page of measures", Some(path))], &[("the ticket", self.out.as_deref())])?;
         let text = tickets::read_text(path, LONGEST_MEASURES)?;
         let home = path.parent().unwrap_or(Path::new("."));
         let beside = |name: &str| tickets::beside(home, name);
@@ -134,10 +133,12 @@ impl IntakeVerb {
         let explained = self.explain.as_deref().map(|value| intake::chain(&taken, value));
         let explained = explained.transpose().map_err(|why| Failure::of(path, why))?;
         if let (Some(out), Some(ticket)) = (&self.out, &taken.ticket) {
+            over::ticket(out, ticket, None)?;
             folder::write_file(out, ticket.as_bytes())?;
         }
         self.tell(&taken, report.as_ref(), explained, console, path);
-        let good = report.is_some_and(|report| report.pass);
+        let answered = self.open == OpenQuestions::Told || taken.questions.is_empty();
+        let good = answered && report.is_some_and(|report| report.pass);
         Ok(if good { Outcome::Good } else { Outcome::NotGood })
     }
 
@@ -194,6 +195,7 @@ fn in_words(report: &Report, path: &Path) -> String {
         lines.push(words::finding(finding, None));
     }
     lines.extend(intake.no_ticket.iter().map(|why| wrapped("no ticket: ", why)));
+    lines.extend(intake.questions.iter().map(|asked| open_line(asked, &file)));
     lines.extend(ending(report));
     lines.join("\n")
 }
@@ -208,6 +210,11 @@ fn ending(report: &Report) -> Option<String> {
         (None, _) => return None,
         (Some(_), true) => "the limits let it pass",
         (Some(_), false) => "the limits stop it until the stops above are settled",
+    };
+    let state = match report.intake.questions.len() {
+        0 => state.to_owned(),
+        1 => format!("{state}; a question is open"),
+        several => format!("{state}; {several} questions are open"),
     };
     Some(match &report.written {
         Some(out) => wrapped("", &format!("ticket in {out}; {state}")),
@@ -231,6 +238,13 @@ fn asked_line(first: &str, asked: &Asked, file: &str) -> String {
     let place = if asked.line > 0 { format!("{file}:{}:{}: ", asked.line, asked.column) } else { String::new() };
     let side = asked.side.map_or(String::new(), |side| format!("{} foot: ", side.name()));
     wrapped(first, &format!("{place}{side}{} [{}]", asked.words, asked.source))
+}
+
+/// The same question once more where the eye ends: a long intake has scrolled it away.
+fn open_line(asked: &Asked, file: &str) -> String {
+    let place = if asked.line > 0 { format!("{file}:{}: ", asked.line) } else { String::new() };
+    let side = asked.side.map_or(String::new(), |side| format!("{} foot: ", side.name()));
+    wrapped("still to answer: ", &format!("{place}{side}{}", asked.words))
 }
 
 fn foot_lines(foot: &FootIntake) -> Vec<String> {
@@ -266,6 +280,10 @@ fn value_line(value: &Suggestion) -> String {
     let name = format!("{}{unit}", value.name.replace('_', " "));
     let number = value.suggested.map_or("-".into(), |number| format!("{number}"));
     let range = value.range.map_or(String::new(), |[least, most]| format!("{least} to {most}"));
-    let rests = if value.suggested.is_some() { value.confidence.words() } else { "left to follow from the others" };
+    let rests = match value.name {
+        _ if value.suggested.is_some() => value.confidence.words(),
+        "heel_cup_width" | "flex_zone_thickness" => "left to follow from the others",
+        _ => "nothing to start from",
+    };
     format!("  {name:<22}{number:>7}  {range:<14} {rests}")
 }

@@ -80,7 +80,10 @@ pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> 
     if !folder.is_dir() {
         return Err(Failure::of(folder, "this is no folder; --in names the folder to look through"));
     }
-    let mut search = Search { root: folder, code, found: Found::default(), looked_at: 0 };
+    let mut search = Search { root: folder, code, others: vec![], found: Found::default(), looked_at: 0 };
+    if let Some(code) = code {
+        search.others = others(&look(folder, None)?.kept, code);
+    }
     search.folder(folder, 0);
     let mut found = search.found;
     found.kept.retain(|kept| code.is_none_or(|code| kept.code == code));
@@ -88,9 +91,20 @@ pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> 
     Ok(found)
 }
 
+/// The codes that are kept and have this one in them as a word, the longest first: PATROL-1-B for PATROL-1.
+pub(super) fn others(kept: &[Kept], code: &str) -> Vec<String> {
+    let mut others: Vec<String> = kept.iter().map(|kept| kept.code.clone()).collect();
+    others.retain(|other| other != code && names(other, code));
+    others.sort_by(|a, b| b.len().cmp(&a.len()).then(a.cmp(b)));
+    others.dedup();
+    others
+}
+
 struct Search<'a> {
     root: &'a Path,
     code: Option<&'a str>,
+    /// Codes that name this one and are somebody else's.
+    others: Vec<String>,
     found: Found,
     looked_at: usize,
 }
@@ -173,7 +187,10 @@ impl Search<'_> {
     fn other(&mut self, path: &Path, text: Option<&str>) {
         let Some(code) = self.code else { return };
         let name = path.file_name().unwrap_or_default().to_string_lossy();
-        if names(&name, code) || text.is_some_and(|text| names(text, code)) {
+        // Where only a longer code stands, this one is not named.
+        let own = |text: &str| self.others.iter().fold(text.to_owned(), |text, other| text.replace(other, ""));
+        let is_named = |text: &str| names(text, code) && (self.others.is_empty() || names(&own(text), code));
+        if is_named(&name) || text.is_some_and(is_named) {
             self.keep(code.to_owned(), Kind::Other, None, path, None);
         }
     }
@@ -197,7 +214,7 @@ fn job(folder: &Path) -> Option<(String, Option<i64>)> {
 }
 
 /// Whose ticket or measures a text is, and of which revision, however wrong the rest of it may be.
-fn head(text: &str) -> Option<(String, Kind, Option<i64>)> {
+pub(super) fn head(text: &str) -> Option<(String, Kind, Option<i64>)> {
     let draft = Draft::of(text)?;
     let code = |section: &str| match draft.at(&[section, "code"]) {
         Stands::Text(code) => Some(code),

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::failure::Failure;
 use super::output::Console;
+use super::over::{self, Made};
 use super::{Arguments, Outcome, folder};
 
 /// What `--help` adds.
@@ -43,8 +44,10 @@ impl Manual {
 
     fn written(&self) -> Result<Written, Failure> {
         fs::create_dir_all(&self.out).map_err(|e| Failure::of_io(&self.out, &e))?;
+        let all = pages_of_all()?;
+        all.iter().try_for_each(|(name, _)| over::made(&self.out.join(name), Made::Manual))?;
         let mut pages = vec![];
-        for (name, page) in pages_of_all()? {
+        for (name, page) in all {
             folder::write_file(&self.out.join(&name), &page)?;
             pages.push(name);
         }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::batch::{self, Tally};
-use super::before::{self, Otherwise};
+use super::before::{self, Otherwise, Replaced};
 use super::failure::Failure;
 use super::output::{Console, Detail};
 use super::tickets::{self, Loaded};
@@ -65,8 +65,25 @@ pub(super) struct Milled {
     /// Where the same ticket gave other programs before.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) otherwise_before: Option<Otherwise>,
+    /// The job that lay there before, where something of it is lost.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) replaced: Option<Replaced>,
+    /// Where an earlier job of this code and revision still lies, when nothing was written.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) still_there: Option<String>,
     #[serde(flatten)]
     pub(super) report: JobReport,
+}
+
+impl Milled {
+    /// Notes on what lay, or still lies, where this job belongs.
+    pub(super) fn notes(&self) -> Vec<String> {
+        let still =
+            |folder: &String| wrapped("  ", &format!("note: programs of the earlier ticket still lie in {folder}"));
+        let otherwise = self.otherwise_before.as_ref().map(Otherwise::words);
+        let replaced = self.replaced.as_ref().map(Replaced::words);
+        otherwise.into_iter().chain(replaced).chain(self.still_there.as_ref().map(still)).collect()
+    }
 }
 
 impl Mill {
@@ -75,7 +92,7 @@ impl Mill {
         if self.out.exists() && !self.out.is_dir() {
             return console.fail(&Failure::of(&self.out, "--out wants a folder, and this is none"));
         }
-        let tickets = only_once(tickets::load_all(&self.tickets, shelf));
+        let tickets = only_once(tickets::load_all(&self.tickets, shelf, console));
         let form = if tickets.len() > 1 && console.detail() < Detail::Much { Form::Rows } else { Form::Whole };
         let mut telling = console.telling(tickets.len());
         let mut tally = Tally::default();
@@ -102,14 +119,18 @@ impl Mill {
         side.map(|side| loaded.foot(side)).transpose()?;
         let Made { report, files } = job::make(&loaded.ticket, &loaded.text, side, Precision::SHOP)
             .map_err(|error| Failure::of(&loaded.path, error))?;
-        if !report.pass {
-            return Ok(Milled { folder: None, otherwise_before: None, report });
-        }
         let name = folder_name(loaded);
         let folder = self.out.join(&name);
-        let otherwise_before = before::otherwise(&folder, &report);
+        let shown = folder.display().to_string();
+        let earlier = before::earlier(&folder);
+        if !report.pass {
+            let still_there = earlier.map(|_| shown);
+            return Ok(Milled { folder: None, otherwise_before: None, replaced: None, still_there, report });
+        }
+        let otherwise_before = earlier.as_ref().and_then(|earlier| before::otherwise(earlier, &report));
+        let replaced = earlier.as_ref().and_then(|earlier| before::replaced(earlier, &report));
         folder::write(&self.out, &name, &files)?;
-        Ok(Milled { folder: Some(folder.display().to_string()), otherwise_before, report })
+        Ok(Milled { folder: Some(shown), otherwise_before, replaced, still_there: None, report })
     }
 }
 
@@ -177,7 +198,7 @@ fn in_words(job: &Milled, detail: Detail) -> String {
         );
         lines.push(wrapped("  proof: ", &figures));
     }
-    lines.extend(job.otherwise_before.as_ref().map(Otherwise::words));
+    lines.extend(job.notes());
     lines.push(match (&job.folder, &report.proof) {
         // The report lists every file but itself.
         (Some(folder), _) => wrapped("  ", &format!("{} files in {folder}", report.files.len() + 1)),

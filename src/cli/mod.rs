@@ -21,6 +21,7 @@ mod manual;
 mod mill;
 mod new;
 mod output;
+mod over;
 mod preview;
 mod profiles;
 mod prove;

@@ -6,22 +6,23 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::failure::Failure;
-use super::intake::IntakeVerb;
+use super::intake::{IntakeVerb, OpenQuestions};
 use super::output::Console;
 use super::words::wrapped;
-use super::{Outcome, folder};
-use crate::intake::guided::{Answers, Question, questions};
+use super::{Outcome, folder, over};
+use crate::intake::guided::{Answers, Doubt, Question, questions};
 use crate::profile::Shelf;
 use crate::written::suggest;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
 On a terminal it asks one question after the other: Enter leaves out what was not
-measured, ? tells what the answer moves, Ctrl-C leaves with nothing written. The
-measures are kept beside the ticket, and `sustent intake` goes on from there.
+measured, ? tells what the answer moves, Ctrl-C leaves with nothing written. What
+cannot be is refused at once, and what is unusual is asked about. The measures are
+kept beside the ticket, and `sustent intake` goes on from there.
 
 Without a terminal, lines of `key = answer` are read from standard input;
---questions prints the keys.
+--questions prints the keys. What is unusual is then left open.
 
 Examples:
   sustent new --out patrol-11.toml
@@ -29,7 +30,8 @@ Examples:
   sustent new --out patrol-11.toml < answers.txt
 
 Exit status: 0 a ticket that passes, 1 no ticket (a flag, or a question that must
-be answered first) or one that a limit stops, 2 could not be done.";
+be answered first), one that a limit stops, or one with a question left open
+without a terminal, 2 could not be done.";
 
 /// Arguments of `new`.
 #[derive(Debug, clap::Args)]
@@ -73,19 +75,31 @@ impl New {
         if out == measures {
             return Err(Failure::of(out, "ticket and measures need a file each"));
         }
-        // Told before twenty questions and not after.
+        // Told before thirty questions and not after.
         for path in [out, measures.as_path()] {
-            if path.exists() {
-                return Err(Failure::of(path, "this file is there already; name a new one"));
-            }
+            over::nothing(path)?;
+            folder::can_write(path).map_err(|failure| failure.and("nothing was asked"))?;
         }
-        let answers = if stdin().is_terminal() { one_by_one(shelf, console)? } else { all_at_once(shelf)? };
+        let (answers, open) = match stdin().is_terminal() {
+            true => (one_by_one(shelf, console)?, OpenQuestions::Told),
+            false => (all_at_once(shelf)?, OpenQuestions::NotGood),
+        };
         if !answers.has_a_foot() {
             return Err(Failure::new("no foot was measured (left.length.standing, right.length.standing)".into()));
         }
         folder::write_file(&measures, answers.text().as_bytes())?;
         console.aside(&format!("measures: {}", measures.display()));
-        Ok(IntakeVerb::of(measures, out.to_owned()).run(shelf, console))
+        let next = format!(
+            "the measures are kept: correct them in {}, then `sustent intake {} --out {}`",
+            measures.display(),
+            measures.display(),
+            out.display()
+        );
+        let outcome = IntakeVerb::of(measures, out.to_owned(), open).run(shelf, console);
+        if outcome != Outcome::Good {
+            console.aside(&wrapped("", &next));
+        }
+        Ok(outcome)
     }
 }
 
@@ -115,21 +129,44 @@ fn one_by_one(shelf: &Shelf, console: &Console) -> Result<Answers, Failure> {
         if answers.skips(&question) {
             continue;
         }
-        loop {
-            console.ask(&format!("{}: ", question.asks));
-            let answer = line()?;
-            match answer.trim() {
-                "?" => console.aside(&format!("  it moves: {}", question.moves)),
-                "" if question.needed => console.aside("  this one is needed"),
-                "" => break,
-                given => match answers.give(&question, given, shelf) {
-                    Ok(()) => break,
-                    Err(why) => console.aside(&wrapped("  ", &why)),
-                },
+        // An answer may make an earlier one doubtful, which is then asked for once more.
+        let mut doubts = answered(&mut answers, &question, shelf, console)?;
+        while !doubts.is_empty() {
+            let Doubt { words, about } = doubts.remove(0);
+            console.aside(&wrapped("  ", &words));
+            let before = answers.text();
+            let more = answered(&mut answers, &about, shelf, console)?;
+            if answers.text() != before {
+                // What was doubted of the other answer is told anew where it still holds.
+                doubts.retain(|doubt| doubt.about != about);
             }
+            doubts.extend(more);
         }
     }
     Ok(answers)
+}
+
+/// Asks one question until there is an answer that will do, or none; what became doubtful by it.
+fn answered(
+    answers: &mut Answers,
+    question: &Question,
+    shelf: &Shelf,
+    console: &Console,
+) -> Result<Vec<Doubt>, Failure> {
+    let again = if answers.has(question) { " (Enter: it is so)" } else { "" };
+    loop {
+        console.ask(&format!("{}{again}: ", question.asks));
+        let answer = line()?;
+        match answer.trim() {
+            "?" => console.aside(&format!("  it moves: {}", question.moves)),
+            "" if question.needed && !answers.has(question) => console.aside("  this one is needed"),
+            "" => return Ok(vec![]),
+            given => match answers.give(question, given, shelf) {
+                Ok(doubts) => return Ok(doubts),
+                Err(why) => console.aside(&wrapped("  ", &why)),
+            },
+        }
+    }
 }
 
 /// One line from the terminal.

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::apart::keep_apart;
 use super::failure::Failure;
 use super::output::Console;
+use super::over::{self, Made};
 use super::words;
 use super::{Outcome, folder, tickets};
 use crate::job::{self, CheckReport, Paths, Precision};
@@ -60,6 +61,7 @@ impl PreviewVerb {
     fn attempt(&self, shelf: &Shelf, console: &Console) -> Result<Outcome, Failure> {
         let loaded = tickets::load(&self.ticket, shelf)?;
         keep_apart(&[("the ticket", Some(&loaded.path))], &[("the page", Some(&self.out))])?;
+        over::made(&self.out, Made::Preview)?;
         let bar = console.progress(1);
         let paths = if self.no_paths { Paths::LeftOut } else { Paths::Planned };
         let made = job::preview(&loaded.ticket, &loaded.text, paths, Precision::SHOP);

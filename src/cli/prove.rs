@@ -66,7 +66,7 @@ impl Prove {
         let side = Side::from(self.side);
         loaded.foot(side)?;
         let programs: Vec<Written> =
-            self.programs.iter().map(|path| program(path, &loaded.ticket.make)).collect::<Result<_, _>>()?;
+            self.programs.iter().map(|path| program(path, &loaded.ticket.make, side)).collect::<Result<_, _>>()?;
         let feet = job::laid(&loaded.ticket, Some(side)).map_err(|error| Failure::of(&self.ticket, error))?;
         let Some((design, lay)) = feet.first() else {
             return Err(Failure::of(&self.ticket, format!("there is no {} foot to prove against", side.name())));
@@ -87,14 +87,27 @@ impl Prove {
     }
 }
 
-/// One program as its text says it.
-fn program(path: &Path, make: &Make) -> Result<Written, Failure> {
+/// One program as its text says it; the other foot's is refused.
+fn program(path: &Path, make: &Make, side: Side) -> Result<Written, Failure> {
     let bytes = read_bytes(path, nc::MOST_BYTES)?;
     let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
-    Written::from_text(&name, &bytes, make).map_err(|error| match error {
+    let written = Written::from_text(&name, &bytes, make).map_err(|error| match error {
         TextError::Refused(refusals) => Failure::of_refusals(path, &refusals),
         TextError::NoStep | TextError::NoRest | TextError::Offset { .. } => Failure::of(path, error),
-    })
+    })?;
+    match written.side {
+        Some(own) if own != side => Err(Failure::of(
+            path,
+            format!(
+                "this program is for the {own} foot, as its comment (SIDE: {letter}) says: name the programs of the {side} \
+                 foot alone, or ask --side {own}",
+                own = own.name(),
+                letter = own.letter(),
+                side = side.name()
+            ),
+        )),
+        _ => Ok(written),
+    }
 }
 
 /// What thickness was judged from, and the least that was found.
@@ -133,6 +146,11 @@ fn in_words(report: &ProofReport) -> String {
     }
     lines.extend(report.cautions.iter().map(|caution| words::caution(caution)));
     lines.extend(words::violations(&proof.violations));
-    lines.push(if proof.pass { "proved".into() } else { "refused: do not run these programs".into() });
+    let end = match (proof.pass, report.cautions.is_empty()) {
+        (true, true) => "proved",
+        (true, false) => "proved, but for what the cautions say",
+        (false, _) => "refused: do not run these programs",
+    };
+    lines.push(end.into());
     lines.join("\n")
 }

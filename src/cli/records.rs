@@ -8,6 +8,7 @@ use super::Outcome;
 use super::failure::Failure;
 use super::kept::{self, Found, Kept, Kind};
 use super::output::Console;
+use super::words::listed;
 use crate::written::suggest;
 
 /// What `--help` adds.
@@ -103,11 +104,22 @@ pub(super) fn of_code(folder: &Path, code: &str) -> Result<Vec<Kept>, Failure> {
     if let Some(unread) = found.unread.into_iter().next() {
         return Err(unread.and("nothing was done; mend that and ask again"));
     }
-    if found.kept.is_empty() {
-        let all = kept::look(folder, None)?.kept;
-        let near = suggest(code, all.iter().map(|kept| kept.code.as_str()));
-        let near = near.map_or(String::new(), |near| format!("; is {near} meant?"));
-        return Err(Failure::of(folder, format!("nothing is kept here of the code {code}{near}")));
+    // A word that only stands in notes is no code.
+    if found.kept.iter().all(|kept| kept.kind == Kind::Other) {
+        return Err(Failure::of(folder, unknown(code, &found.kept, &kept::look(folder, None)?.kept)));
     }
     Ok(found.kept)
+}
+
+/// What is said of a code that nothing is kept of: which is meant, and which files name it all the same.
+fn unknown(code: &str, named_in: &[Kept], all: &[Kept]) -> String {
+    let longer = kept::others(all, code);
+    let meant = match longer.as_slice() {
+        [] => suggest(code, all.iter().map(|kept| kept.code.as_str())).map(str::to_owned),
+        longer => Some(listed(longer, "or")),
+    };
+    let meant = meant.map_or(String::new(), |meant| format!("; is {meant} meant?"));
+    let files: Vec<String> = named_in.iter().map(|kept| kept.file.display().to_string()).collect();
+    let also = if files.is_empty() { String::new() } else { format!("; it is named in {}", listed(&files, "and")) };
+    format!("nothing is kept here of the code {code}{also}{meant}")
 }

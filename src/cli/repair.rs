@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::failure::Failure;
 use super::tickets::Loaded;
-use super::{folder, tickets};
+use super::{folder, over, tickets};
 use crate::job::{self, CheckReport, FootReport};
 use crate::limits::{Repair, Severity};
 use crate::profile::Shelf;
@@ -52,6 +52,7 @@ pub(super) fn write(
     if !after.pass {
         return Ok(Repaired::not("the changed ticket is stopped by something that these values do not move"));
     }
+    over::ticket(out, &text, None)?;
     folder::write_file(out, text.as_bytes())?;
     let (file, revision) = (out.display().to_string(), repaired.revision);
     let words = format!("{file} is revision {revision} with these changes, and passes; the ticket itself is as it was");

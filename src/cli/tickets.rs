@@ -5,6 +5,8 @@ use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
 use super::failure::Failure;
+use super::kept::{self, Kind};
+use super::output::Console;
 use crate::frame::Side;
 use crate::profile::Shelf;
 use crate::ticket::{self, FootOrder, Ticket};
@@ -32,9 +34,9 @@ impl Loaded {
 }
 
 /// The tickets that arguments name, read: files as they are, folders by their `.toml` files in the
-/// order of their names. What cannot be read stops only itself.
-pub(super) fn load_all(arguments: &[PathBuf], shelf: &Shelf) -> Vec<Result<Loaded, Failure>> {
-    arguments.iter().flat_map(|path| files(path)).map(|path| load(&path?, shelf)).collect()
+/// order of their names, without pages of measures that lie beside their tickets. What cannot be read stops only itself.
+pub(super) fn load_all(arguments: &[PathBuf], shelf: &Shelf, console: &Console) -> Vec<Result<Loaded, Failure>> {
+    arguments.iter().flat_map(|path| files(path, console)).map(|path| load(&path?, shelf)).collect()
 }
 
 /// Reads one ticket.
@@ -48,8 +50,17 @@ pub(super) fn load(path: &Path, shelf: &Shelf) -> Result<Loaded, Failure> {
 pub(super) fn read(path: &Path, text: &str, shelf: &Shelf) -> Result<Ticket, Failure> {
     let folder = path.parent().unwrap_or(Path::new("."));
     let name = path.display().to_string();
-    ticket::read(text, &name, shelf, &|companion| beside(folder, companion))
-        .map_err(|problems| Failure::of_problems(path, problems))
+    ticket::read(text, &name, shelf, &|companion| beside(folder, companion)).map_err(|problems| match measured(text) {
+        Some(code) => {
+            Failure::of(path, format!("these are the measures of {code}: `sustent intake` makes a ticket of them"))
+        }
+        None => Failure::of_problems(path, problems),
+    })
+}
+
+/// Whose measures a text is; `None` where it is none.
+fn measured(text: &str) -> Option<String> {
+    kept::head(text).and_then(|(code, kind, _)| (kind == Kind::Measures).then_some(code))
 }
 
 /// Text of a ticket.
@@ -106,17 +117,27 @@ pub(super) fn toml_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     Ok(found)
 }
 
-fn files(argument: &Path) -> Vec<Result<PathBuf, Failure>> {
+fn files(argument: &Path, console: &Console) -> Vec<Result<PathBuf, Failure>> {
     if !argument.is_dir() {
         return vec![Ok(argument.to_owned())];
     }
-    match toml_files(argument) {
-        Err(error) => vec![Err(Failure::of_io(argument, &error))],
+    let found = match toml_files(argument) {
+        Err(error) => return vec![Err(Failure::of_io(argument, &error))],
         Ok(none) if none.is_empty() => {
-            vec![Err(Failure::of(argument, "there is no .toml file in this folder; name a ticket"))]
+            return vec![Err(Failure::of(argument, "there is no .toml file in this folder; name a ticket"))];
         }
-        Ok(found) => found.into_iter().map(Ok).collect(),
+        Ok(found) => found,
+    };
+    let is_measured = |path: &PathBuf| read_ticket(path).is_ok_and(|text| measured(&text).is_some());
+    let (measures, tickets): (Vec<PathBuf>, Vec<PathBuf>) = found.into_iter().partition(is_measured);
+    if tickets.is_empty() {
+        let only = "there are only measures in this folder, and no ticket; `sustent intake` makes one of them";
+        return vec![Err(Failure::of(argument, only))];
     }
+    for path in measures {
+        console.aside(&format!("passed over: {}: these are measures", path.display()));
+    }
+    tickets.into_iter().map(Ok).collect()
 }
 
 /// A file that a ticket names: beside the ticket or below, nowhere else.

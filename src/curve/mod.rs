@@ -14,6 +14,7 @@ mod trace;
 mod trim;
 
 pub use bezier::{Bezier, bezier, straight};
+pub use offset::grown_in_chords;
 pub use outline::{FLATTENING_MM, Outline};
 pub use trace::{HEEL_STATION, TraceError, Traced, islands_from_svg, outline_from_svg};
 pub use trim::{

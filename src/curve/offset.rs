@@ -1,6 +1,8 @@
 //! Parallel curves of a closed polygon, with true arcs around its corners. Knows nothing of feet.
 
 use cavalier_contours::polyline::{PlineSource, PlineSourceMut, Polyline};
+use geo::buffer::{BufferStyle, LineJoin};
+use geo::{Buffer, LineString, Polygon};
 
 use super::CurveError;
 use super::outline::{FLATTENING_MM, JOIN_MM, LARGEST_MM};
@@ -28,6 +30,17 @@ pub(super) fn offset(points: &[Point2], distance_mm: f64) -> Result<Vec<Vec<Poin
         .collect();
     loops.sort_by(|a, b| b.0.total_cmp(&a.0));
     Ok(loops.into_iter().map(|(_, points)| points).collect())
+}
+
+/// The outer edges of what lies within `by` mm of the polygon, corners rounded by chords that deviate at most `chord` mm to
+/// the inside: by another library than an [`super::Outline`]'s own parallels, for where those lose a loop.
+pub fn grown_in_chords(points: &[Point2], by: f64, chord: f64) -> Vec<Vec<Point2>> {
+    let edge: LineString = points.iter().map(|p| (p.x, p.y)).collect();
+    let turn = 2.0 * (1.0 - chord / by.abs()).clamp(-1.0, 1.0).acos();
+    let style = BufferStyle::new(by).line_join(LineJoin::Round(turn));
+    let grown = Polygon::new(edge, vec![]).buffer_with_style(style);
+    let around = grown.0.iter().map(|polygon| polygon.exterior().coords().map(|c| Point2::new(c.x, c.y)).collect());
+    around.collect()
 }
 
 /// The corners of a line-only polyline, without repeats.

@@ -18,6 +18,11 @@ pub struct Contours {
     pub numbers: Group,
 }
 
+/// A level so near to a flat's height would wander over it, mm: the flat is drawn as reaching it.
+const FLAT_MM: f64 = 0.05;
+/// What is that flat, of all nodes inside, is a flat of the piece and not a slope that a contour crosses.
+const FLAT_SHARE: f64 = 0.08;
+
 /// More contour lines than this and the surface is no footbed: a wall of 80 mm.
 const MOST_LEVELS: i64 = 80;
 
@@ -30,8 +35,8 @@ impl Contours {
     /// The same, where a page draws more than one set of them: `name` tells their shapes apart.
     pub fn named(b: &Block, outline: &[Point2], name: &str) -> Contours {
         let inside = inside_nodes(b.foot.outline, &b.heights.lattice);
-        let within = b.heights.z.iter().zip(&inside).filter(|(_, i)| **i).map(|(z, _)| *z);
-        let (lo, hi) = within.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), z| (lo.min(z), hi.max(z)));
+        let within: Vec<f64> = b.heights.z.iter().zip(&inside).filter(|(_, i)| **i).map(|(z, _)| *z).collect();
+        let (lo, hi) = within.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), z| (lo.min(*z), hi.max(*z)));
         let (first, last) = (lo.ceil() as i64, (hi.floor() as i64).min(lo.ceil() as i64 + MOST_LEVELS));
         let share = |z: f64| if hi > lo { (z - lo) / (hi - lo) } else { 0.5 };
         let mut contours = Contours {
@@ -42,7 +47,7 @@ impl Contours {
         };
         let mut taken = Labels::new(b);
         for level in first..=last {
-            let loops = loops_above(&b.heights, level as f64);
+            let loops = loops_above(&b.heights, beside_flats(level as f64, &within));
             let loops: Vec<Vec<Point2>> = loops.iter().map(|l| l.iter().map(|p| b.at(*p)).collect()).collect();
             let d: String = loops.iter().map(|l| close(&simplified(l, 0.02))).collect();
             contours.levels.push((d, tint::cividis(share(level as f64 + 0.5)), level % 5 == 0));
@@ -71,6 +76,12 @@ impl Contours {
         }
         Group::new().add(shapes).add(tint).add(lines)
     }
+}
+
+/// The height at which a level is drawn: its own, or just below a flat that lies at it.
+fn beside_flats(level: f64, heights: &[f64]) -> f64 {
+    let flat = heights.iter().filter(|z| (**z - level).abs() < FLAT_MM).count();
+    if flat as f64 > FLAT_SHARE * heights.len() as f64 { level - FLAT_MM } else { level }
 }
 
 fn close(points: &[Point2]) -> String {
@@ -130,5 +141,20 @@ impl Labels {
         let z = |dx: f64, dy: f64| (b.foot.top)(Point2::new(foot.x + dx, foot.y + dy));
         let slope = (z(1.0, 0.0) - z(-1.0, 0.0)).hypot(z(0.0, 1.0) - z(0.0, -1.0)) / 2.0;
         (b.scale / slope.max(1e-3)).min(4.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_level_at_a_flat_is_drawn_below_it() {
+        let slope: Vec<f64> = (0..1000).map(|k| 0.01 * f64::from(k)).collect();
+        assert_eq!(beside_flats(4.0, &slope), 4.0);
+        let flat = (0..300).map(|k| 4.0 + 0.01 * f64::from(k).sin());
+        let with_flat: Vec<f64> = slope.iter().copied().chain(flat).collect();
+        assert_eq!([3.0, 4.0, 5.0].map(|level| beside_flats(level, &with_flat)), [3.0, 4.0 - FLAT_MM, 5.0]);
+        assert_eq!(beside_flats(1.0, &[]), 1.0);
     }
 }

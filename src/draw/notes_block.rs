@@ -21,6 +21,8 @@ pub struct NoteLine {
     pub message: String,
     pub measured: String,
     pub allowed: String,
+    /// How measured stands to allowed: what a stop says is a limit, other findings may only compare.
+    pub to: &'static str,
     /// What follows the limit's name in brief.
     pub numbers: String,
     pub advice: String,
@@ -92,8 +94,12 @@ fn numbers(row: &NoteRow) -> String {
     match (row.measured.as_str(), row.allowed.as_str()) {
         ("", _) => String::new(),
         (measured, "") => format!(" {measured}"),
-        (measured, allowed) => format!(" {measured}, allowed {allowed}"),
+        (measured, allowed) => format!(" {measured}{} {allowed}", to(row)),
     }
+}
+
+fn to(row: &NoteRow) -> &'static str {
+    if row.severity == Severity::Stop { ", allowed" } else { " against" }
 }
 
 fn note_line(note: &Numbered) -> NoteLine {
@@ -110,6 +116,7 @@ fn note_line(note: &Numbered) -> NoteLine {
         message: row.message.clone(),
         measured: row.measured.clone(),
         allowed: row.allowed.clone(),
+        to: to(row),
         numbers: numbers(row),
         advice: row.advice.clone(),
         accepted: row.accepted.clone(),
@@ -169,6 +176,8 @@ mod tests {
     #[test]
     fn what_has_no_number_is_told_without_one() {
         let mut row = rows(1).remove(0);
+        assert_eq!(numbers(&row), " 3 mm against 4 mm");
+        row.severity = Severity::Stop;
         assert_eq!(numbers(&row), " 3 mm, allowed 4 mm");
         row.allowed.clear();
         assert_eq!(numbers(&row), " 3 mm");

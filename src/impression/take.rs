@@ -99,7 +99,7 @@ pub struct Measure {
 pub enum Fault {
     #[error("{0}")]
     Scan(#[from] ScanError),
-    #[error("the scan is {extent:.4} units across, {tried}; say its unit with --units, or scan again")]
+    #[error("the scan is {extent:.4} units across, {tried}; say its unit with --unit, or scan again")]
     Size { extent: f64, tried: String },
     #[error("no foot is found in the scan: {why}; scan one bare foot or its mould, heel to toes, with the sole seen")]
     NoFoot { why: String },
@@ -160,7 +160,7 @@ pub fn take(scan: &Scan, asked: Asked) -> Result<Impression, Fault> {
                 if said.is_none() && unit != Unit::Millimetres {
                     let [length, ..] = impression.measures.as_slice() else { continue };
                     impression.notes.push(format!(
-                        "the scan names no unit; in {} the foot is {:.0} mm long, so that is what it is taken for: say --units {} \
+                        "the scan names no unit; in {} the foot is {:.0} mm long, so that is what it is taken for: say --unit {} \
                          if so",
                         unit.words(),
                         length.value,

@@ -83,6 +83,26 @@ mod tests {
     }
 
     #[test]
+    fn one_reading_comes_back_from_its_mean() {
+        for (count, resolution, repeatability) in [(1, 0.0, 0.2), (4, 0.5, 0.2), (9, 0.05, 1.5)] {
+            let of = estimate(&vec![7.0; count], resolution, repeatability).unwrap();
+            assert_abs_diff_eq!(of.one_reading(), repeatability, epsilon = 1e-9);
+        }
+        // A step that says more than the mean is known to leaves nothing for the reading.
+        let known = Estimate { mean: 0.0, spread: None, standard_uncertainty: 0.1, count: 4, resolution: 1.0 };
+        assert_eq!(known.one_reading(), 0.0);
+    }
+
+    /// Thirty readings are asked for, thirty-one are not: one reading of 0.3, and 0.6 / sqrt(n) wanted.
+    #[test]
+    fn patience_ends_at_thirty() {
+        let wanted = |n: f64| 0.6 / n.sqrt() * (1.0 + 1e-9);
+        assert_eq!(readings_needed(0.3, 0.0, wanted(30.0)), Some(30));
+        assert_eq!(readings_needed(0.3, 0.0, wanted(31.0)), None);
+        assert_eq!(readings_needed(0.0, 0.0, 1.0), Some(1));
+    }
+
+    #[test]
     fn readings_needed_are_enough_and_one_fewer_is_not() {
         let n = readings_needed(0.15, 0.05, 0.12).unwrap();
         let expanded = |n: usize| COVERAGE * (0.15f64.powi(2) / n as f64 + 0.05f64.powi(2) / 12.0).sqrt();

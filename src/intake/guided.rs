@@ -4,8 +4,11 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use super::measures;
+use super::facts::facts;
+use super::measures::{self, Measures};
+use super::questions::{self, Asked};
 use crate::profile::Shelf;
+use crate::ticket::{Problem, Problems};
 
 /// How an answer is written down.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,7 +34,7 @@ pub struct Question {
 }
 
 /// Of the person, the boot and the making: key, what is asked, what it moves, whether it is needed.
-const OF_THE_PERSON: [(&str, Form, bool, &str, &str); 10] = [
+const OF_THE_PERSON: [(&str, Form, bool, &str, &str); 13] = [
     (
         "person.code",
         Form::Text,
@@ -89,6 +92,27 @@ const OF_THE_PERSON: [(&str, Form, bool, &str, &str); 10] = [
         "stock insole: thickness under the ball, mm",
         "the footbed's own under the ball",
     ),
+    (
+        "boot.stock_insole.length",
+        Form::Number,
+        false,
+        "stock insole: length, mm",
+        "the footbed's own, so that it fits the shell",
+    ),
+    (
+        "boot.stock_insole.ball_width",
+        Form::Number,
+        false,
+        "stock insole: width at the ball, mm",
+        "the footbed's own at the ball",
+    ),
+    (
+        "boot.stock_insole.heel_width",
+        Form::Number,
+        false,
+        "stock insole: width at the heel, mm",
+        "the footbed's own at the heel",
+    ),
     ("make.cover", Form::Number, false, "cover that is glued on, mm", "how high the milled top may be"),
 ];
 
@@ -137,6 +161,15 @@ pub fn questions() -> Vec<Question> {
     person.into_iter().chain(feet).collect()
 }
 
+/// Something unusual about the answers so far.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Doubt {
+    /// What is asked.
+    pub words: String,
+    /// The answer that is to be looked at again.
+    pub about: Question,
+}
+
 /// What has been answered so far.
 #[derive(Clone, Debug, Default)]
 pub struct Answers {
@@ -145,30 +178,66 @@ pub struct Answers {
 }
 
 impl Answers {
-    /// Takes an answer.
+    /// Takes an answer. What is unusual since is told as a doubt; the answer is kept all the same.
     ///
     /// # Errors
-    /// What the reader of measures says against it, in one sentence; the answer is not kept then.
-    pub fn give(&mut self, question: &Question, answer: &str, shelf: &Shelf) -> Result<(), String> {
+    /// What the reader of measures says against it, or why no foot can be so, in one sentence; the answer is not kept then.
+    pub fn give(&mut self, question: &Question, answer: &str, shelf: &Shelf) -> Result<Vec<Doubt>, String> {
         if self.skips(question) {
             return Err("the foot's length standing comes first; without it the foot is left out".into());
         }
-        let mut with = self.clone();
+        let mut without = self.clone();
+        without.given.remove(&question.key);
+        let mut with = without.clone();
         with.given.insert(question.key.clone(), written(question.form, answer)?);
-        let (text, lines) = with.page();
-        let line = lines.get(stem(&question.key)).copied();
-        let none = |_: &str| Err(String::new());
-        if let Err(problems) = measures::read(&text, "the answers", shelf, &none) {
-            // What has not been asked yet is missing, and no fault of this answer.
-            if let Some(problem) = problems.iter().find(|problem| Some(problem.line) == line) {
-                return Err(match problem.help.as_str() {
-                    "" => problem.message.clone(),
-                    help => format!("{}; {help}", problem.message),
-                });
+        let asked = match with.measures(shelf) {
+            Ok(measures) => with.asked(&measures, shelf)?,
+            Err(problems) => {
+                // What has not been asked yet is missing, and no fault of this answer.
+                let line = with.page().1.get(stem(&question.key)).copied();
+                let own = problems.iter().find(|problem| Some(problem.line) == line);
+                own.map_or(Ok(vec![]), |problem| Err(in_one_sentence(problem)))?
             }
-        }
+        };
+        let before = without.measures(shelf).ok().and_then(|measures| without.asked(&measures, shelf).ok());
+        let before = before.unwrap_or_default();
+        let is_new = |asked: &&Asked| !before.iter().any(|b| (&b.name, b.side) == (&asked.name, asked.side));
+        let doubts = asked.iter().filter(is_new).map(|asked| with.doubt(asked, question)).collect();
         *self = with;
-        Ok(())
+        Ok(doubts)
+    }
+
+    /// The page so far as measures.
+    fn measures(&self, shelf: &Shelf) -> Result<Measures, Problems> {
+        measures::read(&self.text(), "the answers", shelf, &|_: &str| Err(String::new()))
+    }
+
+    /// What the measures deserve to be asked; why they cannot be of one foot.
+    fn asked(&self, measures: &Measures, shelf: &Shelf) -> Result<Vec<Asked>, String> {
+        let rules = shelf.rules();
+        let feet: Vec<_> = measures.feet.iter().map(|foot| facts(measures, foot, &rules.classes)).collect();
+        match questions::ask(measures, &feet, &rules, "the answers", &self.text()) {
+            Ok((asked, _)) => Ok(asked),
+            Err(problems) => Err(problems.iter().map(in_one_sentence).collect::<Vec<_>>().join("; ")),
+        }
+    }
+
+    /// A doubt, and the answer that stands where it arises; else the one that was given last.
+    fn doubt(&self, asked: &Asked, last: &Question) -> Doubt {
+        let lines = self.page().1;
+        let stem_there = lines.iter().find(|(_, line)| **line == asked.line).map(|(stem, _)| stem.as_str());
+        let is_there = |q: &Question| Some(stem(&q.key)) == stem_there && self.given.contains_key(&q.key);
+        let is_last = |q: &Question| Some(stem(&q.key)) == stem_there && q.key == last.key;
+        let all = questions();
+        let about =
+            all.iter().find(|q| is_last(q)).or_else(|| all.iter().rfind(|q| is_there(q))).unwrap_or(last).clone();
+        let side = asked.side.map_or(String::new(), |side| format!("{} foot: ", side.name()));
+        Doubt { words: format!("{side}{}", asked.words), about }
+    }
+
+    /// Whether there is an answer already.
+    pub fn has(&self, question: &Question) -> bool {
+        self.given.contains_key(&question.key)
     }
 
     /// Whether a foot is left out: its length was asked for and not given.
@@ -234,6 +303,13 @@ fn place(key: &str) -> (&str, &str) {
     stem(key).rsplit_once('.').unwrap_or(("", key))
 }
 
+fn in_one_sentence(problem: &Problem) -> String {
+    match problem.help.as_str() {
+        "" => problem.message.clone(),
+        help => format!("{}; {help}", problem.message),
+    }
+}
+
 /// An answer as TOML writes it.
 fn written(form: Form, answer: &str) -> Result<String, String> {
     let quoted = |word: &str| format!("\"{}\"", word.replace('\\', "\\\\").replace('"', "\\\""));
@@ -256,7 +332,7 @@ mod tests {
     use super::*;
     use crate::intake;
 
-    fn answer(answers: &mut Answers, key: &str, answer: &str) -> Result<(), String> {
+    fn answer(answers: &mut Answers, key: &str, answer: &str) -> Result<Vec<Doubt>, String> {
         let question = questions().into_iter().find(|q| q.key == key).unwrap();
         answers.give(&question, answer, &Shelf::built_in())
     }
@@ -303,6 +379,27 @@ mod tests {
         assert!(answers.given.is_empty());
         answer(&mut answers, "left.length.standing", "265").unwrap();
         assert!(answer(&mut answers, "left.flexibility", "so so").unwrap_err().contains("stiff"));
+    }
+
+    /// All of it was accepted at first and told after the last question.
+    #[test]
+    fn what_no_foot_can_be_is_refused_at_once_and_what_is_unusual_is_doubted() {
+        let mut answers = Answers::default();
+        let mut told = |key: &str, given: &str| answer(&mut answers, key, given);
+        assert_eq!(told("person.code", "A").unwrap(), []);
+        assert_eq!(told("person.weight", "165").unwrap(), [], "there is no foot to judge yet");
+        assert_eq!(told("boot.mondopoint", "235").unwrap(), []);
+        let doubts = told("left.length.standing", "265").unwrap();
+        let about: Vec<&str> = doubts.iter().map(|doubt| doubt.about.key.as_str()).collect();
+        assert_eq!(about, ["person.weight", "boot.mondopoint"], "{doubts:?}");
+        assert!(doubts[0].words.contains("pounds"), "{doubts:?}");
+        assert_eq!(told("person.weight", "75").unwrap(), []);
+        told("left.medial_arch.seated", "21").unwrap();
+        let refused = told("left.medial_arch.standing", "27").unwrap_err();
+        assert!(refused.contains("were the two swapped?") && refused.contains("measure again"), "{refused}");
+        let doubts = told("left.medial_arch.standing", "24").unwrap();
+        assert!(doubts.iter().all(|doubt| doubt.about.key == "left.medial_arch.standing"), "{doubts:?}");
+        assert!(answers.text().contains("medial_arch = { seated = 21, standing = 24 }"), "{}", answers.text());
     }
 
     #[test]

@@ -64,6 +64,9 @@ pub(super) fn sheet(ticket: &Ticket, feet: &[MadeFoot], sha256: &str) -> Result<
     Ok(OutFile { name: "sheet.html".into(), bytes: draw::sheet_html(&data)?.into_bytes() })
 }
 
+/// What keeps the hollow from giving while the top is cut over it.
+const PACKED: &str = "Fill the hollow with packing level with the underside; hold the blank beside it, not over it.";
+
 /// How the blank is clamped and where zero is, clamping by clamping.
 fn setup_words(make: &Make, turned: bool, feet: &[MadeFoot]) -> Vec<(String, String)> {
     let part = |label: &str, words: String| (label.to_string(), words);
@@ -92,13 +95,13 @@ fn setup_words(make: &Make, turned: bool, feet: &[MadeFoot]) -> Vec<(String, Str
     let back = match pins.first() {
         Some(pin) => format!(
             "G{top}. X, Y zero stays, Z0 on the bed. Pins {} mm high: {}. With the blank off run top-0-pins: it stops \
-             {TOUCH_ABOVE_MM} mm over each. Turn the blank about its long axis (Y) onto the pins. Run the rest",
+             {TOUCH_ABOVE_MM} mm over each. {PACKED} Turn the blank about its long axis (Y) onto the pins. Run the rest",
             pin.height_mm,
             places.join("; ")
         ),
         None => format!(
-            "G{top}. Turn the blank over about its long axis (Y), its other long edge against the same stop. X, Y zero \
-             stays. Z0 on the bed. Run the rest"
+            "G{top}. {PACKED} Turn the blank over about its long axis (Y), its other long edge against the same stop. X, Y \
+             zero stays. Z0 on the bed. Run the rest"
         ),
     };
     vec![part("1 Underside", first), part("2 Top", back)]

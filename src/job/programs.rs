@@ -4,6 +4,7 @@
 use super::design::Design;
 use super::lay::{Face, Lay};
 use super::{Precision, StageError, stem, target, turning, under};
+use crate::frame::Side;
 use crate::limits::{self, Finding};
 use crate::nc::{self, Header, Program, Refusals, Timing};
 use crate::path::{self, Cutting, Step, Target, Toolpath};
@@ -15,6 +16,8 @@ use crate::ticket::{FootOrder, Laying, Make, Ticket, Turning};
 #[allow(missing_docs)]
 pub struct Written {
     pub file: String,
+    /// The foot that its text says it is for.
+    pub side: Option<Side>,
     pub face: Face,
     pub step: Step,
     pub cutter: Cutter,
@@ -58,6 +61,7 @@ impl Written {
         let name = PROGRAMS.into_iter().find(named);
         let step = PROGRAMS.into_iter().map(|(_, step)| step).find(|step| said(format!("STEP: {}", step_words(*step))));
         let face = [Face::Under, Face::Top].into_iter().find(|face| said(format!("FACE: {}", face.name())));
+        let side = Side::BOTH.into_iter().find(|side| said(format!("SIDE: {}", side.letter())));
         let step = step.or(name.map(|(_, step)| step)).ok_or(TextError::NoStep)?;
         let face = face.or(name.map(|(face, _)| face)).unwrap_or(Face::Top);
         let (found, wanted) = (program.offset, offset(face, make).number());
@@ -73,6 +77,7 @@ impl Written {
         let timing = nc::time(&program, &make.machine);
         Ok(Written {
             file: file.to_string(),
+            side,
             face,
             step,
             cutter: cutter.clone(),
@@ -113,6 +118,7 @@ pub fn write(
             let timing = nc::time(&program, &make.machine);
             Ok(Written {
                 file: format!("{}-{step}.ngc", stem(ticket, design.order.side)),
+                side: Some(design.order.side),
                 face,
                 step: path.step,
                 cutter: path.cutter.clone(),

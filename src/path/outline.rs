@@ -1,11 +1,10 @@
 //! Closed outlines as the paths need them: grown by a distance, cut by lines, asked for inside and
-//! distance. The only door to cavalier_contours and geo here; knows no heights.
+//! distance. The only door to cavalier_contours here; knows no heights.
 
 use cavalier_contours::polyline::{PlineSource, PlineSourceMut, Polyline};
-use geo::buffer::{BufferStyle, LineJoin};
-use geo::{Buffer, LineString, Polygon};
 
 use super::PathError;
+use crate::curve::grown_in_chords;
 use crate::frame::{Point2, Rect, Vector2};
 use crate::grid::contour::signed_area;
 
@@ -46,22 +45,15 @@ impl Outline {
 
     /// Every loop of the outline moved outward by `by` mm, arcs turned into chords that deviate at
     /// most `chord` mm to the inside. A sound outline gives one loop. Now and then, about once in a thousand
-    /// random jobs, cavalier_contours loses it; geo, which makes chords from the start, then has it.
+    /// random jobs, cavalier_contours loses it; what makes chords from the start then has it.
     pub(super) fn grown(&self, by: f64, chord: f64) -> Vec<Outline> {
         let loops = self.with_arcs(by, chord);
         if loops.is_empty() { self.with_chords(by, chord) } else { loops }
     }
 
     fn with_chords(&self, by: f64, chord: f64) -> Vec<Outline> {
-        let edge: LineString = self.points.iter().map(|p| (p.x, p.y)).collect();
-        let turn = 2.0 * (1.0 - chord / by.abs()).clamp(-1.0, 1.0).acos();
-        let style = BufferStyle::new(by).line_join(LineJoin::Round(turn));
-        let grown = Polygon::new(edge, vec![]).buffer_with_style(style);
-        let around = grown.0.iter().map(|polygon| {
-            let points: Vec<Point2> = polygon.exterior().coords().map(|c| Point2::new(c.x, c.y)).collect();
-            Outline::new(&points)
-        });
-        around.filter_map(Result::ok).collect()
+        let loops = grown_in_chords(&self.points, by, chord);
+        loops.iter().filter_map(|points| Outline::new(points).ok()).collect()
     }
 
     fn with_arcs(&self, by: f64, chord: f64) -> Vec<Outline> {

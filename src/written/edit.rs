@@ -146,6 +146,15 @@ impl Draft {
         Some(Copied(table.iter().map(|(key, item)| (key, bare(item))).collect()))
     }
 
+    /// Every section of a list of sections at the top, each on one line without comments; none where none stand.
+    pub fn list(&self, list: &str) -> Vec<String> {
+        let Some(item) = self.document.get(list) else { return vec![] };
+        let sections = item.as_array_of_tables().into_iter().flatten();
+        let sections = sections.map(|section| bare(&Item::Table(section.clone())));
+        let inline = item.as_array().into_iter().flatten().map(|section| bare(&Item::Value(section.clone())));
+        sections.chain(inline).map(|section| section.to_string()).collect()
+    }
+
     fn section(&mut self, path: &[&str]) -> Option<&mut dyn TableLike> {
         let mut table: &mut dyn TableLike = self.document.as_table_mut();
         for key in path {
@@ -236,6 +245,10 @@ mod tests {
         let inline = changed("h = [{ n = 0 }]\n", |draft| assert!(draft.append("h", &keys)));
         assert_eq!(inline, "h = [{ n = 0 }, { n = 1, w = \"spring\" }]\n");
         assert!(!Draft::of("h = 1").unwrap().append("h", &keys));
+        let listed = |text: &str| Draft::of(text).unwrap().list("h");
+        assert_eq!(listed("[[h]] # first\nn=0 # none\n\n[[h]]\nn = 1\n"), ["{ n = 0 }", "{ n = 1 }"]);
+        assert_eq!(listed("h = [{n = 0},\n { n = 1 }]\n"), ["{ n = 0 }", "{ n = 1 }"]);
+        assert!(listed("h = 1").is_empty() && listed("").is_empty());
     }
 
     #[test]

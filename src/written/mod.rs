@@ -100,6 +100,10 @@ impl Note {
                 "this is neither a number nor text in quotes".to_owned(),
                 "write numbers without their unit, and text in double quotes",
             ),
+            _ if comma_in_number(text, place.start) => (
+                "this number has a comma".to_owned(),
+                "write it with a point, such as 18.5, and each value on a line of its own",
+            ),
             other => (
                 format!("this is not TOML: {other}"),
                 "a line is `key = value`, `[section]` or `# comment`; text stands in double quotes",
@@ -107,6 +111,17 @@ impl Note {
         };
         Note { place, message, label: String::new(), help: help.to_owned() }
     }
+}
+
+/// Whether the line of this place, up to it, has a comma between two digits that is none of a list.
+fn comma_in_number(text: &str, at: usize) -> bool {
+    let start = text.get(..at).and_then(|before| before.rfind('\n')).map_or(0, |end| end + 1);
+    let line = text.get(start..).and_then(|rest| rest.lines().next()).unwrap_or_default();
+    let digit = |c: Option<char>| c.is_some_and(|c| c.is_ascii_digit());
+    let between = |(k, _): (usize, &str)| {
+        digit(line[..k].chars().next_back()) && digit(line[k + 1..].chars().next()) && start + k <= at
+    };
+    !line.contains(['[', '"']) && line.match_indices(',').any(between)
 }
 
 /// Turns byte ranges into lines and columns, in order of place.

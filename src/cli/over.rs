@@ -1,0 +1,170 @@
+//! What a written file may take the place of: nothing, an empty file, or what the program wrote there itself and loses
+//! nothing by. One rule for every file that a verb is told to write. Does not know how files are written.
+
+use std::fs::{self, File};
+use std::io::Read;
+use std::path::Path;
+
+use super::failure::Failure;
+use super::kept::{self, Kind};
+use super::tickets::read_text;
+use crate::written::{Draft, LONGEST_TEXT};
+
+/// What can be made again from its inputs at any time, and is known by how it begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Made {
+    /// The page of `preview`.
+    Preview,
+    /// The page of `compare`.
+    Comparison,
+    /// The record of `inspect`.
+    Record,
+    /// The control chart of `drift`.
+    Chart,
+    /// A page of the manual.
+    Manual,
+}
+
+impl Made {
+    /// What it is, and words that only its own beginning has.
+    fn signs(self) -> (&'static str, &'static [&'static str]) {
+        match self {
+            Made::Preview => ("page of `preview`", &["<!doctype html>", " – footbeds to look at</title>"]),
+            Made::Comparison => ("page of `compare`", &["<!doctype html>", " – comparison</title>"]),
+            Made::Record => ("record of `inspect`", &["<!doctype html>", " – inspection record</title>"]),
+            Made::Chart => ("chart of `drift`", &["<svg ", "<title>Made minus asked, "]),
+            Made::Manual => ("page of this manual", &[".TH sustent"]),
+        }
+    }
+}
+
+/// How much of a file is looked at, bytes: the signs stand within its first kilobyte.
+const BEGINNING: u64 = 4096;
+
+/// What to do where a file is not written over.
+const INSTEAD: &str = "name another file, or take this one away first";
+
+/// Refuses where something else lies than what was made by the same verb earlier.
+pub(super) fn made(path: &Path, made: Made) -> Result<(), Failure> {
+    if is_free(path)? {
+        return Ok(());
+    }
+    let mut beginning = vec![];
+    let file = File::open(path).map_err(|e| Failure::of_io(path, &e))?;
+    file.take(BEGINNING).read_to_end(&mut beginning).map_err(|e| Failure::of_io(path, &e))?;
+    let beginning = String::from_utf8_lossy(&beginning);
+    let (what, signs) = made.signs();
+    if signs.iter().all(|sign| beginning.contains(sign)) {
+        return Ok(());
+    }
+    Err(Failure::of(path, format!("this file is there already and is no {what}; {INSTEAD}")))
+}
+
+/// Refuses where anything lies: for what people fill in, and for what is to last.
+pub(super) fn nothing(path: &Path) -> Result<(), Failure> {
+    if is_free(path)? { Ok(()) } else { Err(Failure::of(path, "this file is there already; name a new one")) }
+}
+
+/// Refuses where something else lies than this ticket as it was: no ticket, that of another code, a later revision, or
+/// a history that `text` does not tell. `own` is the ticket that `text` was made from, which it may replace.
+pub(super) fn ticket(path: &Path, text: &str, own: Option<&Path>) -> Result<(), Failure> {
+    if own.is_some_and(|own| same(own, path)) || is_free(path)? {
+        return Ok(());
+    }
+    let there = read_text(path, LONGEST_TEXT).map_err(|failure| failure.and(INSTEAD))?;
+    let refused = |what: &str| Err(Failure::of(path, format!("{what}; {INSTEAD}")));
+    let (code, revision) = match kept::head(&there) {
+        Some((code, Kind::Ticket, revision)) => (code, revision.unwrap_or(1)),
+        Some((code, ..)) => {
+            return refused(&format!("these are the measures of {code}, and no ticket is written over them"));
+        }
+        None => return refused("this is no ticket, and none is written over it"),
+    };
+    let (new_code, new_revision) =
+        kept::head(text).map_or((String::new(), 1), |(code, _, revision)| (code, revision.unwrap_or(1)));
+    if code != new_code {
+        return refused(&format!("this is the ticket of {code}, and that of {new_code} is not written over it"));
+    }
+    if revision > new_revision {
+        return refused(&format!(
+            "this ticket is revision {revision} already, and revision {new_revision} is not written over it"
+        ));
+    }
+    let history = |text: &str| Draft::of(text).map_or(vec![], |draft| draft.list("history"));
+    let new_history = history(text);
+    match history(&there).iter().all(|past| new_history.contains(past)) {
+        true => Ok(()),
+        false => refused("this ticket's [[history]] tells of changes that the one to be written does not know of"),
+    }
+}
+
+/// Whether nothing lies here, or an empty file; what is no plain file is not written over.
+fn is_free(path: &Path) -> Result<bool, Failure> {
+    match fs::metadata(path) {
+        // A link that leads nowhere is a name that is taken all the same.
+        Err(_) => Ok(fs::symlink_metadata(path).is_err()),
+        Ok(there) if there.is_dir() => Err(Failure::of(path, "this is a folder; name a file")),
+        Ok(there) if there.is_file() => Ok(there.len() == 0),
+        Ok(_) => Err(Failure::of(path, "this is no plain file; name another")),
+    }
+}
+
+fn same(a: &Path, b: &Path) -> bool {
+    a.canonicalize().ok().zip(b.canonicalize().ok()).is_some_and(|(a, b)| a == b)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ticket::Colour;
+
+    const OLD: &str = "[ticket]\ncode = \"A\"\nrevision = 2\n\n[[history]]\nrevision = 1\nchange = \"cup\" # once\n";
+
+    /// What is said against writing `text` over `there`; nothing where it may be.
+    fn against(there: &str, text: &str) -> String {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("t.toml");
+        fs::write(&path, there).unwrap();
+        ticket(&path, text, None).map_or_else(|failure| failure.words(Colour::Plain), |()| String::new())
+    }
+
+    #[test]
+    fn a_ticket_takes_the_place_of_itself_only() {
+        let next = "[ticket]\ncode = \"A\"\nrevision = 3\n[[history]]\nrevision=1\nchange = \"cup\"\n\
+                    [[history]]\nrevision = 2\nchange = \"arch\"\n";
+        let inline = "history = [{ revision = 1, change = \"cup\" }]\n[ticket]\ncode = \"A\"\nrevision = 2\n";
+        for (there, text) in [("", next), (OLD, OLD), (OLD, next), (inline, next), (OLD, inline)] {
+            assert_eq!(against(there, text), "", "{there}");
+        }
+        for (there, text, said) in [
+            (OLD, next.replace("\"A\"", "\"B\""), "this is the ticket of A, and that of B is not written over it"),
+            (next, OLD.into(), "this ticket is revision 3 already, and revision 2 is not written over it"),
+            (OLD, next.replace("cup", "post"), "[[history]] tells of changes"),
+            (OLD, "[ticket]\ncode = \"A\"\nrevision = 2\n".into(), "[[history]] tells of changes"),
+            ("[person]\ncode = \"A\"\n", next.into(), "these are the measures of A"),
+            ("a note\n", next.into(), "this is no ticket"),
+            ("[make]\n", next.into(), "this is no ticket"),
+        ] {
+            let told = against(there, &text);
+            assert!(told.contains(said) && told.contains(INSTEAD), "{there}: {told}");
+        }
+    }
+
+    #[test]
+    fn what_is_made_takes_the_place_of_its_own_kind() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("look.html");
+        assert!(made(&path, Made::Preview).is_ok());
+        for (text, may) in [
+            ("", true),
+            ("<!doctype html>\n<title>A revision 1 – footbeds to look at</title>", true),
+            ("<!doctype html>\n<title>A revision 1 L – inspection record</title>", false),
+            ("<!doctype html>\n<title>opening hours</title>", false),
+        ] {
+            fs::write(&path, text).unwrap();
+            assert_eq!(made(&path, Made::Preview).is_ok(), may, "{text}");
+            assert_eq!(nothing(&path).is_ok(), text.is_empty());
+        }
+        assert!(made(folder.path(), Made::Preview).is_err());
+    }
+}
