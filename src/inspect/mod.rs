@@ -389,6 +389,18 @@ mod tests {
         words
     }
 
+    /// "length is 5.70 mm high" was printed.
+    #[test]
+    fn a_size_is_long_or_wide_and_not_high() {
+        let judged =
+            judged_of(Band { accept: 0.5, reject_below: None, reject_above: None }, "mm", 260.0, 265.7, 0.1, 1, None);
+        let help = Help { rework: Some("grind the edge"), beyond: "mill again" };
+        let told = |value: Value| advice_for(&value.words(), ways(value), &judged, None, &help).unwrap().1;
+        assert!(told(Value::Length).starts_with("length is 5.70 mm too long"), "{}", told(Value::Length));
+        assert!(told(Value::BallWidth).contains("5.70 mm too wide"), "{}", told(Value::BallWidth));
+        assert!(told(Value::MedialArch).contains("5.70 mm high"), "{}", told(Value::MedialArch));
+    }
+
     /// Two sides read once with 0.1 mm each: 0.05 mm of tilt is 0.25 from the bound, and two readings a side leave
     /// 2 sqrt(0.02 / 2) = 0.20. The advice was to buy a finer gauge.
     #[test]

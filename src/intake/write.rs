@@ -68,7 +68,7 @@ impl Making {
             let blank = shelf.blank(name)?;
             if limits::holds(blank, perimeter, [length, width, height]) {
                 self.words.push(format!(
-                    "blank {name}: the first of the shop's that holds {length:.0} x {width:.0} x {height:.1} mm with its margins"
+                    "blank {name}: the first of the shop's that holds {length} x {width} x {height:.1} mm with its margins"
                 ));
                 self.blank = Some(name.clone());
                 return Ok(self);
@@ -76,7 +76,7 @@ impl Making {
         }
         let last = names.last().cloned().unwrap_or_else(|| "foam-300".to_owned());
         self.words.push(format!(
-            "blank {last}: none of the shop's holds {length:.0} x {width:.0} x {height:.1} mm with its margins; `sustent profiles \
+            "blank {last}: none of the shop's holds {length} x {width} x {height:.1} mm with its margins; `sustent profiles \
              blanks` shows others"
         ));
         self.blank = Some(last);

@@ -60,7 +60,7 @@ pub struct Change {
     /// Exact: no smaller change passes. Searched: a size was moved to an end that only other designs tell; it passes, and
     /// whether another size together with others would cost less was not looked for.
     pub found: Found,
-    /// Other changes of one value each that pass as well, by themselves and at a greater cost; the least first.
+    /// Other changes of one value each that pass as well, by themselves; the least first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub alone: Vec<ValueChange>,
 }
