@@ -81,3 +81,42 @@ fn one_ticket_at_a_time_and_never_over_itself() {
     assert_eq!(alone.code, 2, "a date without a file means nothing");
     assert_eq!(all_names(&shop.path("")), ["ticket.toml"]);
 }
+
+/// A cup asked 70 mm wide passes at 68.9: "heel thickness 3.5 -> 5.5, and no smaller change" was printed. With a heel of
+/// 75 mm and a cup 15 mm deep it passes at 68: a far shallower cup was proposed.
+#[test]
+fn one_value_that_passes_alone_is_told_before_several() {
+    let shop = Shop::new();
+    let start = include_str!("../output-samples/PATROL-11/ticket.toml")
+        .replace("heel_cup_depth = 13 ", "heel_cup_depth = 13 \nheel_cup_width = 70 ");
+    let deep = start
+        .replace("heel_cup_depth = 13 ", "heel_cup_depth = 15 ")
+        .replace("\nheel_width = 76 ", "\nheel_width = 75 ");
+    for (name, text, told) in
+        [("wide", start, "heel cup width 70 -> 68.9 mm alone"), ("deep", deep, "heel cup width 70 -> 68 mm alone")]
+    {
+        let ticket = shop.write(&format!("{name}.toml"), text);
+        let found = ran(sustent(["check"]).arg(&ticket));
+        let words = found.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(found.code, 1);
+        assert!(words.contains(&format!("together: {told}")), "{words}");
+        assert!(!words.contains("no one value passes") && !words.contains("no smaller"), "{words}");
+        let next = shop.path(&format!("{name}-next.toml"));
+        let json = ran(sustent(["check", "--json", "--repair-out"]).arg(&next).arg(&ticket)).json();
+        assert_eq!(json["feet"][0]["repair"]["found"], "searched");
+        assert_eq!(ran(sustent(["check"]).arg(&next)).code, 0, "{name}");
+    }
+}
+
+/// "forefoot thickness 2.5 -> 3.1 mm would pass, and no smaller change" was printed where 3.0 passes: the solver keeps a
+/// hair to spare.
+#[test]
+fn what_lies_a_hair_beyond_a_tenth_is_that_tenth() {
+    let shop = Shop::new();
+    let text = include_str!("../output-samples/PATROL-11/ticket.toml")
+        .replace("underside = \"flat\"", "underside = \"relieved\"\npins = { height = 2.5 }");
+    let found = ran(sustent(["check"]).arg(shop.write("ticket.toml", text)));
+    let words = found.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("forefoot thickness 2.5 -> 3 mm alone would pass, the least weighted change"), "{words}");
+    assert!(words.contains("ask pins.height = 2.0, or a thicker edge") && !words.contains("longer blank"), "{words}");
+}

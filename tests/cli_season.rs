@@ -69,6 +69,12 @@ fn quiet_says_nothing_of_what_is_good() {
     assert_eq!((told.code, told.out.as_str(), told.err.as_str()), (0, "", ""));
     let both = ran(sustent(["check", "-q", "-v"]).arg(&ticket));
     assert_eq!(both.code, 2);
+    // An intake that writes a ticket has its ticket to show; one that does not is asked for its words.
+    let measures = shop.write("measures.toml", include_str!("../output-samples/PATROL-12/measures.toml"));
+    let mut command = sustent(["intake", "-q"]);
+    let told = ran(command.arg(&measures).arg("--out").arg(shop.path("new.toml")));
+    assert_eq!((told.code, told.out.as_str(), told.err.as_str()), (0, "", ""));
+    assert!(ran(sustent(["intake", "-q"]).arg(&measures)).out.contains("heel cup depth"));
 }
 
 #[test]

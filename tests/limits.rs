@@ -9,6 +9,7 @@ use sustent::job::{self, CheckReport, FootReport};
 use sustent::limits::{self, Severity};
 use sustent::profile::{Machine, Shelf};
 use sustent::ticket::{self, Make, Ticket};
+use sustent::value::Value;
 
 const DEMO: &str = include_str!("../output-samples/PATROL-07/ticket.toml");
 
@@ -110,6 +111,51 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
             ("fifth_met", ""),
         ],
     );
+}
+
+/// What each foot's findings advise for a value: "set heel_thickness to 2.9 mm".
+fn advised(report: &CheckReport, value: &str) -> BTreeSet<String> {
+    let set = format!("set {value} to ");
+    let all = report.feet[0].findings.iter().filter_map(|f| f.advice.split_once(&set));
+    all.filter_map(|(_, rest)| rest.split([' ', ',']).next()).map(str::to_string).collect()
+}
+
+/// A heel asked 1 mm was to be set to 2.9, 2.2 and 2 mm; an arch of 35 to 20.9 and 21.
+#[test]
+fn findings_about_one_value_advise_one_number_that_passes() {
+    let low =
+        check(&demo(&[("heel_thickness = 3", "heel_thickness = 1"), ("heel_thickness = 4.5", "heel_thickness = 4.5")]));
+    let advice = advised(&low, "heel_thickness");
+    assert_eq!(advice.len(), 1, "{:#?}", low.feet[0].findings);
+    let high = check(&demo(&[("medial_arch = 18", "medial_arch = 35")]));
+    let advice = advised(&high, "medial_arch");
+    assert_eq!(advice.len(), 1, "{:#?}", high.feet[0].findings);
+    let [_, most] = high.feet[0].values[&Value::MedialArch].feasible.unwrap();
+    assert!(advice.iter().all(|to| to.parse::<f64>().unwrap() <= most), "{advice:?} past {most}");
+}
+
+/// A heel width of 82 mm was advised for a square heel, and 77 for the liner, by the same ticket.
+#[test]
+fn a_square_heel_is_not_advised_wider_than_the_liner() {
+    let wide = check(&demo(&[("heel_width = 76", "heel_width = 70")]));
+    let told: Vec<&str> = wide.feet[0].findings.iter().map(|f| f.advice.as_str()).collect();
+    let square = told.iter().find(|advice| advice.contains("square heel")).unwrap_or_else(|| panic!("{told:#?}"));
+    assert!(square.contains("71 mm is the most here"), "{told:#?}");
+}
+
+/// "would be -2.47 mm thick" and "the cup's wall is -0.00 mm" were printed.
+#[test]
+fn nothing_is_less_than_nothing_thick() {
+    let changes: [&[(&str, &str)]; 2] = [
+        &[("heel_cup_depth", "heel_cup_depth = 12\nheel_thickness = 1"), ("rearfoot_post", "rearfoot_post = 12")],
+        &[("heel_cup_depth", "heel_cup_depth = 12\nheel_cup_width = 90")],
+    ];
+    for changes in changes {
+        let report = check(&demo(changes));
+        let messages: Vec<&str> = report.feet[0].findings.iter().map(|f| f.message.as_str()).collect();
+        assert!(messages.iter().all(|m| !m.contains("be -") && !m.contains("is -")), "{messages:#?}");
+        assert!(messages.iter().any(|m| m.contains("hole") || m.contains("no wall")), "{messages:#?}");
+    }
 }
 
 /// f_z = F / (n z) with n = 14500 and two flutes, window 0.03 to 0.4 mm: 600 mm/min is 0.0207 mm a

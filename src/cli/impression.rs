@@ -142,8 +142,14 @@ impl ImpressionVerb {
         };
         self.write(&found, followed.as_ref())?;
         let report = self.report(&found, followed.as_ref());
-        console.tell(&report, || in_words(&report, followed.as_ref(), &self.scan));
-        Ok(if report.pass { Outcome::Good } else { Outcome::NotGood })
+        let outcome = if report.pass { Outcome::Good } else { Outcome::NotGood };
+        let words = || in_words(&report, followed.as_ref(), &self.scan);
+        // With a file to write that is what was asked for; else what is told is.
+        match written.iter().all(|(_, out)| out.is_none()) {
+            true => console.tell(&report, words),
+            false => console.found(outcome, &report, words),
+        }
+        Ok(outcome)
     }
 
     fn taken(&self) -> Result<Impression, Failure> {

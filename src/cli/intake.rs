@@ -160,7 +160,13 @@ impl IntakeVerb {
             findings,
             pass: judged.is_some_and(|report| report.pass),
         };
-        console.tell(&report, || in_words(&report, path));
+        // With a file to write the ticket is what was asked for; else what is told is.
+        if self.out.is_none() || report.explained.is_some() {
+            return console.tell(&report, || in_words(&report, path));
+        }
+        let calm = report.pass && taken.questions.is_empty() && taken.flags.is_empty();
+        let outcome = if calm { Outcome::Good } else { Outcome::NotGood };
+        console.found(outcome, &report, || in_words(&report, path));
     }
 }
 

@@ -29,20 +29,41 @@ pub struct TrimMeasures {
 pub enum TrimError {
     /// A measure is outside what a footbed can be.
     #[error(
-        "the trim outline's {measure} is {value:.3} {unit}, allowed is {least} to {greatest}: change it in the ticket's \
-         support, or measure again"
+        "`{key}` is {value_mm} mm{beside}; an outline is drawn from {least_mm:.1} to {greatest_mm:.1} mm: ask another `{key}`, or \
+         measure again"
     )]
     Measure {
-        /// Which one, in words.
-        measure: &'static str,
-        /// Its value.
-        value: f64,
-        /// `mm` or `of the length`.
-        unit: &'static str,
-        /// Least allowed.
+        /// Its name in tickets and measures.
+        key: &'static str,
+        /// As asked or measured, mm.
+        value_mm: f64,
+        /// The length beside which that is too much or too little, in words; empty for the length itself.
+        beside: String,
+        /// Least allowed, mm, rounded up to what is printed.
+        least_mm: f64,
+        /// Greatest allowed, mm, rounded down to what is printed.
+        greatest_mm: f64,
+    },
+    /// A place lies where no outline of this length has it.
+    #[error(
+        "the {place} lies {at_mm} mm from the heel, {share:.3} of the `length` of {length_mm} mm; {least} to {greatest} is allowed: \
+         {advice}, or measure again"
+    )]
+    Station {
+        /// Which place, in words.
+        place: &'static str,
+        /// From the rear, mm.
+        at_mm: f64,
+        /// As a share of the length.
+        share: f64,
+        /// The length asked, mm.
+        length_mm: f64,
+        /// Least share allowed.
         least: f64,
-        /// Greatest allowed.
+        /// Greatest share allowed.
         greatest: f64,
+        /// Which length would do, with its range in mm.
+        advice: String,
     },
     /// The measures are each allowed but do not go together.
     #[error(
@@ -145,21 +166,50 @@ pub fn trim_ranges(m: &TrimMeasures) -> [(f64, f64); 3] {
 }
 
 fn check(m: &TrimMeasures) -> Result<(), TrimError> {
-    let within = |measure, value: f64, unit, (least, greatest): (f64, f64)| {
-        // The end of a range may be asked for as it is printed, whatever a quotient's last digit is.
-        if (least * (1.0 - ROUNDING)..=greatest * (1.0 + ROUNDING)).contains(&value) {
-            Ok(())
-        } else {
-            Err(TrimError::Measure { measure, value, unit, least, greatest })
+    // The end of a range may be asked for as it is printed, whatever a quotient's last digit is.
+    let inside = |value: f64, (least, greatest): (f64, f64)| {
+        (least * (1.0 - ROUNDING)..=greatest * (1.0 + ROUNDING)).contains(&value)
+    };
+    let size = |key, value_mm: f64, share: f64, (least, greatest): (f64, f64), beside: String| {
+        let [least_mm, greatest_mm] = inward(least * share, greatest * share);
+        match inside(value_mm, (least * share, greatest * share)) {
+            true => Ok(()),
+            false => Err(TrimError::Measure { key, value_mm, beside, least_mm, greatest_mm }),
         }
     };
-    within("length", m.length_mm, "mm", TRIM_LENGTH_MM)?;
-    let share = |measure, value: f64, range| within(measure, value / m.length_mm, "of the length", range);
-    share("ball width", m.ball_width_mm, TRIM_BALL_SHARE)?;
-    share("heel width", m.heel_width_mm, TRIM_HEEL_SHARE)?;
-    share("station of the widest cup", m.heel_station_y_mm, CUP_STATIONS)?;
-    share("station of the first met head", m.first_met_y_mm, FIRST_MET_STATIONS)?;
-    share("station of the fifth met head", m.fifth_met_y_mm, FIFTH_MET_STATIONS)
+    size("length", m.length_mm, 1.0, TRIM_LENGTH_MM, String::new())?;
+    let beside = || format!(" with a length of {} mm", m.length_mm);
+    size("ball_width", m.ball_width_mm, m.length_mm, TRIM_BALL_SHARE, beside())?;
+    size("heel_width", m.heel_width_mm, m.length_mm, TRIM_HEEL_SHARE, beside())?;
+    let stations = [
+        ("widest place of the cup", m.heel_station_y_mm, CUP_STATIONS),
+        ("first met head", m.first_met_y_mm, FIRST_MET_STATIONS),
+        ("fifth met head", m.fifth_met_y_mm, FIFTH_MET_STATIONS),
+    ];
+    for (place, at_mm, range) in stations {
+        let share = at_mm / m.length_mm;
+        if !inside(share, range) {
+            let (least, greatest) = range;
+            let advice = length_advice(m);
+            return Err(TrimError::Station { place, at_mm, share, length_mm: m.length_mm, least, greatest, advice });
+        }
+    }
+    Ok(())
+}
+
+/// Ends in tenths that lie inside.
+fn inward(lo: f64, hi: f64) -> [f64; 2] {
+    [(10.0 * lo - ROUNDING).ceil() / 10.0, (10.0 * hi + ROUNDING).floor() / 10.0]
+}
+
+/// The lengths that go with the other measures, in mm; that there are none, where none do.
+fn length_advice(m: &TrimMeasures) -> String {
+    let [(lo, hi), ..] = trim_ranges(m);
+    let [lo, hi] = inward(lo, hi);
+    match lo <= hi {
+        true => format!("ask a `length` of {lo:.1} to {hi:.1} mm"),
+        false => "no `length` goes with the other measures".to_string(),
+    }
 }
 
 /// Reads the sizes back from the finished curve, so that a combination in which, say, a wide heel
@@ -387,11 +437,17 @@ mod tests {
             let text = outline_from_measures(&m).unwrap_err().to_string();
             assert!(text.contains(words), "{text}");
         };
-        refused(TrimMeasures { length_mm: 26.5, ..good }, "length is 26.500 mm, allowed is 140 to 360");
-        refused(TrimMeasures { length_mm: f64::NAN, ..good }, "length is NaN");
-        refused(TrimMeasures { ball_width_mm: 200.0, ..good }, "ball width is 0.75");
-        refused(TrimMeasures { heel_width_mm: f64::INFINITY, ..good }, "heel width is inf");
-        refused(TrimMeasures { heel_station_y_mm: 200.0, ..good }, "widest cup");
+        refused(
+            TrimMeasures { length_mm: 26.5, ..good },
+            "`length` is 26.5 mm; an outline is drawn from 140.0 to 360.0 mm",
+        );
+        refused(TrimMeasures { length_mm: f64::NAN, ..good }, "`length` is NaN mm");
+        refused(
+            TrimMeasures { ball_width_mm: 200.0, ..good },
+            "`ball_width` is 200 mm with a length of 265 mm; an outline is drawn from 79.5 to 127.2 mm",
+        );
+        refused(TrimMeasures { heel_width_mm: f64::INFINITY, ..good }, "`heel_width` is inf mm");
+        refused(TrimMeasures { heel_station_y_mm: 200.0, ..good }, "widest place of the cup");
         refused(TrimMeasures { first_met_y_mm: 0.0, ..good }, "first met head");
         refused(TrimMeasures { fifth_met_y_mm: -1.0, ..good }, "fifth met head");
     }

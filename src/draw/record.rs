@@ -13,7 +13,7 @@ use super::sheet::render;
 use crate::frame::{Point2, Rect, bench_from_foot};
 use crate::inspect::{Inspection, Judged, Verdict};
 use crate::profile::{Band, Tolerances};
-use crate::value::Value;
+use crate::value::{Value, figure, signed};
 
 const PAGE: &str = include_str!("templates/record.html");
 const MAP_STYLE: &str = include_str!("templates/map.css");
@@ -151,9 +151,9 @@ impl Row {
         Row {
             words,
             unit: judged.unit,
-            asked: format!("{:.2}", judged.asked),
-            made: format!("{:.2}", judged.made),
-            difference: format!("{:+.2}", judged.difference),
+            asked: figure(judged.asked, 2),
+            made: figure(judged.made, 2),
+            difference: signed(judged.difference, 2),
             uncertainty: format!("{:.2}", judged.uncertainty),
             readings: judged.readings,
             verdict: judged.verdict.word(),
@@ -283,7 +283,7 @@ fn measured(data: &RecordData) -> Vec<(Point2, String, bool)> {
     let mut all: Vec<_> = values
         .chain(checks)
         .map(|(at, judged)| {
-            (at, format!("{:+.2}{}", judged.difference, unit(judged)), judged.verdict == Verdict::Accept)
+            (at, format!("{}{}", signed(judged.difference, 2), unit(judged)), judged.verdict == Verdict::Accept)
         })
         .collect();
     all.sort_by(|a, b| b.0.y.total_cmp(&a.0.y));

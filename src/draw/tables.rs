@@ -7,7 +7,7 @@ use super::data::{DrawnFoot, ProgramRow, SheetData};
 use super::dimension;
 use super::ink;
 use crate::nc::BoundedBy;
-use crate::value::Value;
+use crate::value::{Value, figure};
 
 /// Asked and read back agree to this, mm or deg: a hundredth is what the table prints.
 const READ_BACK_TOLERANCE: f64 = 0.01 + 1e-9;
@@ -38,7 +38,7 @@ pub fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
         foot.values.iter().find(|r| r.value == value).map(|row| ValueCell {
             asked: row.asked.map_or("\u{2013}".into(), dimension::asked_text),
             filled_in: row.rule.is_some(),
-            read_back: hundredths(row.read_back),
+            read_back: figure(row.read_back, 2),
             missed: row.asked.is_some_and(|asked| (row.read_back - asked).abs() > READ_BACK_TOLERANCE),
             carved: row.carved.map_or("\u{2013}".into(), |v| format!("{v:.2}")),
             range: row.range.map_or("\u{2013}".into(), |(a, b)| range_text(a, b)),
@@ -50,12 +50,6 @@ pub fn value_rows(feet: &[DrawnFoot]) -> Vec<ValueLine> {
         feet: feet.iter().map(|f| cell(f, value)).collect(),
     };
     Value::ALL.into_iter().map(line).filter(|l| l.feet.iter().any(Option::is_some)).collect()
-}
-
-/// Two decimals, and no minus before nothing.
-fn hundredths(v: f64) -> String {
-    let text = format!("{v:.2}");
-    if text == "-0.00" { "0.00".into() } else { text }
 }
 
 /// A row of the effect in the boot.
@@ -86,12 +80,17 @@ pub fn boot_rows(feet: &[DrawnFoot]) -> Vec<BootLine> {
     names.into_iter().map(line).collect()
 }
 
-/// A range in tenths, rounded inward, so that what is printed can be asked for. The hair keeps
-/// whole tenths whole.
+/// A range in tenths, rounded inward, so that what is printed can be asked for; one that is narrower than that as the one
+/// value that it is. The hair keeps whole tenths whole.
 fn range_text(lo: f64, hi: f64) -> String {
     let hair = 1e-6;
-    let (lo, hi) = ((lo * 10.0 - hair).ceil() / 10.0, (hi * 10.0 + hair).floor() / 10.0);
-    if lo <= hi { format!("{}\u{2026}{}", ink::coarse(lo), ink::coarse(hi)) } else { "none".into() }
+    let inward = ((lo * 10.0 - hair).ceil() / 10.0, (hi * 10.0 + hair).floor() / 10.0);
+    match inward {
+        (least, most) if least < most => format!("{}\u{2026}{}", ink::coarse(least), ink::coarse(most)),
+        (least, most) if least == most => ink::coarse(least),
+        _ if lo <= hi => ink::coarse(0.5 * (lo + hi)),
+        _ => "none".into(),
+    }
 }
 
 /// A change, with its sign; two decimals at most.
@@ -238,6 +237,8 @@ mod tests {
         assert_eq!(range_text(7.96, 13.44), "8\u{2026}13.4");
         assert_eq!(range_text(0.1 + 0.2, 4.0), "0.3\u{2026}4");
         assert_eq!(range_text(5.0, 4.0), "none");
+        // "possible: none" stood on the sheet of a job that passed.
+        assert_eq!((range_text(4.04, 4.04), range_text(3.0, 3.0)), ("4.04".into(), "3".into()));
         assert_eq!(short("0123456789abcdef"), "0123456789");
     }
 }

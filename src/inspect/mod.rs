@@ -309,7 +309,7 @@ fn advice_on(
     let of_value = |(value, judged): (&Value, &Judged)| {
         let high = judged.difference > 0.0;
         let help = Help { rework: advice::remedy(*value, high), beyond: advice::beyond(*value, high) };
-        advice_for(&value.words(), judged, of_one_value(value), &help)
+        advice_for(&value.words(), ways(*value), judged, of_one_value(value), &help)
     };
     let of_check = |found: &CheckFound| {
         let place = found.at_mm.map_or(String::new(), |[x, y]| {
@@ -317,17 +317,36 @@ fn advice_on(
         });
         let words = format!("{}{place}", found.check.words());
         let help = Help { rework: Some(advice::check_remedy(found.check)), beyond: advice::check_beyond(found.check) };
-        advice_for(&words, &found.judged, of_one_check(found), &help)
+        advice_for(&words, HIGH, &found.judged, of_one_check(found), &help)
     };
     values.iter().filter_map(of_value).chain(checks.iter().filter_map(of_check)).collect()
 }
 
-fn advice_for(words: &str, judged: &Judged, one: Option<OneMore>, help: &Help) -> Option<(Verdict, String)> {
+/// What more and less of something are called.
+type Ways = [&'static str; 2];
+const HIGH: Ways = ["high", "low"];
+
+/// A size is not high.
+fn ways(value: Value) -> Ways {
+    match value {
+        Value::Length => ["too long", "too short"],
+        Value::BallWidth | Value::HeelWidth | Value::HeelCupWidth => ["too wide", "too narrow"],
+        _ => HIGH,
+    }
+}
+
+fn advice_for(
+    words: &str,
+    [more, less]: Ways,
+    judged: &Judged,
+    one: Option<OneMore>,
+    help: &Help,
+) -> Option<(Verdict, String)> {
     let Judged { difference, uncertainty, tolerance, unit, verdict, .. } = *judged;
     let amount = (100.0 * difference.abs()).round() / 100.0;
     let off = match amount {
         0.0 => format!("{words} is as asked"),
-        _ => format!("{words} is {amount:.2} {unit} {}", if difference > 0.0 { "high" } else { "low" }),
+        _ => format!("{words} is {amount:.2} {unit} {}", if difference > 0.0 { more } else { less }),
     };
     let told = match verdict {
         Verdict::Accept => return None,
@@ -365,7 +384,7 @@ mod tests {
         let judged =
             Judged { readings, ..judged_of(band, "mm", 3.0, 3.0 + difference, 0.5 * uncertainty, readings, None) };
         let help = Help { rework: Some("sand it"), beyond: "mill again" };
-        let (verdict, words) = advice_for("forefoot tilt", &judged, Some(one), &help).unwrap();
+        let (verdict, words) = advice_for("forefoot tilt", HIGH, &judged, Some(one), &help).unwrap();
         assert_eq!(verdict, Verdict::Borderline, "{words}");
         words
     }

@@ -7,9 +7,10 @@ use super::suggest::hundredths;
 use super::{FootIntake, Intake, Suggestion};
 use crate::foot::Loaded;
 use crate::frame::Side;
+use crate::limits;
 use crate::profile::rules::Rules;
 use crate::profile::{Shelf, Unknown};
-use crate::ticket::{RaisedFlag, Underside};
+use crate::ticket::{RaisedFlag, USUAL_PERIMETER, Underside};
 
 /// What the ticket says under `[make]`, and why.
 pub(super) struct Making {
@@ -44,10 +45,6 @@ pub(super) fn making(measures: &Measures, rules: &Rules, shelf: &Shelf) -> Resul
     Ok(Making { material, machine, blank: wanted.blank.clone(), words })
 }
 
-/// What a footbed takes of a blank besides its own length and width, mm: a perimeter cutter of 6 on both sides, with a
-/// hair for rounding.
-const GROOVE_MM: f64 = 12.5;
-
 impl Making {
     /// The first of the shop's blanks that holds the larger footbed with its margins: by length, width, and the height of
     /// heel and cup, or of forefoot and arch. Where none does, the last, and so it is said.
@@ -65,14 +62,11 @@ impl Making {
         };
         let (length, width) = (most(&["length"]), most(&["ball_width"]).max(most(&["heel_width"])));
         let height = most(&["heel_thickness", "heel_cup_depth"]).max(most(&["forefoot_thickness", "medial_arch"]));
+        let perimeter = shelf.cutter(USUAL_PERIMETER)?;
         let names = rules.making.first().map(|usual| usual.blanks.as_slice()).unwrap_or_default();
         for name in names {
             let blank = shelf.blank(name)?;
-            let room = |mm: f64| mm - 2.0 * blank.side_margin_mm - GROOVE_MM;
-            let holds = room(blank.length_mm) >= length
-                && room(blank.width_mm) >= width
-                && blank.height_mm - blank.scatter_mm - blank.height_margin_mm >= height;
-            if holds {
+            if limits::holds(blank, perimeter, [length, width, height]) {
                 self.words.push(format!(
                     "blank {name}: the first of the shop's that holds {length:.0} x {width:.0} x {height:.1} mm with its margins"
                 ));

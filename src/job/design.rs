@@ -97,6 +97,7 @@ impl Design<'_> {
         let beside = self.beside(ticket);
         let laid = |footbed: &Footbed| relaid(ticket, self.order.side, footbed, &beside).0;
         limits::search(&case, &mut self.intervals, &|changed| top_of(ticket, changed), &laid);
+        limits::advise_again(&case, &mut self.findings, &self.intervals);
     }
 
     /// What several values together can do about what stops this foot.

@@ -4,11 +4,10 @@
 use serde::Serialize;
 
 use super::field::past;
-use super::interval::Bound;
+use super::interval::{Bound, Interval, Intervals};
 use super::line::{Line, only};
-use super::order::{down, up, writable};
-use super::{Case, Finding, Severity};
-use crate::value::Value;
+use super::{Case, Finding, Severity, advice, cup, order};
+use crate::value::{Value, signed};
 
 /// Heel to ball as a share of the foot length, for the ramp. Common practice, no source.
 const HEEL_TO_BALL: f64 = 0.58;
@@ -77,14 +76,30 @@ fn ramp_mm(case: &Case, deg: f64) -> f64 {
     deg.to_radians().tan() * heel_to_ball_mm(case)
 }
 
-pub(super) fn findings(case: &Case) -> Vec<Finding> {
+/// Sizes that lie well where the stock insole lay, mm; nothing where that was not measured.
+pub(super) fn for_insole(case: &Case, value: Value) -> Option<Interval> {
+    let insole = &case.boot.stock_insole;
+    let (limit, stock) = match value {
+        Value::Length => ("insole_length", insole.length),
+        Value::BallWidth => ("insole_width", insole.ball_width),
+        Value::HeelWidth => ("insole_width", insole.heel_width),
+        _ => return None,
+    };
+    let stock = stock?;
+    Some(Interval::between(stock - INSOLE_SMALLER_MM, stock + INSOLE_LARGER_MM, Bound::of(limit)))
+}
+
+pub(super) fn findings(case: &Case, intervals: &Intervals) -> Vec<Finding> {
     let effect = boot_effect(case);
     let mut found = vec![];
-    found.extend(rise(case, "heel_rise", "rise under the heel", effect.heel_rise_mm, Value::HeelThickness));
-    found.extend(rise(case, "ball_rise", "rise under the ball", effect.ball_rise_mm, Value::ForefootThickness));
-    found.extend(ramp(case, effect.ramp_change_deg));
-    found.extend(instep(case, effect.instep_lift_mm));
-    found.extend(insole_sizes(case));
+    let mut effects = vec![];
+    effects.extend(rise(case, "heel_rise", "rise under the heel", effect.heel_rise_mm, Value::HeelThickness));
+    effects.extend(rise(case, "ball_rise", "rise under the ball", effect.ball_rise_mm, Value::ForefootThickness));
+    effects.extend(ramp(case, effect.ramp_change_deg));
+    effects.extend(instep(case, effect.instep_lift_mm));
+    let wishes: Vec<(Value, Interval)> = effects.iter().map(|effect| (effect.value, effect.own)).collect();
+    found.extend(effects.into_iter().map(|effect| effect.advised(case, intervals, &wishes)));
+    found.extend(insole_sizes(case, intervals));
     found.extend(unknown(case));
     found
 }
@@ -98,13 +113,28 @@ fn gravity(change: f64, caution: f64, stop: f64) -> Option<(Severity, f64)> {
     }
 }
 
-/// "set heel_thickness to 6.5 mm", changed by no less than `by` and within what a ticket may say.
-fn change_by(case: &Case, value: Value, by: f64) -> String {
-    let now = case.order.asked(value).unwrap_or(0.0);
-    let wanted = if by < 0.0 { down(now + by) } else { up(now + by) };
-    match writable(value).holds(wanted) {
-        true => format!("set {} to {wanted} {}", value.name(), value.unit()),
-        false => "choose another cover or measure the stock insole again".to_string(),
+/// Something that is found, the value that settles it and where that would do, and what may be done instead.
+struct Effect {
+    finding: Finding,
+    value: Value,
+    own: Interval,
+    or_else: &'static str,
+}
+
+impl Effect {
+    /// The finding with its advice: one value for all effects that it settles, where there is one.
+    fn advised(self, case: &Case, intervals: &Intervals, wishes: &[(Value, Interval)]) -> Finding {
+        let Effect { finding, value, own, or_else } = self;
+        let wishes: Vec<Interval> = wishes.iter().filter(|(other, _)| *other == value).map(|(_, own)| *own).collect();
+        let set = match advice::nearest_of_all(case, intervals, value, own, &wishes) {
+            Some(to) => format!("set {} to {to} {}", value.name(), value.unit()),
+            None => "choose another cover or measure the stock insole again".to_string(),
+        };
+        Finding { advice: format!("{set}, {or_else}"), ..finding }
+    }
+
+    fn new(finding: Finding, value: Value, own: Interval, or_else: &'static str) -> Effect {
+        Effect { finding, value, own, or_else }
     }
 }
 
@@ -113,57 +143,70 @@ fn meant(severity: Severity) -> &'static str {
 }
 
 fn against_insole(words: &str, change: f64, allowed: f64, unit: &str) -> String {
-    format!("{words} {change:+.2} {unit} against the stock insole, past {allowed} {unit}")
+    format!("{words} {} {unit} against the stock insole, past {allowed} {unit}", signed(change, 2))
 }
 
-fn rise(case: &Case, limit: &'static str, words: &str, change: Option<f64>, value: Value) -> Option<Finding> {
+fn rise(case: &Case, limit: &'static str, words: &str, change: Option<f64>, value: Value) -> Option<Effect> {
     let change = change?;
     let (severity, allowed) = gravity(change, RISE_CAUTION_MM, RISE_STOP_MM)?;
     let message = against_insole(words, change, allowed, "mm");
-    let advice = format!("{}, {}", change_by(case, value, allowed.copysign(change) - change), meant(severity));
-    Some(Finding::new(limit, severity, case.order.side, message, advice).numbers(change, allowed, "mm"))
+    let finding = Finding::new(limit, severity, case.order.side, message, String::new()).numbers(change, allowed, "mm");
+    let level = case.order.asked(value)? - change;
+    let own = Interval::between(level - allowed, level + allowed, Bound::of(limit));
+    Some(Effect::new(finding, value, own, meant(severity)))
 }
 
-fn ramp(case: &Case, change: Option<f64>) -> Option<Finding> {
+fn ramp(case: &Case, change: Option<f64>) -> Option<Effect> {
     let change = change?;
     let (severity, allowed) = gravity(change, RAMP_CAUTION_DEG, RAMP_STOP_DEG)?;
     let message = against_insole("change of ramp", change, allowed, "deg");
-    let by = ramp_mm(case, allowed.copysign(change)) - ramp_mm(case, change);
-    let advice = format!("{}, {}", change_by(case, Value::HeelThickness, by), meant(severity));
-    Some(Finding::new("ramp_change", severity, case.order.side, message, advice).numbers(change, allowed, "deg"))
+    let finding = Finding::new("ramp_change", severity, case.order.side, message, String::new());
+    let level = case.order.support.heel_thickness_mm - ramp_mm(case, change);
+    let room = ramp_mm(case, allowed);
+    let own = Interval::between(level - room, level + room, Bound::of("ramp_change"));
+    Some(Effect::new(finding.numbers(change, allowed, "deg"), Value::HeelThickness, own, meant(severity)))
 }
 
 /// Only a lift: a lower instep leaves room.
-fn instep(case: &Case, lift: Option<f64>) -> Option<Finding> {
+fn instep(case: &Case, lift: Option<f64>) -> Option<Effect> {
     let lift = lift.filter(|lift| past(*lift, INSTEP_CAUTION_MM))?;
     let message = format!("the instep is lifted by {lift:.2} mm against the stock insole, past {INSTEP_CAUTION_MM} mm");
     // Heel and ball share the lift by half.
     let by = 2.0 * (INSTEP_CAUTION_MM - lift);
-    let advice = format!("{}, or open the boot over the instep", change_by(case, Value::HeelThickness, by));
-    let finding = Finding::new("instep_lift", Severity::Caution, case.order.side, message, advice);
-    Some(finding.numbers(lift, INSTEP_CAUTION_MM, "mm"))
+    let own = Interval::at_most(case.order.support.heel_thickness_mm + by, Bound::of("instep_lift"));
+    let finding = Finding::new("instep_lift", Severity::Caution, case.order.side, message, String::new()).numbers(
+        lift,
+        INSTEP_CAUTION_MM,
+        "mm",
+    );
+    Some(Effect::new(finding, Value::HeelThickness, own, "or open the boot over the instep"))
 }
 
 /// Length and widths of the outline against the insole that lay in the liner.
-fn insole_sizes(case: &Case) -> Vec<Finding> {
-    let insole = &case.boot.stock_insole;
+fn insole_sizes(case: &Case, intervals: &Intervals) -> Vec<Finding> {
     let rows = [
-        ("insole_length", Value::Length, insole.length),
-        ("insole_width", Value::BallWidth, insole.ball_width),
-        ("insole_width", Value::HeelWidth, insole.heel_width),
+        (Value::Length, order::for_foot(case)),
+        (Value::BallWidth, Interval::ALL),
+        (Value::HeelWidth, cup::for_heel(case)),
     ];
-    let found = rows.into_iter().filter_map(|(limit, value, stock)| {
-        let (stock, made) = (stock?, *case.read_back.get(&value)?);
-        let (least, most) = (stock - INSOLE_SMALLER_MM, stock + INSOLE_LARGER_MM);
-        let (allowed, to, what) = match made {
-            m if past(m, most) => (most, down(most), "it may not lie flat in the liner"),
-            m if past(least, m) => (least, up(least), "it may slide about in the liner"),
+    let found = rows.into_iter().filter_map(|(value, foot)| {
+        let (own, made) = (for_insole(case, value)?, *case.read_back.get(&value)?);
+        let (limit, stock) = (own.by[0].limit, own.lo + INSOLE_SMALLER_MM);
+        let (allowed, what) = match made {
+            m if past(m, own.hi) => (own.hi, "it may not lie flat in the liner"),
+            m if past(own.lo, m) => (own.lo, "it may slide about in the liner"),
             _ => return None,
         };
         let message = format!("{} {made:.1} mm against {stock} mm of the stock insole: {what}", value.words());
         let advice = match &case.order.traced {
             Some(_) => "change the tracing's clearance, or measure the stock insole again".to_string(),
-            None => format!("set {} to {to} mm, or measure the stock insole again", value.name()),
+            // What the foot itself needs is not advised away.
+            None => match advice::nearest(case, intervals, value, own.and(foot)) {
+                Some(to) => format!("set {} to {to} mm, or measure the stock insole again", value.name()),
+                None => {
+                    "the foot asks for it: measure the stock insole again, or take a liner that holds it".to_string()
+                }
+            },
         };
         let finding = Finding::new(limit, Severity::Caution, case.order.side, message, advice);
         Some(finding.numbers(made, allowed, "mm"))

@@ -7,9 +7,11 @@
 //! What a shaping value can settle is a line (`order::lines`) or a bound at every place (`field::Allowed`):
 //! intervals and repair follow from those.
 
+mod advice;
 mod alone;
 mod bench;
 mod boot;
+mod cup;
 mod feet;
 mod field;
 mod flex;
@@ -42,7 +44,7 @@ pub use reach::Unreached;
 pub use referral::referral;
 pub use repair::{Change, Contradiction, Relaid, Repair, ValueChange, repair};
 pub use search::{Laid, Rebuild, SEARCHED_MM, search};
-pub use shop::{line_load, rest_cutter, scallop};
+pub use shop::{holds, line_load, rest_cutter, scallop};
 pub use turning::{PinRoom, no_hollow, pin_room, turned_by_edges, unreached_under, unsupported};
 
 /// Differences below this are rounding and not a finding, so that the end of an interval passes
@@ -184,10 +186,25 @@ pub fn check(case: &Case) -> (Vec<Finding>, Intervals) {
     let intervals = intervals(case, &moving);
     let field = &moving.field;
     let mut findings = surface::findings(case, field, &intervals);
-    findings.extend(order::findings(case));
-    findings.extend(shop::findings(case, field.lowest_mm(), field.highest_mm()));
+    findings.extend(order::findings(case, &intervals));
+    findings.extend(shop::findings(case, &intervals, field.lowest_mm(), field.highest_mm()));
     findings.sort_by_key(Finding::rank);
     (findings, intervals)
+}
+
+/// The advice of these findings told again once more is known of how far the values may go, so that none advises what
+/// lies beyond.
+pub fn advise_again(case: &Case, findings: &mut [Finding], intervals: &Intervals) {
+    let field = field::Field::new(case);
+    let mut again = order::findings(case, intervals);
+    again.extend(surface::too_steep(case, &field, intervals));
+    again.extend(shop::rim_wall(case, intervals));
+    for finding in findings {
+        let same = |other: &&Finding| other.limit == finding.limit && other.message == finding.message;
+        if let Some(other) = again.iter().find(same) {
+            finding.advice.clone_from(&other.advice);
+        }
+    }
 }
 
 fn intervals(case: &Case, moving: &field::Moving) -> Intervals {

@@ -2,12 +2,11 @@
 //! zone against what is asked of them.
 
 use super::field::{Zone, least_mm, past};
-use super::interval::{Bound, Interval};
+use super::interval::{Bound, Interval, Intervals};
 use super::line::{Line, only};
 use super::search::flex_zone_interval;
-use super::{Case, Finding, Severity, boot, feet};
+use super::{Case, Finding, Severity, advice, boot, cup, feet};
 use crate::foot::Foot;
-use crate::footbed::RIM_INSET_MM;
 use crate::ticket::{self, Underside};
 use crate::value::Value;
 
@@ -21,16 +20,13 @@ const ARCH_CAUTION_SHARE: f64 = 0.75;
 /// A seated-to-standing drop below this is within its own error, mm (smallest real change of
 /// navicular drop 5-7 mm; abstract only).
 const DROP_ERROR_MM: f64 = 5.0;
-/// A cup wider than the standing heel by more than this lets it float, mm. [from memory]
-const CUP_SPARE_MM: f64 = 4.0;
 /// A footbed this much shorter or longer than the foot is questioned, mm: toes lie beyond its edge,
 /// or it does not go into a boot of that size. Shop's own choice.
 const SHORTER_MM: f64 = 4.0;
 const LONGER_MM: f64 = 15.0;
-/// Room between the standing heel and the cup's rim, both sides together, mm. Shop's own choice.
-const CUP_ROOM_MM: f64 = 1.0;
 /// The flex zone is as thick as asked when it reads back this close, mm: half of what the tables print.
 pub(super) const FLEX_AGREE_MM: f64 = 0.005;
+const ARCH: Bound = Bound::of("medial_arch");
 /// The range in which a ticket may write a value at all.
 pub(super) fn writable(value: Value) -> Interval {
     let allowed = ticket::writable(value);
@@ -53,21 +49,21 @@ fn seated_arch(foot: &Foot) -> Option<f64> {
     foot.medial_arch.seated.or(foot.medial_arch.unloaded)
 }
 
-pub(super) fn findings(case: &Case) -> Vec<Finding> {
+pub(super) fn findings(case: &Case, intervals: &Intervals) -> Vec<Finding> {
     let mut found = vec![];
-    found.extend(post(case));
-    found.extend(medial_arch(case));
-    found.extend(lateral_arch(case));
+    found.extend(post(case, intervals));
+    found.extend(medial_arch(case, intervals));
+    found.extend(lateral_arch(case, intervals));
     found.extend(dome(case));
-    found.extend(outline_length(case));
-    found.extend(cup_width(case));
+    found.extend(outline_length(case, intervals));
+    found.extend(cup::width(case, intervals));
     found.extend(flex_zone(case));
-    found.extend(boot::findings(case));
+    found.extend(boot::findings(case, intervals));
     found.extend(feet::findings(case.order));
     found
 }
 
-fn post(case: &Case) -> Option<Finding> {
+fn post(case: &Case, intervals: &Intervals) -> Option<Finding> {
     let deg = case.order.support.rearfoot_post_deg;
     let (severity, allowed) = match deg.abs() {
         d if past(d, POST_STOP_DEG) => (Severity::Stop, POST_STOP_DEG),
@@ -79,33 +75,41 @@ fn post(case: &Case) -> Option<Finding> {
          (Telfer et al. 2013)"
     );
     let advice = match severity {
-        Severity::Stop => format!("set rearfoot_post to {} deg or type a reason", allowed.copysign(deg)),
+        Severity::Stop => {
+            let own = Interval::between(-POST_STOP_DEG, POST_STOP_DEG, Bound::of("rearfoot_post"));
+            format!("{} or type a reason", advice::set(case, intervals, Value::RearfootPost, own))
+        }
         _ => "start with 0-2 deg and add 1 deg after a try".to_string(),
     };
     Some(Finding::new("rearfoot_post", severity, case.order.side, message, advice).numbers(deg, allowed, "deg"))
 }
 
-fn medial_arch(case: &Case) -> Vec<Finding> {
+fn medial_arch(case: &Case, intervals: &Intervals) -> Vec<Finding> {
     let (side, asked, arch) = (case.order.side, case.order.support.medial_arch_mm, &case.order.foot.medial_arch);
     let Some(seated) = seated_arch(&case.order.foot) else {
         let message = "the medial arch of the foot was not measured: over-support cannot be seen".to_string();
         let advice = "measure the medial arch height seated and standing".to_string();
         return vec![Finding::new("arch_unknown", Severity::Note, side, message, advice)];
     };
+    let to = |most: f64| match advice::nearest(case, intervals, Value::MedialArch, Interval::at_most(most, ARCH)) {
+        Some(to) => format!("set medial_arch to {to} mm or less"),
+        None => advice::no_value(&[Value::MedialArch]),
+    };
     let mut found = vec![];
     if past(asked, seated) {
         let message = format!("medial arch {asked} mm is higher than the foot's own arch with less load, {seated} mm");
-        let advice = format!("set medial_arch to {seated} mm or less, or type a reason");
+        let advice = format!("{}, or type a reason", to(seated));
         found.push(Finding::new("medial_arch", Severity::Stop, side, message, advice).numbers(asked, seated, "mm"));
     }
-    if let Some(standing) = arch.standing {
+    // An arch that rises under load is asked about with the foot's other measures.
+    if let Some(standing) = arch.standing.filter(|standing| *standing <= seated) {
         let drop = seated - standing;
         let question = standing + ARCH_CAUTION_SHARE * drop;
         if !past(asked, seated) && past(asked, question) {
             let message = format!(
                 "medial arch {asked} mm lets the foot drop by less than a quarter of its own {drop:.0} mm (seated to standing)"
             );
-            let advice = format!("set medial_arch to {} mm or less unless that is meant", down(question));
+            let advice = format!("{} unless that is meant", to(question));
             found.push(
                 Finding::new("medial_arch", Severity::Caution, side, message, advice).numbers(asked, question, "mm"),
             );
@@ -125,7 +129,7 @@ fn medial_arch(case: &Case) -> Vec<Finding> {
     found
 }
 
-fn lateral_arch(case: &Case) -> Option<Finding> {
+fn lateral_arch(case: &Case, intervals: &Intervals) -> Option<Finding> {
     let support = &case.order.support;
     let allowed = support.medial_arch_mm - LATERAL_BELOW_MEDIAL_MM;
     (past(support.lateral_arch_mm, allowed) && support.lateral_arch_mm > 0.0).then(|| {
@@ -133,7 +137,11 @@ fn lateral_arch(case: &Case) -> Option<Finding> {
             "lateral arch {} mm is less than {LATERAL_BELOW_MEDIAL_MM} mm below the medial arch ({} mm)",
             support.lateral_arch_mm, support.medial_arch_mm
         );
-        let advice = format!("set lateral_arch to {} mm or less", down(allowed.max(0.0)));
+        let own = Interval::at_most(allowed.max(0.0), Bound::of("lateral_arch"));
+        let advice = match advice::nearest(case, intervals, Value::LateralArch, own) {
+            Some(to) => format!("set lateral_arch to {to} mm or less"),
+            None => "lower lateral_arch, with what `check` tells of the others".to_string(),
+        };
         Finding::new("lateral_arch", Severity::Caution, case.order.side, message, advice)
             .numbers(support.lateral_arch_mm, allowed, "mm")
             .place(case.footbed.places.lateral_arch, case.footbed.places.foot_length_mm)
@@ -154,18 +162,29 @@ fn dome(case: &Case) -> Option<Finding> {
     })
 }
 
+/// Lengths of the footbed that nobody questions beside this foot's, mm.
+pub(super) fn for_foot(case: &Case) -> Interval {
+    let foot = case.order.foot.length_mm();
+    Interval::between(foot - SHORTER_MM, foot + LONGER_MM, Bound::of("outline_length"))
+}
+
 /// The footbed's length against the foot's.
-fn outline_length(case: &Case) -> Option<Finding> {
+fn outline_length(case: &Case, intervals: &Intervals) -> Option<Finding> {
     let foot = case.order.foot.length_mm();
     let made = *case.read_back.get(&Value::Length)?;
-    let (least, most) = (foot - SHORTER_MM, foot + LONGER_MM);
+    let Interval { lo: least, hi: most, .. } = for_foot(case);
     (past(least, made) || past(made, most)).then(|| {
         let message = format!("the footbed is {made:.1} mm long for a foot of {foot:.1} mm");
         let advice = match &case.order.traced {
             Some(_) => "take less clearance, or trace the stock insole of this boot again".to_string(),
             None => {
-                let nearest = if made < least { up(least) } else { down(most) };
-                format!("set length to {nearest} mm ({} to {} mm), or measure the foot again", up(least), down(most))
+                let (own, stock) = (for_foot(case), boot::for_insole(case, Value::Length));
+                match advice::nearest_of_all(case, intervals, Value::Length, own, stock.as_slice()) {
+                    Some(to) => {
+                        format!("set length to {to} mm ({} to {} mm), or measure the foot again", up(least), down(most))
+                    }
+                    None => "measure the foot again".to_string(),
+                }
             }
         };
         Finding::new("outline_length", Severity::Caution, case.order.side, message, advice).numbers(
@@ -174,61 +193,6 @@ fn outline_length(case: &Case) -> Option<Finding> {
             "mm",
         )
     })
-}
-
-/// The cup against the standing heel. A heel is widest above the rim and narrows toward its sole,
-/// so what must clear the measured width is the cup at its rim; at half depth a narrower cup is
-/// usual, and is only said.
-fn cup_width(case: &Case) -> Option<Finding> {
-    let standing = case.order.foot.heel_width.standing?;
-    let at_half = *case.read_back.get(&Value::HeelCupWidth)?;
-    let at_rim = case.read_back.get(&Value::HeelWidth)? - 2.0 * RIM_INSET_MM;
-    let wide_enough = standing + CUP_ROOM_MM + 2.0 * RIM_INSET_MM;
-    let (severity, measured, allowed, message, advice) = if past(standing + CUP_ROOM_MM, at_rim) {
-        (
-            Severity::Caution,
-            at_rim,
-            standing + CUP_ROOM_MM,
-            format!(
-                "the cup is {at_rim:.1} mm wide inside its rim; the standing heel of {standing} mm needs {CUP_ROOM_MM} mm \
-                 of room: too narrow cannot be ground away"
-            ),
-            match &case.order.traced {
-                Some(_) => "take less clearance, or trace a wider heel, if the liner takes it".to_string(),
-                None => format!("set heel_width to {} mm or more, if the liner takes it", up(wide_enough)),
-            },
-        )
-    } else if past(at_half, standing + CUP_SPARE_MM) {
-        (
-            Severity::Caution,
-            at_half,
-            standing + CUP_SPARE_MM,
-            format!("the cup is {at_half:.1} mm wide at half depth; the standing heel of {standing} mm floats in it"),
-            format!("set heel_cup_width to {} mm, or ask a narrower heel_width", down(standing + 1.5)),
-        )
-    } else if past(standing, at_half) {
-        (
-            Severity::Note,
-            at_half,
-            standing,
-            format!(
-                "the cup is {at_half:.1} mm wide at half depth, the standing heel {standing} mm at its widest: usual for a \
-                 heel that rounds in toward its sole"
-            ),
-            format!(
-                "for a square heel ask heel_cup_width = {} with a heel_width of {} mm",
-                up(standing + 1.5),
-                up(standing + 14.0)
-            ),
-        )
-    } else {
-        return None;
-    };
-    Some(
-        Finding::new("heel_cup_width", severity, case.order.side, message, advice)
-            .numbers(measured, allowed, "mm")
-            .place(case.footbed.places.heel_centre, case.footbed.places.foot_length_mm),
-    )
 }
 
 /// What is asked of the flex zone against what the top leaves.

@@ -1,8 +1,8 @@
 //! Limits of the shop's things: blank, cutters, machine.
 
 use super::field::past;
-use super::interval::{Bound, Found, Interval};
-use super::{Case, Finding, Severity};
+use super::interval::{Bound, Found, Interval, Intervals};
+use super::{Case, Finding, Severity, advice};
 use crate::curve::trim_ranges;
 use crate::footbed::RIM_INSET_MM;
 use crate::kernel::Shape;
@@ -30,7 +30,20 @@ pub(super) fn finest(make: &Make) -> &Cutter {
 
 /// Room the blank gives the outline in one direction: the perimeter cutter passes on both sides.
 fn room_mm(case: &Case, blank_mm: f64) -> f64 {
-    blank_mm - 2.0 * (case.make.blank.side_margin_mm + 2.0 * case.make.perimeter.shape.radius())
+    blank_mm - edges_mm(&case.make.blank, &case.make.perimeter)
+}
+
+fn edges_mm(blank: &Blank, perimeter: &Cutter) -> f64 {
+    2.0 * (blank.side_margin_mm + 2.0 * perimeter.shape.radius())
+}
+
+/// Whether this blank holds a footbed of this length, width and height, mm, cut out by this cutter: as [`super::check`]
+/// judges it.
+pub fn holds(blank: &Blank, perimeter: &Cutter, [length, width, height]: [f64; 3]) -> bool {
+    let edges = edges_mm(blank, perimeter);
+    let rows =
+        [(length, blank.length_mm - edges), (width, blank.width_mm - edges), (height, available_height_mm(blank))];
+    rows.into_iter().all(|(size, room)| !past(size, room))
 }
 
 /// What holds the lowest place of the top up, whatever the material: the cutters' holders stay above
@@ -107,10 +120,10 @@ fn wall_mm(case: &Case) -> Option<f64> {
     Some(0.5 * (case.read_back.get(&Value::HeelWidth)? - cup))
 }
 
-pub(super) fn findings(case: &Case, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
+pub(super) fn findings(case: &Case, intervals: &Intervals, lowest_mm: f64, highest_mm: f64) -> Vec<Finding> {
     let mut found = vec![];
     found.extend(blank_size(case));
-    found.extend(rim_wall(case));
+    found.extend(rim_wall(case, intervals));
     found.extend(reach(case, lowest_mm, highest_mm));
     found.extend(finishing_form(case));
     found.extend(machine(case, highest_mm));
@@ -158,16 +171,20 @@ fn blank_size(case: &Case) -> Vec<Finding> {
 }
 
 /// The cup's wall, level at half depth, between its inner face and the outline.
-fn rim_wall(case: &Case) -> Option<Finding> {
+pub(super) fn rim_wall(case: &Case, intervals: &Intervals) -> Option<Finding> {
     let heel = case.read_back.get(&Value::HeelWidth)?;
     let (wall, least) = (wall_mm(case)?, case.make.material.least.rim_wall);
     past(least, wall).then(|| {
-        let message =
-            format!("the cup's wall is {wall:.2} mm at half depth; {} needs {least:.1} mm", case.make.material.name);
-        let advice = format!(
-            "ask a heel_cup_width of {:.1} mm or less, or a wider heel_width",
-            ((heel - 2.0 * least) * 10.0).floor() / 10.0
-        );
+        let material = &case.make.material.name;
+        let message = match wall > 0.005 {
+            true => format!("the cup's wall is {wall:.2} mm at half depth; {material} needs {least:.1} mm"),
+            false => format!("the cup leaves no wall at half depth; {material} needs {least:.1} mm"),
+        };
+        let own = Interval::at_most(heel - 2.0 * least, RIM);
+        let advice = match advice::nearest(case, intervals, Value::HeelCupWidth, own) {
+            Some(to) => format!("ask a heel_cup_width of {to} mm or less, or a wider heel_width"),
+            None => "ask a wider heel_width".to_string(),
+        };
         let finding =
             Finding::new("rim_wall", Severity::Stop, case.order.side, message, advice).numbers(wall, least, "mm");
         if wall <= RIM_INSET_MM { finding.never_overruled() } else { finding }

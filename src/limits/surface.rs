@@ -1,10 +1,10 @@
 //! Findings about the top surface: thickness, height, slope, hollow radius.
 
 use super::field::{Field, Zone, least_mm, past};
-use super::interval::Intervals;
+use super::interval::{Interval, Intervals};
 use super::order::up;
-use super::{Case, Finding, Severity, reach, shop};
-use crate::value::Value;
+use super::{Case, Finding, Severity, advice, reach, shop};
+use crate::value::{Value, signed};
 
 /// A cup's wall leans out from upright by at least this, deg. Shop's own choice.
 const CUP_DRAFT_DEG: f64 = 15.0;
@@ -16,6 +16,8 @@ const RIM_TILT_MM: f64 = 0.5;
 
 /// Thinner than this is a hole once the grinder has passed, mm. Shop's own choice.
 const HOLE_MM: f64 = 0.5;
+/// Less is printed as nothing, mm.
+const HALF_HUNDREDTH: f64 = 0.005;
 
 pub(super) fn findings(case: &Case, field: &Field, intervals: &Intervals) -> Vec<Finding> {
     let mut found: Vec<Finding> = Zone::ALL.into_iter().filter_map(|zone| thin(case, field, intervals, zone)).collect();
@@ -58,7 +60,7 @@ fn uneven(case: &Case) -> Vec<Finding> {
     ];
     let found = rows.into_iter().filter_map(|(limit, words, reading, allowed, at)| {
         let tilt = on_top(reading).filter(|tilt| past(tilt.abs(), allowed))?;
-        let message = format!("the {words} is {tilt:+.2} mm higher on the medial side: a hidden cant");
+        let message = format!("the {words} is {} mm higher on the medial side: a hidden cant", signed(tilt, 2));
         let advice = "no value does this: report it, and do not cut the piece".to_string();
         let finding = Finding::new(limit, Severity::Caution, case.order.side, message, advice);
         Some(finding.numbers(tilt, allowed, "mm").place(at, places.foot_length_mm))
@@ -71,10 +73,14 @@ fn thin(case: &Case, field: &Field, intervals: &Intervals, zone: Zone) -> Option
     let thinnest =
         field.seen.iter().filter(|s| s.zone == zone).min_by(|a, b| a.z.total_cmp(&b.z)).filter(|s| past(least, s.z))?;
     let material = &case.make.material;
+    let thick = match thinnest.z {
+        z if z > HALF_HUNDREDTH => format!("would be {z:.2} mm thick"),
+        z if z > -HALF_HUNDREDTH => "would have a hole".to_string(),
+        z => format!("would have a hole, its top {:.2} mm below the boot board", -z),
+    };
     let message = format!(
-        "the {} would be {:.2} mm thick; {} needs {:.2} mm there ({:.2} mm and {:.2} mm for sanding)",
+        "the {} {thick}; {} needs {:.2} mm there ({:.2} mm and {:.2} mm for sanding)",
         zone.words(),
-        thinnest.z,
         material.name,
         least,
         least - material.sanding_mm,
@@ -113,7 +119,7 @@ fn too_high(case: &Case, field: &Field, intervals: &Intervals) -> Option<Finding
     )
 }
 
-fn too_steep(case: &Case, field: &Field, intervals: &Intervals) -> Option<Finding> {
+pub(super) fn too_steep(case: &Case, field: &Field, intervals: &Intervals) -> Option<Finding> {
     let steepest = field
         .seen
         .iter()
@@ -123,10 +129,12 @@ fn too_steep(case: &Case, field: &Field, intervals: &Intervals) -> Option<Findin
     let message = format!("the wall stands at {deg:.1} deg; {} holds {allowed:.0} deg", case.make.material.name);
     let cup = steepest.at.y < case.footbed.places.heel_post_front_y();
     let values: &[Value] = if cup { &[Value::HeelCupDepth] } else { &[Value::MedialArch] };
-    let wider = match case.order.support.heel_cup_width_mm {
-        Some(width) if cup => format!(", or ask a heel_cup_width below {width:.0} mm, or a wider heel_width"),
-        _ => String::new(),
-    };
+    let narrower = || advice::nearest(case, intervals, Value::HeelCupWidth, Interval::ALL);
+    let wider =
+        match case.order.support.heel_cup_width_mm.filter(|_| cup).and_then(|now| narrower().filter(|to| *to < now)) {
+            Some(to) => format!(", or ask a heel_cup_width of {to} mm or less, or a wider heel_width"),
+            None => String::new(),
+        };
     Some(
         Finding::new(
             "steepest_wall",
@@ -156,11 +164,7 @@ fn advise(case: &Case, intervals: &Intervals, values: &[Value]) -> String {
         let to = interval.nearest(now).filter(|_| !interval.holds(now))?;
         Some(format!("set {} to {to} {}", value.name(), value.unit()))
     });
-    one.unwrap_or_else(|| {
-        let names: Vec<&str> = values.iter().map(|v| v.name()).collect();
-        let names = names.join(" or ");
-        format!("{names} moves it, but no change of it alone passes; `check` tells what would")
-    })
+    one.unwrap_or_else(|| advice::no_value(values))
 }
 
 #[cfg(test)]

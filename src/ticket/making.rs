@@ -165,6 +165,9 @@ fn square(s: &Section, shelf: &Shelf, cutter: &Cutter) -> Option<Cutter> {
     None
 }
 
+/// The name of the cutter that cuts a footbed out where the ticket names none.
+pub const USUAL_PERIMETER: &str = USUAL_CUTTERS[2].1;
+
 fn usual_cutters(s: &Section, shelf: &Shelf, filled_in: &mut Filled) -> [Option<Cutter>; 3] {
     USUAL_CUTTERS.map(|usual| usual_cutter(s, shelf, usual, filled_in))
 }

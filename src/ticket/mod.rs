@@ -20,6 +20,7 @@ use crate::value::{Value, Values};
 
 pub use crate::written::{Colour, Problem, Problems};
 pub use amend::{with_reason, with_value};
+pub use making::USUAL_PERIMETER;
 pub(crate) use order::{Tracings, measure};
 pub use ranges::writable;
 pub use reading::read;

@@ -24,6 +24,21 @@ pub enum Value {
     HeelWidth,
 }
 
+/// A figure as it is printed, with so many digits behind the point, and never a minus before nothing.
+pub fn figure(x: f64, digits: usize) -> String {
+    let text = format!("{x:.digits$}");
+    match text.strip_prefix('-') {
+        Some(bare) if bare.bytes().all(|c| c == b'0' || c == b'.') => bare.to_string(),
+        _ => text,
+    }
+}
+
+/// The same with its sign, a plus before nothing.
+pub fn signed(x: f64, digits: usize) -> String {
+    let text = figure(x, digits);
+    if text.starts_with('-') || x.is_nan() { text } else { format!("+{text}") }
+}
+
 /// Values by name, in the order of the enum.
 pub type Values = BTreeMap<Value, f64>;
 
@@ -70,5 +85,18 @@ impl Value {
     /// `deg` for the post, `mm` for all others.
     pub fn unit(self) -> &'static str {
         if self == Value::RearfootPost { "deg" } else { "mm" }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// "-0.00" was printed in the inspection record.
+    #[test]
+    fn nothing_has_no_minus() {
+        assert_eq!([-0.004, -0.0, 0.0, -0.006].map(|x| figure(x, 2)), ["0.00", "0.00", "0.00", "-0.01"]);
+        assert_eq!([-0.004, 0.004, 1.5, -1.5].map(|x| signed(x, 2)), ["+0.00", "+0.00", "+1.50", "-1.50"]);
+        assert_eq!((figure(-0.4, 0), figure(-10.0, 0)), ("0".to_string(), "-10".to_string()));
     }
 }
