@@ -4,7 +4,7 @@
 # GROUP is kernel, gauge, reader or verdict; without one all run. What follows goes to cargo-mutants, such as --shard 0/4.
 # A mutant of the whole program takes minutes to build. The floors make a quicker way: a room and those it stands on are a program
 # of their own under target/mutants, where their own tests run. What survives there may still be killed by the
-# tests above; docs/mutants.md says what became of each.
+# tests above; docs/measured.md says what was seen.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 export CARGO_TARGET_DIR=$PWD/target/mutants/target
