@@ -95,16 +95,13 @@ impl Adjust {
         let text = ticket::revise(&loaded.text, &loaded.ticket, &[setting], &because)
             .map_err(|error| Failure::of(&self.ticket, error))?;
         // Whatever is written is a ticket.
-        let home = self.ticket.parent().unwrap_or(std::path::Path::new("."));
-        let name = self.out.as_ref().unwrap_or(&self.ticket).display().to_string();
-        let changed = ticket::read(&text, &name, shelf, &|companion| tickets::beside(home, companion))
-            .map_err(|problems| Failure::of_problems(std::path::Path::new(&name), problems))?;
+        let changed = tickets::read(&self.ticket, &text, shelf)?;
         let checked = job::check(&changed).map_err(|error| Failure::of(&self.ticket, error))?;
         if let Some(out) = &self.out {
             over::ticket(out, &text, Some(&self.ticket))?;
             folder::write_file(out, text.as_bytes())?;
         }
-        let written = self.out.as_ref().map(|_| name);
+        let written = self.out.as_ref().map(|out| out.display().to_string());
         let (stops, pass) = (stops(&checked), checked.pass);
         Ok(Report::Suggested { adjustment: Box::new(adjustment), written, stops, pass })
     }

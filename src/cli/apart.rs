@@ -28,6 +28,11 @@ pub(super) fn keep_apart(read: &[Named], written: &[Named]) -> Result<(), Failur
     Ok(())
 }
 
+/// Whether two paths are one file, however they are spelt.
+pub(super) fn same(a: &Path, b: &Path) -> bool {
+    identity(a) == identity(b)
+}
+
 /// What makes two paths the same file: its real folder and its name there.
 #[derive(PartialEq)]
 enum Identity {

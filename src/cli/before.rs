@@ -9,8 +9,9 @@ use serde_json::Value as Json;
 
 use super::folder::{LONGEST_REPORT, REPORT};
 use super::tickets::read_bytes;
-use super::words::{hundredths, listed, wrapped};
+use super::words::{listed, wrapped};
 use crate::job::{FileReport, JobReport};
+use crate::value::figure;
 
 /// The same ticket gave other programs before.
 #[derive(Debug, Serialize)]
@@ -43,7 +44,7 @@ pub(super) fn earlier(folder: &Path) -> Option<Json> {
 pub(super) fn replaced(earlier: &Json, report: &JobReport) -> Option<Replaced> {
     let now: BTreeSet<&str> = report.files.iter().map(|file| file.file.as_str()).collect();
     let gone: Vec<String> =
-        programs(earlier).into_keys().filter(|file| !now.contains(file)).map(str::to_owned).collect();
+        checksums(earlier).into_keys().filter(|file| !now.contains(file)).map(str::to_owned).collect();
     let other_ticket = is_of_another(earlier, report);
     (other_ticket || !gone.is_empty()).then_some(Replaced { other_ticket, gone })
 }
@@ -58,7 +59,7 @@ pub(super) fn otherwise(earlier: &Json, report: &JobReport) -> Option<Otherwise>
     if is_of_another(earlier, report) {
         return None;
     }
-    let then = programs(earlier);
+    let then = checksums(earlier);
     // A run for one foot alone has nothing to say of the other.
     let now = report.files.iter().filter(|file| file.file.ends_with(".ngc"));
     let differs = |file: &&FileReport| then.get(file.file.as_str()).is_some_and(|sha| *sha != file.sha256);
@@ -68,7 +69,7 @@ pub(super) fn otherwise(earlier: &Json, report: &JobReport) -> Option<Otherwise>
 }
 
 /// SHA-256 of a job's files, by name.
-fn programs(job: &Json) -> BTreeMap<&str, &str> {
+fn checksums(job: &Json) -> BTreeMap<&str, &str> {
     let files = job["files"].as_array().into_iter().flatten();
     files.filter_map(|file| Some((file["file"].as_str()?, file["sha256"].as_str()?))).collect()
 }
@@ -80,8 +81,8 @@ fn values(earlier: &Json, report: &JobReport) -> Vec<(String, f64, f64)> {
         .filter_map(|(side, value, now)| {
             let key = serde_json::to_value(value).ok()?;
             let then = earlier["values"][side.name()][key.as_str()?]["read_back"].as_f64()?;
-            let [then, now] = [then, now.read_back?].map(hundredths);
-            (then != now).then(|| (format!("{} {}", side.name(), value.words()), then, now))
+            let now = now.read_back?;
+            (figure(then, 2) != figure(now, 2)).then(|| (format!("{} {}", side.name(), value.words()), then, now))
         })
         .collect()
 }
@@ -109,8 +110,11 @@ impl Replaced {
 impl Otherwise {
     /// A note on it.
     pub(super) fn words(&self) -> String {
-        let values: Vec<String> =
-            self.values.iter().map(|(name, then, now)| format!("{name} {then:.2} -> {now:.2}")).collect();
+        let values: Vec<String> = self
+            .values
+            .iter()
+            .map(|(name, then, now)| format!("{name} {} -> {}", figure(*then, 2), figure(*now, 2)))
+            .collect();
         let reads = match values.as_slice() {
             [] => "every value reads as before".to_owned(),
             values => format!("now reads {}", listed(values, "and")),

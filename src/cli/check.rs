@@ -196,7 +196,6 @@ const HAIR: f64 = 1e-4;
 
 /// The table of values: what each may go to with the others held, and what is met beyond.
 fn value_lines(foot: &FootReport) -> Vec<String> {
-    let number = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{:.2}", words::hundredths(x)));
     let mut lines = vec![format!(
         "  {:<20}{:>7}{:>7}{:>7} {:<14}{:>7} {}",
         "", "asked", "reads", "from", "bound by", "to", "bound by"
@@ -211,11 +210,15 @@ fn value_lines(foot: &FootReport) -> Vec<String> {
             Some([lo, hi]) => {
                 let inward = ((100.0 * lo - HAIR).ceil() / 100.0, (100.0 * hi + HAIR).floor() / 100.0);
                 let (lo, hi) = if inward.0 <= inward.1 { inward } else { (lo, hi) };
-                format!("{:>7} {low:<14}{:>7} {high}", number(Some(lo)), number(Some(hi)))
+                format!("{:>7} {low:<14}{:>7} {high}", words::hundredths(Some(lo)), words::hundredths(Some(hi)))
             }
             None => format!("  none passes: {}", stands_in_the_way(low, high)),
         };
-        lines.push(format!("  {name:<20}{:>7}{:>7}{range}", number(report.asked), number(report.read_back)));
+        lines.push(format!(
+            "  {name:<20}{:>7}{:>7}{range}",
+            words::hundredths(report.asked),
+            words::hundredths(report.read_back)
+        ));
     }
     let rules = foot.values.iter().filter_map(|(value, report)| Some((value, report.filled_in.as_ref()?)));
     lines.extend(rules.map(|(value, rule)| wrapped("  * ", &format!("{}: {rule}", value.words()))));

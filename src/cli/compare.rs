@@ -15,6 +15,7 @@ use crate::job::{
     self, Change, CompareError, Comparison, Difference, Extreme, FootComparison, HistoryEntry, Pair, Told,
 };
 use crate::profile::Shelf;
+use crate::value::signed;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -163,12 +164,8 @@ fn foot(foot: &FootComparison) -> String {
     lines.join("\n")
 }
 
-fn number(x: Option<f64>) -> String {
-    x.map_or("-".into(), |x| format!("{:.2}", words::hundredths(x)))
-}
-
 fn change_of(pair: &Pair) -> String {
-    pair.change.map_or("-".into(), |change| format!("{:+.2}", words::hundredths(change)))
+    pair.change.map_or("-".into(), |change| signed(change, 2))
 }
 
 fn values(foot: &FootComparison) -> Vec<String> {
@@ -185,7 +182,7 @@ fn values(foot: &FootComparison) -> Vec<String> {
         row("", ["old", "new", "change", "old", "new", "change"].map(String::from), ""),
     ];
     lines.extend(changed.into_iter().map(|(value, v)| {
-        let three = |pair: &Pair| [number(pair.old), number(pair.new), change_of(pair)];
+        let three = |pair: &Pair| [words::hundredths(pair.old), words::hundredths(pair.new), change_of(pair)];
         let ([a, b, c], [d, e, f]) = (three(&v.asked), three(&v.read_back));
         row(&value.words(), [a, b, c, d, e, f], v.unit)
     }));
@@ -196,14 +193,19 @@ fn boot(foot: &FootComparison) -> Vec<String> {
     let told = foot.boot_effect.iter().filter(|(_, pair)| pair.old != pair.new).map(|(name, pair)| {
         let (words, unit) = name.rsplit_once('_').unwrap_or((name, ""));
         let words = words.replace('_', " ");
-        format!("  in the boot: {words} {} -> {} {unit} ({})", number(pair.old), number(pair.new), change_of(pair))
+        format!(
+            "  in the boot: {words} {} -> {} {unit} ({})",
+            words::hundredths(pair.old),
+            words::hundredths(pair.new),
+            change_of(pair)
+        )
     });
     told.collect()
 }
 
 fn surface(what: &str, d: &Difference) -> Vec<String> {
-    let place = |e: &Extreme| format!("{:+.2} mm at {}", words::hundredths(e.mm), place_words(e.station, e.at_mm[0]));
-    let mut parts = vec![format!("mean change {:+.2} mm", words::hundredths(d.mean_mm))];
+    let place = |e: &Extreme| format!("{} mm at {}", signed(e.mm, 2), place_words(e.station, e.at_mm[0]));
+    let mut parts = vec![format!("mean change {} mm", signed(d.mean_mm, 2))];
     parts.extend((d.greatest.mm >= 0.005).then(|| place(&d.greatest)));
     parts.extend((d.least.mm <= -0.005).then(|| place(&d.least)));
     if parts.len() == 1 {

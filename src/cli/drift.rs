@@ -9,10 +9,11 @@ use super::failure::Failure;
 use super::log::{self, PassedOver};
 use super::output::Console;
 use super::over::{self, Made};
-use super::words::{self, wrapped};
+use super::words::wrapped;
 use super::{Outcome, folder};
 use crate::draw::chart_svg;
 use crate::drift::{Drift, drift};
+use crate::value::signed;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -80,7 +81,7 @@ fn in_words(told: &Told) -> String {
     let number = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{x:.2}"));
     for (value, trend) in &drift.values {
         let doubt = trend.spread.mean_uncertainty.map_or(String::new(), |u| format!(" +-{u:.2}"));
-        let mean = format!("{:+.2}{doubt}", words::hundredths(trend.spread.mean));
+        let mean = format!("{}{doubt}", signed(trend.spread.mean, 2));
         let told = if trend.wandering { "  wandering" } else { "" };
         lines.push(format!(
             "  {:<20} {:>3} {mean:>15} {:>6} {:>6} {:>6} {}{told}",
@@ -94,7 +95,7 @@ fn in_words(told: &Told) -> String {
     }
     for group in &drift.groups {
         let means: Vec<String> =
-            group.values.iter().map(|(v, s)| format!("{} {:+.2}", v.words(), words::hundredths(s.mean))).collect();
+            group.values.iter().map(|(v, s)| format!("{} {}", v.words(), signed(s.mean, 2))).collect();
         lines.push(wrapped(
             "  ",
             &format!("{} {} ({} pieces): {}", group.by, group.name, group.pieces, means.join(", ")),

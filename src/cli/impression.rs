@@ -15,6 +15,7 @@ use crate::impression::{self, Asked, Fault, Followed, Impression, Kind, Landmark
 use crate::limits::Finding;
 use crate::mesh;
 use crate::profile::Shelf;
+use crate::value::figure;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -245,9 +246,8 @@ fn measure_words(m: &Measure) -> String {
 
 fn landmark_words(landmark: &Landmark) -> String {
     let name = landmark.name.replace('_', " ");
-    // Rounded first, so that nothing prints as minus zero.
-    let [x, y, z] = landmark.at_mm.map(|mm| (10.0 * mm).round() / 10.0 + 0.0);
-    format!("  {name:<19}{x:>7.1}{y:>7.1}{z:>7.1}  +-{:.1} along", landmark.along_mm)
+    let [x, y, z] = landmark.at_mm.map(|mm| figure(mm, 1));
+    format!("  {name:<19}{x:>7}{y:>7}{z:>7}  +-{:.1} along", landmark.along_mm)
 }
 
 fn fit_words(fit: &ZoneFit) -> String {

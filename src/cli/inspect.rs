@@ -9,7 +9,7 @@ use super::failure::Failure;
 use super::output::Console;
 use super::over::{self, Made};
 use super::tickets::{self, read_text};
-use super::words::{hundredths, wrapped};
+use super::words::wrapped;
 use super::{Outcome, SideArgument, folder, log};
 use crate::frame::Side;
 use crate::inspect::{
@@ -18,6 +18,7 @@ use crate::inspect::{
 use crate::job;
 use crate::mesh::{self, Scan, Unit};
 use crate::profile::Shelf;
+use crate::value::{figure, signed};
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -234,15 +235,15 @@ fn in_words(found: &Inspected) -> String {
     let values = inspection.values.iter().map(|(value, judged)| (value.words(), judged));
     lines.extend(values.chain(checks).map(|(words, j)| {
         format!(
-            "  {words:<20} {:>7.2} {:>7.2} {:>+7.2} {:>6.2} {:>3}  {} {}",
-            hundredths(j.asked),
-            hundredths(j.made),
-            hundredths(j.difference),
+            "  {words:<20} {:>7} {:>7} {:>7} {:>6.2} {:>3}  {} {}",
+            figure(j.asked, 2),
+            figure(j.made, 2),
+            signed(j.difference, 2),
             j.uncertainty,
             j.readings,
             j.unit,
             j.verdict.word()
-        ) + &j.fitted.map_or(String::new(), |f| format!(" ({:.2})", hundredths(f.made)))
+        ) + &j.fitted.map_or(String::new(), |f| format!(" ({})", figure(f.made, 2)))
     }));
     lines.extend(
         inspection.surface.map(|s| format!("  {:<20} 95 % within {:.2} mm, at most {:.2}", "surface", s.p95, s.max)),

@@ -210,11 +210,10 @@ fn in_words(job: &Milled, detail: Detail) -> String {
 
 /// The table of values: asked, read back from the design, gauged on what the programs leave.
 fn value_lines(foot: &FootReport) -> Vec<String> {
-    let number = |x: Option<f64>| x.map_or("-".to_string(), |x| format!("{:.2}", words::hundredths(x)));
     let mut lines = vec![format!("    {:<24}{:>8}{:>8}{:>8}", "", "asked", "reads", "carved")];
     lines.extend(foot.values.iter().map(|(value, report)| {
         let name = format!("{}, {}", value.words(), report.unit);
-        let [asked, reads, carved] = [report.asked, report.read_back, report.carved].map(number);
+        let [asked, reads, carved] = [report.asked, report.read_back, report.carved].map(words::hundredths);
         format!("    {name:<24}{asked:>8}{reads:>8}{carved:>8}")
     }));
     lines

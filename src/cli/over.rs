@@ -5,6 +5,7 @@ use std::fs::{self, File};
 use std::io::Read;
 use std::path::Path;
 
+use super::apart::same;
 use super::failure::Failure;
 use super::kept::{self, Kind};
 use super::tickets::read_text;
@@ -107,10 +108,6 @@ fn is_free(path: &Path) -> Result<bool, Failure> {
         Ok(there) if there.is_file() => Ok(there.len() == 0),
         Ok(_) => Err(Failure::of(path, "this is no plain file; name another")),
     }
-}
-
-fn same(a: &Path, b: &Path) -> bool {
-    a.canonicalize().ok().zip(b.canonicalize().ok()).is_some_and(|(a, b)| a == b)
 }
 
 #[cfg(test)]

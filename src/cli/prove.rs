@@ -5,14 +5,14 @@ use std::path::{Path, PathBuf};
 use super::failure::Failure;
 use super::output::Console;
 use super::tickets::read_bytes;
-use super::words::{self, hundredths, row, wrapped};
+use super::words::{self, row, wrapped};
 use super::{Outcome, SideArgument, tickets};
 use crate::frame::Side;
 use crate::job::{self, Precision, ProofReport, TextError, Thickness, Written};
 use crate::nc;
 use crate::profile::Shelf;
 use crate::ticket::Make;
-use crate::value::Value;
+use crate::value::{Value, figure};
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -21,7 +21,8 @@ ticket's blank, one after the other; what is left is held against the design.
 The comment (STEP: ROUGH), FINISH, REST, PERIMETER, FRAME, PINS or PIN
 HOLES in a program says what it is for, and (FACE: UNDER) that it cuts the underside, or
 else the end of its name. Programs of the underside are carved first, in the
-blank that lies upside down; thickness is then judged from both sides.
+blank that lies upside down; thickness is then judged from both sides. A program
+that says it is for the other foot, as (SIDE: R) does, is refused.
 
 Examples:
   sustent prove jobs/*/*-L-*.ngc --ticket ticket.toml --side left
@@ -137,8 +138,8 @@ fn in_words(report: &ProofReport) -> String {
     if !report.values.is_empty() {
         lines.push(wrapped("  ", "Values of the piece that these programs leave:"));
     }
-    let figure = |(value, x): (&Value, &f64)| row(&value.words(), &format!("{:.2} {}", hundredths(*x), value.unit()));
-    lines.extend(report.values.iter().map(figure));
+    let told = |(value, x): (&Value, &f64)| row(&value.words(), &format!("{} {}", figure(*x, 2), value.unit()));
+    lines.extend(report.values.iter().map(told));
     // What the surface would pass for is no comfort where the programs must not run.
     if let Some(inspection) = report.as_scanned.as_ref().filter(|_| proof.pass) {
         lines.push(row("inspected like a scan of it", inspection.verdict.word()));

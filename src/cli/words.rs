@@ -2,7 +2,8 @@
 
 use crate::carve::Violation;
 use crate::frame::Side;
-use crate::limits::{Finding, Severity};
+use crate::limits::Finding;
+use crate::value::figure;
 
 /// Columns that every terminal has.
 const COLUMNS: usize = 80;
@@ -50,12 +51,7 @@ pub(super) fn finding(finding: &Finding, reason: Option<&str>) -> String {
 
 /// What is said behind a stop that a typed reason accepts; nothing behind anything else.
 pub(super) fn accepted(finding: &Finding, reason: Option<&str>) -> String {
-    match reason {
-        Some(reason) if finding.severity == Severity::Stop && !finding.blocks(Some(reason)) => {
-            format!(" [accepted: {reason}]")
-        }
-        _ => String::new(),
-    }
+    finding.accepted_by(reason).map_or(String::new(), |reason| format!(" [accepted: {reason}]"))
 }
 
 /// What is found of one foot, under its name; nothing where nothing is.
@@ -116,9 +112,9 @@ pub(super) fn share(share: Option<f64>) -> String {
     share.map_or("-".into(), |share| format!("{:.0} % of the time that cuts", 100.0 * share))
 }
 
-/// Rounded to what is printed, so that nothing prints as minus zero.
-pub(super) fn hundredths(x: f64) -> f64 {
-    (100.0 * x).round() / 100.0 + 0.0
+/// A figure in hundredths, or a dash.
+pub(super) fn hundredths(x: Option<f64>) -> String {
+    x.map_or("-".into(), |x| figure(x, 2))
 }
 
 /// Rounded to what a ticket is written in at its finest, without trailing zeros.

@@ -7,6 +7,7 @@ use svg::node::element::{Group, Style};
 use super::ink::{self, Anchor};
 use crate::drift::{Drift, Trend};
 use crate::frame::Point2;
+use crate::value::signed;
 
 /// One strip, mm of paper.
 const STRIP_MM: (f64, f64) = (180.0, 26.0);
@@ -96,7 +97,7 @@ fn words_beside(group: Group, words: &str, trend: &Trend, top: f64, y: &dyn Fn(f
     let mut lines = vec![
         ("b", words.to_string()),
         ("soft", format!("n {}, {}", spread.count, trend.unit)),
-        ("", format!("mean {:+.2}{doubt}", hundredths(spread.mean))),
+        ("", format!("mean {}{doubt}", signed(spread.mean, 2))),
     ];
     lines.extend(spread.sd.map(|sd| ("", format!("SD {sd:.2}"))));
     lines.extend(trend.cpk.map(|cpk| ("", format!("Cpk {cpk:.2}"))));
@@ -113,9 +114,4 @@ fn words_beside(group: Group, words: &str, trend: &Trend, top: f64, y: &dyn Fn(f
         .add(edge(format!("+{}", ink::coarse(trend.tolerance)), trend.tolerance))
         .add(edge("0".into(), 0.0))
         .add(edge(format!("\u{2212}{}", ink::coarse(trend.tolerance)), -trend.tolerance))
-}
-
-/// Rounded to what is printed, so that nothing prints as minus zero.
-fn hundredths(x: f64) -> f64 {
-    (100.0 * x).round() / 100.0 + 0.0
 }

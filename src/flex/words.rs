@@ -2,6 +2,7 @@
 //! the sheet.
 
 use super::{Drop, Figures, Flex};
+use crate::value::figure;
 
 /// What the figures take for granted.
 pub const ASSUMED: &str = "worked out for small bending of a thin plate that lies loose on the boot board; its ends may slide, so \
@@ -40,8 +41,8 @@ impl Flex {
             return self.missing.first().map_or(String::new(), |what| format!("not known: {what}"));
         };
         let what = match (figures.bends, figures.small) {
-            (false, _) => format!("arch solid, squeezed {} mm", signed(figures.arch_drop_mm)),
-            (true, true) => format!("arch gives {} mm", signed(figures.arch_give_mm)),
+            (false, _) => format!("arch solid, squeezed {} mm", figure(figures.arch_drop_mm, 2)),
+            (true, true) => format!("arch gives {} mm", figure(figures.arch_give_mm, 2)),
             (true, false) => format!("arch folds, gives some {:.0} mm", figures.arch_give_mm),
         };
         let allowed = figures.drop.map_or(String::new(), |drop| match drop.allowed_share < 0.0 {
@@ -56,24 +57,19 @@ impl Flex {
     }
 }
 
-/// Hundredths of a mm; never a minus before a zero.
-fn signed(mm: f64) -> String {
-    format!("{:.2}", (100.0 * mm).round() / 100.0 + 0.0)
-}
-
 fn giving(give_mm: f64) -> String {
     match give_mm < 0.0 {
-        true => format!("{} mm less as heel and ball sink more than the arch", signed(-give_mm)),
-        false => format!("{} mm by giving", signed(give_mm)),
+        true => format!("{} mm less as heel and ball sink more than the arch", figure(-give_mm, 2)),
+        false => format!("{} mm by giving", figure(give_mm, 2)),
     }
 }
 
 fn arch(figures: &Figures) -> String {
-    let [heel, first, fifth] = figures.sink_mm.map(signed);
+    let [heel, first, fifth] = figures.sink_mm.map(|mm| figure(mm, 2));
     let sinks = format!("heel {heel}, first met {first}, fifth met {fifth} mm");
-    let [stiff, soft] = figures.sensitivity.stiff_soft_mm.map(signed);
-    let drop = signed(figures.arch_drop_mm);
-    let give = signed(figures.arch_give_mm);
+    let [stiff, soft] = figures.sensitivity.stiff_soft_mm.map(|mm| figure(mm, 2));
+    let drop = figure(figures.arch_drop_mm, 2);
+    let give = figure(figures.arch_give_mm, 2);
     if !figures.bends {
         return format!(
             "the arch is solid down to the boot board and does not bend; it is squeezed by {drop} mm ({sinks}). Only \
@@ -81,7 +77,7 @@ fn arch(figures: &Figures) -> String {
         );
     }
     let other = figures.sensitivity.thinner_thicker_mm.map_or(String::new(), |both| {
-        let [thinner, thicker] = both.map(signed);
+        let [thinner, thicker] = both.map(|mm| figure(mm, 2));
         format!(", {thinner} with a flex zone 0.5 mm thinner, {thicker} with one 0.5 mm thicker")
     });
     let least = figures.sensitivity.stiff_soft_mm.into_iter().fold(figures.arch_give_mm, f64::min);
@@ -98,22 +94,22 @@ fn drop(drop: &Drop, give_mm: f64) -> String {
     let Drop { own_mm, by_shape_mm, allowed_share } = *drop;
     if allowed_share < 0.0 {
         let shape = match by_shape_mm < 0.0 {
-            true => format!("{} mm by its height", signed(-by_shape_mm)),
-            false => format!("by its height {} mm below", signed(by_shape_mm)),
+            true => format!("{} mm by its height", figure(-by_shape_mm, 2)),
+            false => format!("by its height {} mm below", figure(by_shape_mm, 2)),
         };
         let give = match give_mm < 0.0 {
-            true => format!("{} mm as heel and ball sink more than the arch", signed(-give_mm)),
-            false => format!("less {} mm by giving", signed(give_mm)),
+            true => format!("{} mm as heel and ball sink more than the arch", figure(-give_mm, 2)),
+            false => format!("less {} mm by giving", figure(give_mm, 2)),
         };
         return format!(
             "it allows none of the foot's own drop of {own_mm} mm: loaded it stands {} mm above the foot's arch seated \
              ({shape}, {give})",
-            signed(-allowed_share * own_mm)
+            figure(-allowed_share * own_mm, 2)
         );
     }
     let shape = match by_shape_mm < 0.0 {
-        true => format!("its height alone allows none ({} mm above the arch seated)", signed(-by_shape_mm)),
-        false => format!("{} mm by its height", signed(by_shape_mm)),
+        true => format!("its height alone allows none ({} mm above the arch seated)", figure(-by_shape_mm, 2)),
+        false => format!("{} mm by its height", figure(by_shape_mm, 2)),
     };
     let share = 100.0 * allowed_share;
     format!("it allows {share:.0} % of the foot's own drop of {own_mm} mm: {shape}, {}", giving(give_mm))

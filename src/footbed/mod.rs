@@ -251,6 +251,37 @@ mod tests {
     use crate::profile::Shelf;
     use crate::ticket;
 
+    /// "the 14 exact conditions depend on each other" was printed.
+    #[test]
+    fn a_cup_without_room_for_its_wall_says_how_wide_it_may_be() {
+        let text = include_str!("../../tests/data/relieved.toml");
+        let none = |_: &str| Err(String::new());
+        let ticket = ticket::read(text, "ticket.toml", &Shelf::built_in(), &none).unwrap();
+        let (support, foot) = (&ticket.feet[1].support, &ticket.feet[1].foot);
+        let outline = outline(support, foot.length_mm());
+        let asking = |width_mm: f64| {
+            let support = Support { heel_cup_width_mm: Some(width_mm), ..support.clone() };
+            Footbed::build_top(outline.clone(), foot.length_mm(), &support, Underside::Flat)
+        };
+        let asked = support.heel_width_mm - 2.0 * places::RIM_INSET_MM;
+        let Err(BuildError::CupWidth { asked_mm, most_mm }) = asking(asked) else { panic!("there is no room") };
+        assert!(asked_mm == asked && (asked - 3.0..asked).contains(&most_mm), "{most_mm}");
+        assert!(asking(most_mm).is_ok());
+    }
+
+    /// The outline of a support's sizes.
+    fn outline(support: &Support, foot_length_mm: f64) -> Outline {
+        crate::curve::outline_from_measures(&crate::curve::TrimMeasures {
+            length_mm: support.length_mm,
+            ball_width_mm: support.ball_width_mm,
+            heel_width_mm: support.heel_width_mm,
+            heel_station_y_mm: support.stations.widest_cup * foot_length_mm,
+            first_met_y_mm: support.stations.first_met * foot_length_mm,
+            fifth_met_y_mm: support.stations.fifth_met * foot_length_mm,
+        })
+        .unwrap()
+    }
+
     /// The map takes distances from a field, the place by place answer from the outline itself.
     #[test]
     fn the_sampled_underside_is_the_underside() {
@@ -258,15 +289,7 @@ mod tests {
         let none = |_: &str| Err(String::new());
         let ticket = ticket::read(text, "ticket.toml", &Shelf::built_in(), &none).unwrap();
         let (support, foot) = (&ticket.feet[1].support, &ticket.feet[1].foot);
-        let outline = crate::curve::outline_from_measures(&crate::curve::TrimMeasures {
-            length_mm: support.length_mm,
-            ball_width_mm: support.ball_width_mm,
-            heel_width_mm: support.heel_width_mm,
-            heel_station_y_mm: support.stations.widest_cup * foot.length_mm(),
-            first_met_y_mm: support.stations.first_met * foot.length_mm(),
-            fifth_met_y_mm: support.stations.fifth_met * foot.length_mm(),
-        })
-        .unwrap();
+        let outline = outline(support, foot.length_mm());
         let relieved = Underside::Relieved { left_mm: 3.0, stabiliser_share: support.stabiliser_share };
         let footbed = Footbed::build(outline, foot.length_mm(), support, relieved).unwrap();
         let grid = footbed.underside_sampled(Lattice::covering(footbed.outline.bounds().grown(5.0), 1.5));

@@ -5,7 +5,8 @@ use super::Check;
 use crate::profile::{Band, Tolerances};
 use crate::value::Value;
 
-/// What work at the bench puts right a value that came out high or low (common practice, no source); `None` where none does.
+/// What work at the bench puts right a value that came out high or low (common practice, no source); `None` where none
+/// does.
 pub fn remedy(value: Value, high: bool) -> Option<&'static str> {
     match (value, high) {
         (Value::HeelThickness, true) => Some("grind the underside level, or the seat, and measure again"),

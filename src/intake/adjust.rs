@@ -1,5 +1,5 @@
-//! After a try: one complaint, one change of 1 mm or 1 degree or as much of it as the limits leave, and what to look at before it. Refuses
-//! where a clinician comes first. Knows no text.
+//! After a try: one complaint, one change of 1 mm or 1 degree or as much of it as the limits leave, and what to look at
+//! before it. Refuses where a clinician comes first. Knows no text.
 
 use serde::Serialize;
 

@@ -9,7 +9,7 @@ use crate::draw::{
 };
 use crate::footbed::Footbed;
 use crate::frame::{Point2, Side};
-use crate::limits::{Finding, Severity};
+use crate::limits::Finding;
 use crate::value::Value;
 
 /// Less than this, mm, is what a mill leaves between its passes (scallops of 0.08 to 0.1 mm are usual
@@ -158,8 +158,7 @@ fn lines(report: &Comparison) -> Vec<ComparedLine> {
         let letter = foot.side.letter();
         let reason = foot.accepted_reason.as_deref();
         let appeared = foot.findings_appeared.iter().map(|f| {
-            let accepted = reason.filter(|_| f.severity == Severity::Stop && !f.blocks(reason));
-            let accepted = accepted.map_or(String::new(), |reason| format!(" [accepted: {reason}]"));
+            let accepted = f.accepted_by(reason).map_or(String::new(), |reason| format!(" [accepted: {reason}]"));
             line(format!("new {}", weighed(f, letter)), f.message.clone() + &accepted)
         });
         let gone = foot.findings_gone.iter().map(|f| line(format!("gone: {}", weighed(f, letter)), f.message.clone()));

@@ -82,8 +82,8 @@ pub(super) fn height_mm(make: &Make, footbed: &Footbed, lay: &Lay) -> f64 {
     ((most * 10.0 + 1e-6).floor() / 10.0).clamp(LEAST_PIN_HEIGHT_MM, usual)
 }
 
-/// The pins of this job at the height that its lays have; none for a blank that is turned by its edges. Their places depend on the
-/// blank and the pins alone, so that a board with pins serves every foot cut from such a blank.
+/// The pins of this job at the height that its lays have; none for a blank that is turned by its edges. Their places
+/// depend on the blank and the pins alone, so that a board with pins serves every foot cut from such a blank.
 pub fn pins(make: &Make, height_mm: f64) -> Vec<Pin> {
     let Turning::Pins(pins) = make.turning else { return vec![] };
     let pin = |diameter_mm: f64, place, y: &dyn Fn(f64) -> f64| {
@@ -118,8 +118,8 @@ pub(super) fn findings(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Finding
     found
 }
 
-/// Where the top must stand high enough for what the cutters leave over the pins, as low as they may be; none where no pins
-/// stand. A shelf that has fallen as far as it may hangs on the edge alone.
+/// Where the top must stand high enough for what the cutters leave over the pins, as low as they may be; none where no
+/// pins stand. A shelf that has fallen as far as it may hangs on the edge alone.
 pub fn floors(make: &Make, footbed: &Footbed, lay: &Lay) -> Vec<Floor> {
     if lay.under.is_none() || deepest(footbed).is_none() {
         return vec![];

@@ -161,6 +161,11 @@ impl Finding {
     pub fn blocks(&self, reason: Option<&str>) -> bool {
         self.severity == Severity::Stop && (self.overrule == Overrule::Never || reason.is_none())
     }
+
+    /// The reason, where this is a stop that it accepts.
+    pub fn accepted_by<'a>(&self, reason: Option<&'a str>) -> Option<&'a str> {
+        reason.filter(|_| self.severity == Severity::Stop && !self.blocks(reason))
+    }
 }
 
 /// What all checks look at: one ordered foot, its design and how it is made.

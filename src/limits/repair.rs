@@ -93,8 +93,9 @@ pub type Relaid<'a> = &'a (dyn Fn(&Footbed) -> (Vec<Finding>, Vec<Floor>) + Sync
 /// was found, also about how the pieces lie, `intervals` how far each value may go; `rebuild` makes the changed footbed and
 /// `relaid` lays it. It is looked at with [`super::check`] before it is told.
 ///
-/// Where one value passes by itself at no greater cost than several together, it is that one. Else sizes, cup width and flex zone go as far as limits of their own ask, then the shaping values as far as the rest does.
-/// What is left then may be how the piece lies, which one size more can settle.
+/// Where one value passes by itself at no greater cost than several together, it is that one. Else sizes, cup width and
+/// flex zone go as far as limits of their own ask, then the shaping values as far as the rest does. What is left then
+/// may be how the piece lies, which one size more can settle.
 pub fn repair(
     case: &Case,
     findings: &[Finding],

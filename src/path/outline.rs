@@ -44,8 +44,8 @@ impl Outline {
     }
 
     /// Every loop of the outline moved outward by `by` mm, arcs turned into chords that deviate at
-    /// most `chord` mm to the inside. A sound outline gives one loop. Now and then, about once in a thousand
-    /// random jobs, cavalier_contours loses it; what makes chords from the start then has it.
+    /// most `chord` mm to the inside. A sound outline gives one loop. Now and then (seen once in some nine
+    /// hundred random draws) cavalier_contours loses it; what makes chords from the start then has it.
     pub(super) fn grown(&self, by: f64, chord: f64) -> Vec<Outline> {
         let loops = self.with_arcs(by, chord);
         if loops.is_empty() { self.with_chords(by, chord) } else { loops }

@@ -24,9 +24,14 @@ pub enum Value {
     HeelWidth,
 }
 
-/// A figure as it is printed, with so many digits behind the point, and never a minus before nothing.
+/// A figure as it is printed, with so many digits behind the point, halves away from nothing, and never a minus before
+/// nothing.
 pub fn figure(x: f64, digits: usize) -> String {
-    let text = format!("{x:.digits$}");
+    let scale = 10_f64.powi(digits.min(9) as i32);
+    let rounded = (scale * x).round() / scale;
+    // What is too large to be scaled is a whole number anyway.
+    let rounded = if rounded.is_finite() { rounded } else { x };
+    let text = format!("{rounded:.digits$}");
     match text.strip_prefix('-') {
         Some(bare) if bare.bytes().all(|c| c == b'0' || c == b'.') => bare.to_string(),
         _ => text,
@@ -97,6 +102,8 @@ mod tests {
     fn nothing_has_no_minus() {
         assert_eq!([-0.004, -0.0, 0.0, -0.006].map(|x| figure(x, 2)), ["0.00", "0.00", "0.00", "-0.01"]);
         assert_eq!([-0.004, 0.004, 1.5, -1.5].map(|x| signed(x, 2)), ["+0.00", "+0.00", "+1.50", "-1.50"]);
+        assert_eq!([4.515, -0.125, f64::MAX, f64::NAN].map(|x| figure(x, 2).len()), [4, 5, 312, 3]);
+        assert_eq!((figure(4.515, 2), figure(-0.125, 2)), ("4.52".to_string(), "-0.13".to_string()));
         assert_eq!((figure(-0.4, 0), figure(-10.0, 0)), ("0".to_string(), "-10".to_string()));
     }
 }
