@@ -102,8 +102,8 @@ mod tests {
     fn nothing_has_no_minus() {
         assert_eq!([-0.004, -0.0, 0.0, -0.006].map(|x| figure(x, 2)), ["0.00", "0.00", "0.00", "-0.01"]);
         assert_eq!([-0.004, 0.004, 1.5, -1.5].map(|x| signed(x, 2)), ["+0.00", "+0.00", "+1.50", "-1.50"]);
-        assert_eq!([4.515, -0.125, f64::MAX, f64::NAN].map(|x| figure(x, 2).len()), [4, 5, 312, 3]);
-        assert_eq!((figure(4.515, 2), figure(-0.125, 2)), ("4.52".to_string(), "-0.13".to_string()));
+        assert_eq!([4.625, -0.125, f64::MAX, f64::NAN].map(|x| figure(x, 2).len()), [4, 5, 312, 3]);
+        assert_eq!((figure(4.625, 2), figure(-0.125, 2)), ("4.63".to_string(), "-0.13".to_string()));
         assert_eq!((figure(-0.4, 0), figure(-10.0, 0)), ("0".to_string(), "-10".to_string()));
     }
 }
