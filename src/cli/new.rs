@@ -17,9 +17,10 @@ use crate::written::suggest;
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
 On a terminal it asks one question after the other: Enter leaves out what was not
-measured, ? tells what the answer moves, Ctrl-C leaves with nothing written. What
-cannot be is refused at once, and what is unusual is asked about. The measures are
-kept beside the ticket, and `sustent intake` goes on from there.
+measured, ? tells what the answer moves, < goes back to the question before, -
+takes an answer away, Ctrl-C leaves with nothing written. What cannot be is refused
+at once, and what is unusual is asked about. The measures are kept beside the
+ticket, and `sustent intake` goes on from there.
 
 Without a terminal, lines of `key = answer` are read from standard input;
 --questions prints the keys. What is unusual is then left open.
@@ -81,7 +82,7 @@ impl New {
             folder::can_write(path).map_err(|failure| failure.and("nothing was asked"))?;
         }
         let (answers, open) = match stdin().is_terminal() {
-            true => (one_by_one(shelf, console)?, OpenQuestions::Told),
+            true => (one_by_one(&mut stdin().lock(), shelf, console)?, OpenQuestions::Told),
             false => (all_at_once(shelf)?, OpenQuestions::NotGood),
         };
         if !answers.has_a_foot() {
@@ -121,48 +122,78 @@ fn list(console: &Console) -> Outcome {
     Outcome::Good
 }
 
+/// What a line at the terminal came to.
+enum Step {
+    /// An answer that will do, or none; what became doubtful by it.
+    On(Vec<Doubt>),
+    /// To the question before.
+    Back,
+}
+
 /// Asks on a terminal, again where an answer will not do.
-fn one_by_one(shelf: &Shelf, console: &Console) -> Result<Answers, Failure> {
-    console.aside("Enter: not measured. ?: what it moves. Ctrl-C: leave; nothing is written before the end.");
+fn one_by_one(lines: &mut impl BufRead, shelf: &Shelf, console: &Console) -> Result<Answers, Failure> {
+    console
+        .aside("Enter: not measured, or as before. ?: what it moves. <: one question back. -: take the answer away.");
+    console.aside("Ctrl-C: leave; nothing is written before the end.");
+    let all = questions();
     let mut answers = Answers::default();
-    for question in questions() {
-        if answers.skips(&question) {
-            continue;
-        }
-        // An answer may make an earlier one doubtful, which is then asked for once more.
-        let mut doubts = answered(&mut answers, &question, shelf, console)?;
-        while !doubts.is_empty() {
-            let Doubt { words, about } = doubts.remove(0);
-            console.aside(&wrapped("  ", &words));
-            let before = answers.text();
-            let more = answered(&mut answers, &about, shelf, console)?;
-            if answers.text() != before {
-                // What was doubted of the other answer is told anew where it still holds.
-                doubts.retain(|doubt| doubt.about != about);
-            }
-            doubts.extend(more);
-        }
+    let mut next = 0;
+    while let Some(question) = all.get(next) {
+        let is_asked = |answers: &Answers, k: usize| !answers.skips(&all[k]);
+        next = match answered(lines, &mut answers, question, shelf, console)? {
+            Step::Back => (0..next).rfind(|&k| is_asked(&answers, k)).unwrap_or(0),
+            Step::On(doubts) => match settled(lines, &mut answers, doubts, shelf, console)? {
+                true => (next + 1..all.len()).find(|&k| is_asked(&answers, k)).unwrap_or(all.len()),
+                false => next,
+            },
+        };
     }
     Ok(answers)
 }
 
-/// Asks one question until there is an answer that will do, or none; what became doubtful by it.
+/// An answer may make an earlier one doubtful, which is then asked for once more. False where one would rather go back to
+/// the answer that raised it.
+fn settled(
+    lines: &mut impl BufRead,
+    answers: &mut Answers,
+    mut doubts: Vec<Doubt>,
+    shelf: &Shelf,
+    console: &Console,
+) -> Result<bool, Failure> {
+    while !doubts.is_empty() {
+        let Doubt { words, about } = doubts.remove(0);
+        console.aside(&wrapped("  ", &words));
+        let before = answers.text();
+        let Step::On(more) = answered(lines, answers, &about, shelf, console)? else { return Ok(false) };
+        if answers.text() != before {
+            // What was doubted of the other answer is told anew where it still holds.
+            doubts.retain(|doubt| doubt.about != about);
+        }
+        doubts.extend(more);
+    }
+    Ok(true)
+}
+
+/// Asks one question until there is an answer that will do, or none.
 fn answered(
+    lines: &mut impl BufRead,
     answers: &mut Answers,
     question: &Question,
     shelf: &Shelf,
     console: &Console,
-) -> Result<Vec<Doubt>, Failure> {
-    let again = if answers.has(question) { " (Enter: it is so)" } else { "" };
+) -> Result<Step, Failure> {
     loop {
-        console.ask(&format!("{}{again}: ", question.asks));
-        let answer = line()?;
+        let kept = answers.answer(question).map_or(String::new(), |answer| format!(" (Enter: {answer})"));
+        console.ask(&format!("{}{kept}: ", question.asks));
+        let answer = line(lines)?;
         match answer.trim() {
             "?" => console.aside(&format!("  it moves: {}", question.moves)),
-            "" if question.needed && !answers.has(question) => console.aside("  this one is needed"),
-            "" => return Ok(vec![]),
+            "<" => return Ok(Step::Back),
+            "-" => answers.withdraw(question),
+            "" if question.needed && kept.is_empty() => console.aside("  this one is needed"),
+            "" => return Ok(Step::On(vec![])),
             given => match answers.give(question, given, shelf) {
-                Ok(doubts) => return Ok(doubts),
+                Ok(doubts) => return Ok(Step::On(doubts)),
                 Err(why) => console.aside(&wrapped("  ", &why)),
             },
         }
@@ -170,9 +201,9 @@ fn answered(
 }
 
 /// One line from the terminal.
-fn line() -> Result<String, Failure> {
+fn line(lines: &mut impl BufRead) -> Result<String, Failure> {
     let mut line = String::new();
-    let read = stdin().lock().take(LONGEST_LINE).read_line(&mut line);
+    let read = lines.take(LONGEST_LINE).read_line(&mut line);
     match read {
         Ok(0) => Err(Failure::new("the answers ended before the questions; nothing was written".into())),
         Ok(_) => Ok(line),
@@ -219,4 +250,45 @@ fn all_at_once(shelf: &Shelf) -> Result<Answers, Failure> {
 
 fn at(line: usize, what: &str) -> Failure {
     Failure::new(format!("standard input:{}: {what}; nothing was written", line + 1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::output::{Detail, Form};
+
+    /// The page that comes of these lines at the terminal; what is not asked for in them is left empty.
+    fn page(typed: &str) -> String {
+        let rest = "\n".repeat(questions().len());
+        let console = Console::new(Form::Words, Detail::Little);
+        let answers = one_by_one(&mut format!("{typed}\n{rest}").as_bytes(), &Shelf::built_in(), &console).unwrap();
+        answers.text()
+    }
+
+    /// Code and weight, then everything to the left foot's length is left empty.
+    fn to_the_left_foot() -> String {
+        let before = questions().iter().position(|q| q.key == "left.length.standing").unwrap();
+        format!("A\n70\n{}", "\n".repeat(before - 2))
+    }
+
+    #[test]
+    fn one_goes_back_keeps_changes_and_takes_away() {
+        assert!(page("<\nA\n70").contains("code = \"A\"\nweight = 70\n"), "before the first there is nothing");
+        assert!(page("A\n70\n<\n75").contains("weight = 75\n"), "changed");
+        assert!(page("A\n70\n<\n\n").contains("weight = 70\n"), "kept");
+        assert!(!page("A\n70\n<\n-\n").contains("weight"), "taken away");
+        assert!(page("A\n<\n-\n\nB").contains("code = \"B\""), "what is needed is asked for again");
+        let there = to_the_left_foot();
+        assert!(page(&format!("{there}265\n261")).contains("length = { seated = 261, standing = 265 }"));
+        let away = page(&format!("{there}265\n261\n<\n<\n-"));
+        assert!(!away.contains("[left]"), "{away}");
+    }
+
+    #[test]
+    fn in_a_doubt_one_goes_back_to_the_question_that_raised_it() {
+        // 165 kg is asked about once a foot is there; back, the length is answered otherwise and the weight stays doubted.
+        let there = to_the_left_foot().replace("70", "165");
+        let text = page(&format!("{there}265\n<\n270\n75"));
+        assert!(text.contains("standing = 270") && text.contains("weight = 75\n"), "{text}");
+    }
 }

@@ -66,8 +66,9 @@ pub(super) fn nothing(path: &Path) -> Result<(), Failure> {
     if is_free(path)? { Ok(()) } else { Err(Failure::of(path, "this file is there already; name a new one")) }
 }
 
-/// Refuses where something else lies than this ticket as it was: no ticket, that of another code, a later revision, or
-/// a history that `text` does not tell. `own` is the ticket that `text` was made from, which it may replace.
+/// Refuses where something else lies than this ticket as it was: no ticket, that of another code, a later revision, the
+/// same one with another text, or a history that `text` does not tell. `own` is the ticket that `text` was made from, which
+/// it may replace.
 pub(super) fn ticket(path: &Path, text: &str, own: Option<&Path>) -> Result<(), Failure> {
     if own.is_some_and(|own| same(own, path)) || is_free(path)? {
         return Ok(());
@@ -89,6 +90,11 @@ pub(super) fn ticket(path: &Path, text: &str, own: Option<&Path>) -> Result<(), 
     if revision > new_revision {
         return refused(&format!(
             "this ticket is revision {revision} already, and revision {new_revision} is not written over it"
+        ));
+    }
+    if revision == new_revision && there != text {
+        return refused(&format!(
+            "this ticket is revision {revision} too and says otherwise, perhaps by hand; the one to be written would lose that"
         ));
     }
     let history = |text: &str| Draft::of(text).map_or(vec![], |draft| draft.list("history"));
@@ -130,14 +136,16 @@ mod tests {
         let next = "[ticket]\ncode = \"A\"\nrevision = 3\n[[history]]\nrevision=1\nchange = \"cup\"\n\
                     [[history]]\nrevision = 2\nchange = \"arch\"\n";
         let inline = "history = [{ revision = 1, change = \"cup\" }]\n[ticket]\ncode = \"A\"\nrevision = 2\n";
-        for (there, text) in [("", next), (OLD, OLD), (OLD, next), (inline, next), (OLD, inline)] {
+        let later = &inline.replace("revision = 2", "revision = 3");
+        for (there, text) in [("", next), (OLD, OLD), (OLD, next), (inline, next), (OLD, later)] {
             assert_eq!(against(there, text), "", "{there}");
         }
         for (there, text, said) in [
             (OLD, next.replace("\"A\"", "\"B\""), "this is the ticket of A, and that of B is not written over it"),
             (next, OLD.into(), "this ticket is revision 3 already, and revision 2 is not written over it"),
             (OLD, next.replace("cup", "post"), "[[history]] tells of changes"),
-            (OLD, "[ticket]\ncode = \"A\"\nrevision = 2\n".into(), "[[history]] tells of changes"),
+            (OLD, "[ticket]\ncode = \"A\"\nrevision = 3\n".into(), "[[history]] tells of changes"),
+            (OLD, OLD.replace("once", "twice"), "this ticket is revision 2 too and says otherwise"),
             ("[person]\ncode = \"A\"\n", next.into(), "these are the measures of A"),
             ("a note\n", next.into(), "this is no ticket"),
             ("[make]\n", next.into(), "this is no ticket"),

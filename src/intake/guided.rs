@@ -235,9 +235,16 @@ impl Answers {
         Doubt { words: format!("{side}{}", asked.words), about }
     }
 
-    /// Whether there is an answer already.
-    pub fn has(&self, question: &Question) -> bool {
-        self.given.contains_key(&question.key)
+    /// The answer so far, as the page holds it.
+    pub fn answer(&self, question: &Question) -> Option<&str> {
+        self.given.get(&question.key).map(String::as_str)
+    }
+
+    /// Takes an answer away; with a foot's length all that was said of the foot.
+    pub fn withdraw(&mut self, question: &Question) {
+        self.given.remove(&question.key);
+        let left_out: Vec<Question> = questions().into_iter().filter(|q| self.skips(q)).collect();
+        self.given.retain(|key, _| !left_out.iter().any(|q| q.key == *key));
     }
 
     /// Whether a foot is left out: its length was asked for and not given.
