@@ -64,10 +64,13 @@ pub(super) struct ImpressionVerb {
     /// How far the ticket's arches follow the scan
     #[arg(long, value_name = "PERCENT", default_value_t = 0.0, value_parser = percent, requires = "out")]
     arch: f64,
-    /// The code that ticket and measures go by
-    #[arg(long, value_name = "CODE", default_value = "IMPRESSION")]
-    code: String,
+    /// The code that ticket and measures go by; IMPRESSION when not said
+    #[arg(long, value_name = "CODE")]
+    code: Option<String>,
 }
+
+/// What goes without a code of its own. A file's name would not do: people name scans after people.
+const NO_CODE: &str = "IMPRESSION";
 
 /// Loading, on the command line.
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
@@ -137,7 +140,7 @@ impl ImpressionVerb {
             None => None,
             Some(loading) => {
                 let shares = Shares { heel_cup: self.heel_cup / 100.0, arch: self.arch / 100.0 };
-                let wanted = Wanted { code: &self.code, loading, shares };
+                let wanted = Wanted { code: self.code(), loading, shares };
                 Some(impression::follow(&found, &wanted, shelf).map_err(|error| Failure::of(&self.scan, error))?)
             }
         };
@@ -151,6 +154,10 @@ impl ImpressionVerb {
             false => console.found(outcome, &report, words),
         }
         Ok(outcome)
+    }
+
+    fn code(&self) -> &str {
+        self.code.as_deref().unwrap_or(NO_CODE)
     }
 
     fn taken(&self) -> Result<Impression, Failure> {
@@ -173,7 +180,7 @@ impl ImpressionVerb {
             over::ticket(out, &followed.ticket, None)?;
         }
         if let (Some(out), Some(loading)) = (&self.measures_out, self.loading) {
-            let text = impression::measures_file(found, &self.code, loading.into());
+            let text = impression::measures_file(found, self.code(), loading.into());
             folder::write_file(out, text.as_bytes())?;
         }
         if let (Some(out), Some(followed)) = (&self.out, followed) {
@@ -185,6 +192,9 @@ impl ImpressionVerb {
     fn report<'a>(&self, found: &'a Impression, followed: Option<&'a Followed>) -> Report<'a> {
         let shown = |path: &Option<PathBuf>| path.as_ref().map(|path| path.display().to_string());
         let extra = followed.map_or(&[][..], |followed| &followed.notes);
+        let is_written = self.out.is_some() || self.measures_out.is_some();
+        let no_code = (is_written && self.code.is_none())
+            .then(|| format!("it goes by the code {NO_CODE}: give every person a code of their own with --code"));
         Report {
             side: found.side,
             loading: self.loading.map(|loading| impression::loading_word(loading.into())),
@@ -197,7 +207,7 @@ impl ImpressionVerb {
             samples: found.samples,
             landmarks: &found.landmarks,
             measures: &found.measures,
-            notes: found.notes.iter().chain(extra).cloned().collect(),
+            notes: found.notes.iter().chain(extra).cloned().chain(no_code).collect(),
             measures_written: shown(&self.measures_out),
             ticket: followed.map(|followed| followed.ticket.as_str()),
             written: shown(&self.out),

@@ -6,6 +6,8 @@ mod rails;
 mod relief;
 mod underside;
 
+use std::cell::LazyCell;
+
 use rayon::prelude::*;
 
 use crate::curve::{CurveError, Outline};
@@ -140,9 +142,11 @@ impl Footbed {
         let distance = self.outline.distance_field(&lattice, underside::INSIDE_MM);
         let mut grid = self.top.sample(lattice);
         grid.z.par_chunks_mut(lattice.nx).enumerate().for_each(|(j, row)| {
+            // A row has one section.
+            let section = LazyCell::new(|| self.outline.section(lattice.node(0, j).y));
             for (i, z) in row.iter_mut().enumerate() {
                 let (p, inside_mm) = (lattice.node(i, j), || -distance.at(i, j));
-                *z = self.underside.height_inside(&self.outline, &self.places, p, *z, inside_mm);
+                *z = self.underside.height_inside(&self.places, p, *z, || *section, inside_mm);
             }
         });
         grid
@@ -151,7 +155,7 @@ impl Footbed {
     /// Height of the underside at `p` if it were shaped as `underside`, for a top of height `top_mm`
     /// there and a place `inside_mm` inside the outline.
     pub fn underside_as(&self, underside: Underside, p: Point2, top_mm: f64, inside_mm: f64) -> f64 {
-        underside.height_inside(&self.outline, &self.places, p, top_mm, || inside_mm)
+        underside.height_inside(&self.places, p, top_mm, || self.outline.section(p.y), || inside_mm)
     }
 
     /// Height of the underside above the base plane, mm.

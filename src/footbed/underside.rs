@@ -34,17 +34,17 @@ pub enum Underside {
 impl Underside {
     /// Height of the underside above the base plane at `p`, under a top of height `top_mm`.
     pub(super) fn height(&self, outline: &Outline, places: &Places, p: Point2, top_mm: f64) -> f64 {
-        self.height_inside(outline, places, p, top_mm, || -outline.signed_distance(p))
+        self.height_inside(places, p, top_mm, || outline.section(p.y), || -outline.signed_distance(p))
     }
 
-    /// The same where the distance inside the outline is known or cheaply found; more than
+    /// The same where the outline's section at this place and the distance inside it are known or cheaply found; more than
     /// [`INSIDE_MM`] need not be told apart.
     pub(super) fn height_inside(
         &self,
-        outline: &Outline,
         places: &Places,
         p: Point2,
         top_mm: f64,
+        section: impl FnOnce() -> Option<(f64, f64)>,
         inside_mm: impl FnOnce() -> f64,
     ) -> f64 {
         let Underside::Relieved { left_mm, stabiliser_share } = *self else { return 0.0 };
@@ -52,11 +52,15 @@ impl Underside {
         if hollow == 0.0 {
             return 0.0;
         }
-        let open = along(places, p) * (1.0 - filled(outline, p, stabiliser_share));
-        if open == 0.0 {
+        let along = along(places, p);
+        if along == 0.0 {
             return 0.0;
         }
-        hollow * open * ease((inside_mm() - WALL_MM) / FILLET_MM)
+        let from_wall = ease((inside_mm() - WALL_MM) / FILLET_MM);
+        if from_wall == 0.0 {
+            return 0.0;
+        }
+        hollow * (along * (1.0 - filled(section, p.x, stabiliser_share))) * from_wall
     }
 }
 
@@ -80,13 +84,13 @@ fn along(places: &Places, p: Point2) -> f64 {
     behind * ahead
 }
 
-/// 1 where the stabiliser fills the hollow back.
-fn filled(outline: &Outline, p: Point2, share: f64) -> f64 {
+/// 1 where the stabiliser fills the hollow back; `x` is on a section from its lateral to its medial edge.
+fn filled(section: impl FnOnce() -> Option<(f64, f64)>, x: f64, share: f64) -> f64 {
     if share <= 0.0 {
         return 0.0;
     }
-    let Some((x0, x1)) = outline.section(p.y) else { return 1.0 };
-    let from_medial = (x1 - WALL_MM - p.x) / (x1 - x0 - 2.0 * WALL_MM).max(1.0);
+    let Some((x0, x1)) = section() else { return 1.0 };
+    let from_medial = (x1 - WALL_MM - x) / (x1 - x0 - 2.0 * WALL_MM).max(1.0);
     1.0 - ease((from_medial - share) / STABILISER_FALL)
 }
 

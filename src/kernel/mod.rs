@@ -160,7 +160,8 @@ impl Shape {
     }
 
     /// The form whose surface lies `by` mm outside this one everywhere, with its tip `by` mm lower:
-    /// a tip that keeps this grown form clear of a surface keeps the cutter `by` mm away from it.
+    /// a tip that keeps this grown form clear of a surface keeps the cutter `by` mm away from it. A cone's
+    /// last `by` lie further out than that, since the straight goes on where its edge would be rounded.
     /// `by` must not be negative; 0 gives the same form.
     pub fn grown(&self, by: f64) -> Shape {
         match *self {
@@ -218,6 +219,45 @@ mod tests {
         assert_eq!(Shape::bull(3.0, 3.0), Err(ShapeError::Corner { corner: 3.0, radius: 3.0 }));
         assert!(Shape::taper(1.0, 90.0, 3.0).is_err());
         assert!(Shape::taper(3.0, 10.0, 2.0).unwrap_err().to_string().contains("2.954"));
+        let least = 1.0 * 60f64.to_radians().cos();
+        assert!(Shape::taper(1.0, 60.0, least).is_err(), "a cone without a length");
+    }
+
+    /// By the definition of a parallel surface: the least that a ball of radius `by` reaches down to while its centre
+    /// travels on the profile, with the tip brought back to zero.
+    #[test]
+    fn a_grown_form_lies_so_far_outside_everywhere() {
+        let by = 0.5;
+        for shape in [
+            Shape::ball(3.0).unwrap(),
+            Shape::bull(5.0, 2.0).unwrap(),
+            Shape::taper(1.0, 30.0, 4.0).unwrap(),
+            Shape::flat(2.0).unwrap(),
+        ] {
+            let grown = shape.grown(by);
+            assert_abs_diff_eq!(grown.radius(), shape.radius() + by, epsilon = 1e-15);
+            let swept = |q: f64| {
+                (-1000..=1000)
+                    .map(|k| by * f64::from(k) / 1000.0)
+                    .map(|out| shape.height_at((q + out).abs()) + by - (by * by - out * out).sqrt())
+                    .fold(f64::INFINITY, f64::min)
+            };
+            let rounded = if matches!(shape, Shape::Taper { .. }) { by } else { 0.0 };
+            for k in 0..100 {
+                let q = (grown.radius() - rounded) * f64::from(k) / 100.0;
+                assert_abs_diff_eq!(grown.height_at(q), swept(q), epsilon = 2e-4 * (1.0 + grown.slope_at(q).powi(2)));
+            }
+            assert!(grown.height_at(grown.radius()) <= swept(grown.radius()) + 1e-6, "{shape:?}: never inside");
+            assert_eq!(shape.grown(0.0), shape);
+        }
+    }
+
+    #[test]
+    fn a_cutter_touches_the_ground_in_a_hollow_as_wide_as_its_end() {
+        assert_eq!(Shape::flat(2.0).unwrap().hollow_radius(), 2.0);
+        assert_eq!(Shape::ball(3.0).unwrap().hollow_radius(), 3.0);
+        assert_eq!(Shape::bull(5.0, 2.0).unwrap().hollow_radius(), 5.0);
+        assert_eq!(Shape::taper(1.5, 30.0, 4.0).unwrap().hollow_radius(), 1.5);
     }
 
     #[test]

@@ -469,6 +469,109 @@ mod tests {
         }
     }
 
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(500))]
+
+        /// What a move cannot reach is not looked at.
+        #[test]
+        fn rows_and_columns_end_at_nodes_that_are_reached(shape in shapes(), from in point3(), to in point3()) {
+            let lattice = Lattice { x0: -16.0, y0: -17.0, step: 0.37, nx: 90, ny: 95 };
+            let sweep = Sweep::new(&shape, from, to);
+            let (rows, reach) = (sweep.rows(&lattice), shape.radius() * (1.0 + 2.0 * EDGE_SLACK));
+            let y = |j: usize| lattice.node(0, j).y;
+            prop_assert!(y(rows.start) >= from.y.min(to.y) - reach && y(rows.end - 1) <= from.y.max(to.y) + reach);
+            for j in rows {
+                let columns = sweep.columns(&lattice, j);
+                if !columns.is_empty() {
+                    let ends = [columns.start, columns.end - 1].map(|i| sweep.height_at(lattice.node(i, j)));
+                    prop_assert!(ends.iter().all(|z| z.is_finite()), "{ends:?} in row {j}, {columns:?}");
+                }
+            }
+        }
+
+        /// What the move before has taken is left out, and nothing else.
+        #[test]
+        fn a_move_that_goes_on_leaves_out_only_what_was_taken(
+            shape in shapes(), a in point3(), b in point3(), c in point3(), level in any::<bool>(),
+        ) {
+            let lattice = Lattice { x0: -16.0, y0: -17.0, step: 0.37, nx: 90, ny: 95 };
+            let (a, c) = if level { (Point3::new(a.x, a.y, b.z), Point3::new(c.x, c.y, b.z)) } else { (a, c) };
+            let (before, own) = (Sweep::new(&shape, a, b), Sweep::new(&shape, b, c));
+            let going_on = own.going_on();
+            prop_assert_eq!(going_on.rows(&lattice), own.rows(&lattice));
+            for j in own.rows(&lattice) {
+                let (all, kept) = (own.columns(&lattice, j), going_on.columns(&lattice, j));
+                prop_assert!(kept.is_empty() || all.start <= kept.start && kept.end <= all.end);
+                for i in all.filter(|i| !kept.contains(i)) {
+                    let p = lattice.node(i, j);
+                    prop_assert!(own.height_at(p) >= before.height_at(p) - 1e-9, "row {j}, node {i}");
+                }
+            }
+        }
+
+        /// Whatever stands in a row, what is trimmed off is no higher than what the move leaves.
+        #[test]
+        fn what_is_trimmed_off_loses_nothing(
+            shape in shapes(), from in point3(), to in point3(), stands in prop::collection::vec(-5.0..9.0f64, 60),
+        ) {
+            let lattice = Lattice { x0: -11.0, y0: -10.0, step: 0.37, nx: 60, ny: 55 };
+            let sweep = Sweep::new(&shape, from, to);
+            for j in sweep.rows(&lattice) {
+                let columns = sweep.columns(&lattice, j);
+                let kept = sweep.trimmed(&lattice, j, columns.clone(), &stands);
+                prop_assert!(kept.is_empty() || columns.start <= kept.start && kept.end <= columns.end);
+                for i in columns.filter(|i| !kept.contains(i)) {
+                    let left = sweep.height_at(lattice.node(i, j));
+                    prop_assert!(left >= stands[i] - 1e-9, "{left} below {} in row {j}, node {i}", stands[i]);
+                }
+            }
+        }
+    }
+
+    /// A level ball of 3 mm along x from 0 to 20: which nodes of its own line, 1 mm apart, are looked at.
+    #[test]
+    fn a_move_that_goes_on_looks_ahead_of_its_start() {
+        let lattice = Lattice { x0: -10.0, y0: 0.0, step: 1.0, nx: 41, ny: 1 };
+        let columns = |shape: Shape, fall: f64| {
+            let sweep = Sweep::new(&shape, Point3::new(0.0, 0.0, 2.0), Point3::new(20.0, 0.0, 2.0 - fall));
+            [sweep, sweep.going_on()].map(|sweep| sweep.columns(&lattice, 0))
+        };
+        let (ball, flat) = (Shape::Ball { radius: 3.0 }, Shape::Flat { radius: 3.0 });
+        assert_eq!(columns(ball, 0.0), [7..34, 10..34]);
+        assert_eq!(columns(ball, -20.0), [7..34, 10..34], "climbing, it is lowest where it was");
+        // Down 45 degrees the ball's lowest place is 3 sin 45 = 2.1 ahead; a flat's is its leading edge.
+        assert_eq!(columns(ball, 20.0), [7..34, 8..34]);
+        assert_eq!(columns(flat, 20.0), [7..34, 7..34]);
+        let back = Sweep::new(&ball, Point3::new(20.0, 0.0, 2.0), Point3::new(0.0, 0.0, 2.0)).going_on();
+        assert_eq!(back.columns(&lattice, 0), 7..31);
+        let across = Sweep::new(&ball, Point3::new(10.0, 0.0, 2.0), Point3::new(10.0, 20.0, 2.0)).going_on();
+        let rows = Lattice { x0: 0.0, y0: -3.0, step: 1.0, nx: 21, ny: 7 };
+        let looked_at: Vec<usize> = (0..7).map(|j| across.columns(&rows, j).len()).collect();
+        assert_eq!(looked_at, [0, 0, 0, 7, 7, 7, 7], "behind its start nothing, ahead the whole width");
+    }
+
+    /// A ball of 4 mm that ends its fall at height 1: 3 mm beside its line it leaves 1 + 9 / 8 at least.
+    #[test]
+    fn what_is_lower_than_the_move_is_trimmed_off() {
+        let lattice = Lattice { x0: 0.0, y0: 0.0, step: 1.0, nx: 21, ny: 7 };
+        let trimmed = |shape: Shape, j: usize, stands: f64| {
+            let sweep = Sweep::new(&shape, Point3::new(5.0, 3.0, 2.0), Point3::new(15.0, 3.0, 1.0));
+            assert_eq!(sweep.low_mm(), 1.0);
+            sweep.trimmed(&lattice, j, 0..21, &[stands; 21])
+        };
+        let (ball, flat) = (Shape::Ball { radius: 4.0 }, Shape::Flat { radius: 4.0 });
+        assert!(trimmed(ball, 3, 1.0).is_empty() && trimmed(ball, 0, 1.0 + 9.0 / 8.0).is_empty());
+        assert_eq!(trimmed(ball, 3, 1.001), 5..16);
+        assert_eq!(trimmed(ball, 0, 1.01 + 9.0 / 8.0), 5..16);
+        assert_eq!(trimmed(ball, 3, 1.01 + 4.0 / 8.0), 3..18, "two columns beside its ends");
+        assert_eq!(trimmed(flat, 0, 1.001), 0..21);
+        let mut stands = [0.0; 21];
+        (stands[8], stands[12]) = (5.0, 5.0);
+        let sweep = Sweep::new(&ball, Point3::new(5.0, 3.0, 2.0), Point3::new(15.0, 3.0, 1.0));
+        assert_eq!(sweep.trimmed(&lattice, 3, 6..15, &stands), 8..13);
+        assert_eq!(sweep.trimmed(&lattice, 3, 9..12, &stands), 9..9);
+    }
+
     /// A ball that travels down a slope of angle th leaves, on its own line, a surface lower than
     /// the tip's line by R (1/cos th - 1): the Legendre transform of the ball's profile.
     #[test]
