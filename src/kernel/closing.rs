@@ -294,4 +294,109 @@ mod tests {
         assert!(at(12.0) && at(10.5) && at(13.5));
         assert!(!at(5.2) && !at(18.8));
     }
+
+    /// A ball of radius R in a groove of 45 degrees rests R sqrt 2 above its bottom with its centre, so that at a distance u
+    /// from the middle `R sqrt 2 - sqrt(R^2 - u^2) - u` stays; under a flat end `R - u`. Plain geometry.
+    #[test]
+    fn a_groove_keeps_what_the_cutters_own_form_leaves() {
+        let lattice = Lattice::covering(Rect { x0: 0.0, y0: 0.0, x1: 24.0, y1: 8.0 }, 0.1);
+        let mut grid = Grid::from_fn(lattice, |p| 5.0 + (p.x - 12.0).abs());
+        let nx = lattice.nx;
+        // Nothing is known of one corner.
+        (0..20).for_each(|k| grid.z[(k / 5) * nx + k % 5] = f64::INFINITY);
+        let inside = vec![true; lattice.len()];
+        let (ball, flat) = (Shape::Ball { radius: 3.0 }, Shape::Flat { radius: 1.0 });
+        let left = |shapes: &[Shape]| beyond_reach(&grid, &inside, shapes).unwrap();
+        assert!(beyond_reach(&grid, &inside, &[]).is_none());
+        let (of_ball, of_flat, of_both) = (left(&[ball]), left(&[flat]), left(&[ball, flat]));
+        assert_eq!(of_ball.lattice.step, 0.2);
+        let own = own_scallop_mm(3.0, 1.0);
+        for k in 0..30 {
+            let (i, u) = (60 + k, 0.2 * k as f64);
+            let round = if u < 3.0 / 2f64.sqrt() { 3.0 * 2f64.sqrt() - (9.0 - u * u).sqrt() - u } else { 0.0 };
+            let [b, f, both] = [&of_ball, &of_flat, &of_both].map(|grid| grid.at(i, 20));
+            assert!((round - own..round + own).contains(&b), "{b} for {round} at {u}");
+            // A flat's path of nodes lets no edge stand lower than its own step on a slope of 1.
+            assert!(((1.0 - u).max(0.0) - 1e-9..=(1.0 - u).max(0.0) + STEP_MM + 1e-9).contains(&f), "{f} at {u}");
+            assert_eq!(both, b.min(f));
+        }
+        assert_eq!(of_flat.at(0, 0), 0.0, "of what is not known nothing is said");
+        let nowhere = beyond_reach(&grid, &vec![false; lattice.len()], &[flat]).unwrap();
+        assert!(nowhere.z.iter().all(|z| *z == 0.0));
+    }
+
+    /// Up to a crease the ground rises by 1, behind it by 3: a ball of 3 mm that touches at a place has its centre
+    /// 3 sin 45 or 3 sin 71.6 degrees nearer to the start, and looks 3.4 mm about it.
+    #[test]
+    fn a_place_is_doubtful_where_a_hollow_lies_under_the_ball_that_touches_it() {
+        let rise = |at: f64| if at < 10.0 { at } else { 10.0 + 3.0 * (at - 10.0) };
+        for along_x in [true, false] {
+            let thinned = thinned(|p| rise(if along_x { p.x } else { p.y + 2.0 }));
+            let nx = thinned.target.lattice.nx;
+            let (whole, radius) = (Thinned { asked: vec![true; thinned.asked.len()], ..thinned }, 3.0);
+            let doubtful = whole.doubtful(radius);
+            let at = |at: f64| match along_x {
+                true => doubtful[50 * nx + (at / STEP_MM).round() as usize],
+                false => doubtful[((at - 2.0) / STEP_MM).round() as usize * nx + 60],
+            };
+            let seen = [8.4, 9.0, 10.0, 12.0, 16.0, 16.6].map(at);
+            assert_eq!(seen, [false, true, true, true, true, false], "along x: {along_x}");
+        }
+    }
+
+    #[test]
+    fn bends_of_a_paraboloid_are_its_derivatives() {
+        let lattice = Lattice { x0: -1.0, y0: 2.0, step: 0.25, nx: 9, ny: 7 };
+        let grid = Grid::from_fn(lattice, |p| {
+            1.0 + 0.5 * p.x - 0.3 * p.y + 0.7 * p.x * p.x + 0.4 * p.x * p.y - 0.2 * p.y * p.y
+        });
+        for (i, j) in [(1, 1), (4, 3), (7, 5)] {
+            let (p, bend) = (lattice.node(i, j), Bend::at(&grid, i, j).unwrap());
+            let expected = [0.5 + 1.4 * p.x + 0.4 * p.y, -0.3 + 0.4 * p.x - 0.4 * p.y, 1.4, -0.4, 0.4];
+            for (read, told) in [bend.fx, bend.fy, bend.xx, bend.yy, bend.xy].into_iter().zip(expected) {
+                assert!((read - told).abs() < 1e-12, "{read} for {told}");
+            }
+        }
+        assert!([(0, 3), (8, 3), (4, 0), (4, 6)].iter().all(|&(i, j)| Bend::at(&grid, i, j).is_none()));
+    }
+
+    /// The curvature of an upright section: its second derivative over `(1 + slope^2)^(3/2)`, 0.1414 where both are
+    /// along a slope of 1 that bends by 0.4.
+    #[test]
+    fn the_most_hollow_section_decides() {
+        let along = 0.4 / 2f64.sqrt().powi(3);
+        let r = 0.5f64.sqrt();
+        for (fx, fy, xx, yy, xy, greatest) in [
+            (0.0, 0.0, 0.4, -0.4, 0.0, 0.4),
+            (0.0, 0.0, -0.4, 0.4, 0.0, 0.4),
+            (0.0, 0.0, 0.0, 0.0, 0.4, 0.4),
+            (0.0, 0.0, 0.0, 0.0, -0.4, 0.4),
+            (0.0, 0.0, 0.4, 0.4, 0.0, 0.4),
+            (1.0, 0.0, 0.4, 0.0, 0.0, along),
+            (0.0, -1.0, 0.0, 0.4, 0.0, along),
+            (1.0, 0.0, 0.0, 0.4, 0.0, 0.4),
+            (r, r, 0.2, 0.2, 0.2, along),
+            (-r, r, 0.2, 0.2, -0.2, along),
+        ] {
+            let bend = Bend { fx, fy, xx, yy, xy };
+            assert!(bend.is_hollow(0.97 * greatest, &directions()), "{fx} {fy} {xx} {yy} {xy}");
+            assert!(!bend.is_hollow(1.03 * greatest, &directions()), "{fx} {fy} {xx} {yy} {xy}");
+        }
+        assert!(!Bend { fx: 0.0, fy: 0.0, xx: -1.0, yy: -2.0, xy: 0.5 }.is_hollow(0.0, &directions()), "a top");
+        assert!(Bend { fx: f64::NAN, fy: 0.0, xx: f64::NAN, yy: 0.0, xy: 0.0 }.is_hollow(1.0, &directions()));
+    }
+
+    #[test]
+    fn a_tally_counts_rectangles() {
+        let marked: Vec<bool> = (0..35).map(|k| k == 2 * 7 + 3 || k == 4 * 7 + 6).collect();
+        let tally = Tally::new(&marked, 7);
+        for j in 0..5_usize {
+            for i in 0..7_usize {
+                for reach in 0..3 {
+                    let near = |(mi, mj): (usize, usize)| mi.abs_diff(i) <= reach && mj.abs_diff(j) <= reach;
+                    assert_eq!(tally.any_around((i, j), reach), near((3, 2)) || near((6, 4)), "{i} {j} {reach}");
+                }
+            }
+        }
+    }
 }
