@@ -3,7 +3,7 @@
 //! Height minus profile is concave along a plane or a line, so each has one optimum and clamping
 //! it to the facet or edge keeps it exact. Slopes here are tangents (rise over run), not angles.
 
-use super::Shape;
+use super::{Shape, root};
 
 impl Shape {
     /// How far the tip stands above the height of a plane of slope `m >= 0`, measured on the
@@ -169,35 +169,24 @@ fn sine(m: f64) -> f64 {
 }
 
 /// Solves `tan(f) sqrt(1 - d^2 / s^2) = m` with `s = a + r sin(f)` for x = sqrt(s^2 - d^2): where a
-/// line touches the rounded corner. The left side rises with f, so bisection cannot miss; Newton
-/// steps, taken while they stay inside the bracket, make it quick.
+/// line touches the rounded corner. The left side rises with f, so a bracket cannot lose it.
 fn bull_edge(a: f64, r: f64, m: f64, d: f64) -> f64 {
     // The unknown is t = sin(f): s is linear in it.
-    let mut low = ((d - a) / r).clamp(0.0, 1.0).max(sine(m));
-    let mut high = 1.0;
-    // The root of a line through the axis is the lower bound itself, and most lines pass near it.
-    let mut t = 0.9 * low + 0.1 * high;
-    // 60 halvings exhaust an f64. The value is flat at its optimum: 1e-9 in t does not show in it.
-    for _ in 0..60 {
-        let s = a + r * t;
-        let (cos2, flank2) = ((1.0 - t * t).max(0.0), (s * s - d * d).max(0.0));
-        let excess = t * t * flank2 - m * m * cos2 * s * s;
-        if excess > 0.0 {
-            high = t;
-        } else {
-            low = t;
-        }
-        let rate = 2.0 * t * flank2 + t * t * 2.0 * s * r + m * m * (2.0 * t * s * s - cos2 * 2.0 * s * r);
-        let newton = t - excess / rate;
-        let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
-        let done = (next - t).abs() < 1e-9;
-        t = next;
-        if done {
-            break;
-        }
-    }
+    let low = ((d - a) / r).clamp(0.0, 1.0).max(sine(m));
+    // The root of a line through the axis is the lower bound itself, and most lines pass near it. The value is flat at
+    // its optimum: 1e-9 in t does not show in it.
+    let t = root::of_increasing(|t| bull_excess(a, r, m, d, t), (low, 1.0), 0.9 * low + 0.1, 1e-9);
     let s = a + r * t;
     (s * s - d * d).max(0.0).sqrt()
+}
+
+/// How much the left side's square exceeds `m^2`, both times `cos(f)^2 s^2`, and its derivative by t.
+fn bull_excess(a: f64, r: f64, m: f64, d: f64, t: f64) -> (f64, f64) {
+    let s = a + r * t;
+    let (cos2, flank2) = ((1.0 - t * t).max(0.0), (s * s - d * d).max(0.0));
+    let excess = t * t * flank2 - m * m * cos2 * s * s;
+    let rate = 2.0 * t * flank2 + t * t * 2.0 * s * r + m * m * (2.0 * t * s * s - cos2 * 2.0 * s * r);
+    (excess, rate)
 }
 
 /// Ball while the contact stays on the ball, otherwise the cone, where `x / s = m tan(half angle)`.
@@ -258,6 +247,15 @@ mod tests {
                 let x = half * f64::from(k) / 500.0;
                 prop_assert!(best >= value(x) - 1e-10, "x {x}: {} > {best}", value(x));
             }
+        }
+    }
+
+    #[test]
+    fn the_excess_changes_as_its_derivative_tells() {
+        for (a, r, m, d, t) in [(2.0, 1.0, 0.5, 0.7, 0.6), (0.4, 2.5, 1.5, 0.9, 0.9), (3.0, 0.2, 2.0, 2.9, 0.3)] {
+            let by = 1e-6;
+            let [more, less] = [t + by, t - by].map(|t| bull_excess(a, r, m, d, t).0);
+            assert_abs_diff_eq!(bull_excess(a, r, m, d, t).1, (more - less) / (2.0 * by), epsilon = 1e-7);
         }
     }
 

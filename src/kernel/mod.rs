@@ -5,6 +5,7 @@ mod closing;
 mod contact;
 mod lid;
 mod removal;
+mod root;
 mod search;
 mod surface;
 

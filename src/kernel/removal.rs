@@ -14,7 +14,7 @@ use std::ops::Range;
 
 use rows::{BallRow, LevelRow};
 
-use super::Shape;
+use super::{Shape, root};
 use crate::frame::{Point2, Point3};
 use crate::grid::Lattice;
 
@@ -281,16 +281,6 @@ fn lowest_of_bull(radius: f64, corner: f64, slope: f64, d2: f64, lo: f64, hi: f6
         return 0.0_f64.clamp(lo, hi);
     }
     let flat = radius - corner;
-    let rise = |x: f64| {
-        let q = (x * x + d2).sqrt();
-        let out = q - flat;
-        if out <= 0.0 {
-            return (slope, 0.0);
-        }
-        let depth = (corner * corner - out * out).max(0.0).sqrt();
-        let (first, second) = (out / depth, (corner / depth).powi(2) / depth);
-        (slope + first * x / q, (second * x * x + first * d2 / q) / (q * q))
-    };
     // The sign alone needs no division, and for most places an end of the move decides.
     let sign = |x: f64| {
         let q = (x * x + d2).sqrt();
@@ -303,31 +293,20 @@ fn lowest_of_bull(radius: f64, corner: f64, slope: f64, d2: f64, lo: f64, hi: f6
     if sign(hi) <= 0.0 {
         return hi;
     }
-    root_of_increasing(rise, lo, hi)
+    // The height is stationary there: 1e-6 mm beside it, it differs by the order of 1e-12 mm.
+    root::of_increasing(|x| bull_rise(flat, corner, slope, d2, x), (lo, hi), 0.5 * (lo + hi), 1e-6)
 }
 
-/// The root of an increasing function between `lo` (negative) and `hi` (positive), given value and
-/// derivative: Newton where it stays inside the bracket and halving where it does not. The last step is
-/// below 1e-6 mm and the height is stationary there, so its error is of the order of 1e-12 mm.
-fn root_of_increasing(f: impl Fn(f64) -> (f64, f64), mut lo: f64, mut hi: f64) -> f64 {
-    const STEPS: usize = 100;
-    const CLOSE_MM: f64 = 1e-6;
-    let mut x = 0.5 * (lo + hi);
-    for _ in 0..STEPS {
-        let (value, rise) = f(x);
-        if value < 0.0 {
-            lo = x;
-        } else {
-            hi = x;
-        }
-        let newton = x - value / rise;
-        let next = if newton > lo && newton < hi { newton } else { 0.5 * (lo + hi) };
-        if (next - x).abs() < CLOSE_MM {
-            return next;
-        }
-        x = next;
+/// `m + h'(q) x / q` of a bull-nose, and its derivative by x.
+fn bull_rise(flat: f64, corner: f64, slope: f64, d2: f64, x: f64) -> (f64, f64) {
+    let q = (x * x + d2).sqrt();
+    let out = q - flat;
+    if out <= 0.0 {
+        return (slope, 0.0);
     }
-    x
+    let depth = (corner * corner - out * out).max(0.0).sqrt();
+    let (first, second) = (out / depth, (corner / depth).powi(2) / depth);
+    (slope + first * x / q, (second * x * x + first * d2 / q) / (q * q))
 }
 
 fn larger(a: f64, b: f64) -> f64 {
@@ -570,6 +549,18 @@ mod tests {
         let sweep = Sweep::new(&ball, Point3::new(5.0, 3.0, 2.0), Point3::new(15.0, 3.0, 1.0));
         assert_eq!(sweep.trimmed(&lattice, 3, 6..15, &stands), 8..13);
         assert_eq!(sweep.trimmed(&lattice, 3, 9..12, &stands), 9..9);
+    }
+
+    #[test]
+    fn a_bull_noses_rise_changes_as_its_derivative_tells() {
+        for (flat, corner, slope, d2, x) in
+            [(2.0, 1.0, 0.5, 0.7, 2.2), (0.4, 2.5, -1.5, 2.0, -1.1), (1.0, 3.0, 0.2, 9.0, 0.4)]
+        {
+            let by = 1e-6;
+            let [more, less] = [x + by, x - by].map(|x| bull_rise(flat, corner, slope, d2, x).0);
+            assert_abs_diff_eq!(bull_rise(flat, corner, slope, d2, x).1, (more - less) / (2.0 * by), epsilon = 1e-7);
+        }
+        assert_eq!(bull_rise(2.0, 1.0, 0.5, 1.0, 1.5), (0.5, 0.0), "under the flat nothing rises but the move");
     }
 
     /// A ball that travels down a slope of angle th leaves, on its own line, a surface lower than
