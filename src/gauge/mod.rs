@@ -205,10 +205,21 @@ mod tests {
         assert!(!reads(|_, _| 4.0, |_, _| 0.0).contains_key(&Value::HeelCupWidth));
     }
 
+    /// 80 mm wide behind and 60 ahead, from y 20 to 280: half of its length is at 150, where it is 70 wide.
+    #[test]
+    fn the_ball_is_looked_for_ahead_of_half_the_length() {
+        let corners = [(-40, 20), (40, 20), (40, 140), (30, 160), (30, 280), (-30, 280), (-30, 160), (-40, 140)];
+        let edge = Outline::from_polygon(&corners.map(|(x, y)| Point2::new(f64::from(x), f64::from(y)))).unwrap();
+        assert_abs_diff_eq!(ball_width_mm(&edge).unwrap(), 70.0, epsilon = 1e-9);
+    }
+
     #[test]
     fn the_cup_ends_at_its_outer_walls() {
         let humped = |x: f64, _| if (5.0..15.0).contains(&x.abs()) || x.abs() >= 25.0 { 12.0 } else { 5.0 };
         assert_reads(&reads(humped, |_, _| 0.0), &[(Value::HeelCupDepth, 7.0), (Value::HeelCupWidth, 50.0)]);
+        // A groove of a millimetre is not stepped over.
+        let grooved = |x: f64, _| if (5.0..24.0).contains(&x.abs()) || x.abs() >= 25.0 { 12.0 } else { 5.0 };
+        assert_reads(&reads(grooved, |_, _| 0.0), &[(Value::HeelCupWidth, 50.0)]);
     }
 
     #[test]
