@@ -529,26 +529,34 @@ mod tests {
         assert_eq!(looked_at, [0, 0, 0, 7, 7, 7, 7], "behind its start nothing, ahead the whole width");
     }
 
-    /// A ball of 4 mm that ends its fall at height 1: 3 mm beside its line it leaves 1 + 9 / 8 at least.
+    /// A ball of 4 mm that ends its fall at height 1.5: 3 mm beside its line it leaves 9 / 8 more at least.
     #[test]
     fn what_is_lower_than_the_move_is_trimmed_off() {
         let lattice = Lattice { x0: 0.0, y0: 0.0, step: 1.0, nx: 21, ny: 7 };
-        let trimmed = |shape: Shape, j: usize, stands: f64| {
-            let sweep = Sweep::new(&shape, Point3::new(5.0, 3.0, 2.0), Point3::new(15.0, 3.0, 1.0));
-            assert_eq!(sweep.low_mm(), 1.0);
-            sweep.trimmed(&lattice, j, 0..21, &[stands; 21])
-        };
+        let sweep = |shape: Shape| Sweep::new(&shape, Point3::new(5.0, 3.0, 2.5), Point3::new(15.0, 3.0, 1.5));
+        let trimmed = |shape: Shape, j: usize, above: f64| sweep(shape).trimmed(&lattice, j, 0..21, &[1.5 + above; 21]);
         let (ball, flat) = (Shape::Ball { radius: 4.0 }, Shape::Flat { radius: 4.0 });
-        assert!(trimmed(ball, 3, 1.0).is_empty() && trimmed(ball, 0, 1.0 + 9.0 / 8.0).is_empty());
-        assert_eq!(trimmed(ball, 3, 1.001), 5..16);
-        assert_eq!(trimmed(ball, 0, 1.01 + 9.0 / 8.0), 5..16);
-        assert_eq!(trimmed(ball, 3, 1.01 + 4.0 / 8.0), 3..18, "two columns beside its ends");
-        assert_eq!(trimmed(flat, 0, 1.001), 0..21);
+        assert_eq!(sweep(ball).low_mm(), 1.5);
+        assert!(trimmed(ball, 3, 0.0).is_empty());
+        assert!(trimmed(ball, 0, 9.0 / 8.0).is_empty() && trimmed(ball, 6, 9.0 / 8.0).is_empty());
+        assert_eq!(trimmed(ball, 3, 0.001), 5..16);
+        assert_eq!([trimmed(ball, 0, 0.01 + 9.0 / 8.0), trimmed(ball, 6, 0.01 + 9.0 / 8.0)], [5..16, 5..16]);
+        assert_eq!(trimmed(ball, 3, 0.01 + 4.0 / 8.0), 3..18, "two columns beside its ends");
+        assert_eq!(trimmed(flat, 0, 0.001), 0..21);
         let mut stands = [0.0; 21];
         (stands[8], stands[12]) = (5.0, 5.0);
-        let sweep = Sweep::new(&ball, Point3::new(5.0, 3.0, 2.0), Point3::new(15.0, 3.0, 1.0));
-        assert_eq!(sweep.trimmed(&lattice, 3, 6..15, &stands), 8..13);
-        assert_eq!(sweep.trimmed(&lattice, 3, 9..12, &stands), 9..9);
+        assert_eq!(sweep(ball).trimmed(&lattice, 3, 6..15, &stands), 8..13);
+        assert_eq!(sweep(ball).trimmed(&lattice, 3, 9..12, &stands), 9..9);
+        // Across, by 6 in x and 8 in y.
+        let across = Sweep::new(&ball, Point3::new(5.0, -8.0, 1.5), Point3::new(11.0, 0.0, 1.5));
+        assert_eq!(across.trimmed(&lattice, 3, 0..21, &[1.51 + 9.0 / 8.0; 21]), 5..12);
+    }
+
+    #[test]
+    fn a_plunge_goes_on_from_nothing() {
+        let lattice = Lattice { x0: -3.0, y0: 0.0, step: 1.0, nx: 7, ny: 1 };
+        let (high, low) = (Point3::new(0.0, 0.0, 9.0), Point3::new(0.0, 0.0, 2.0));
+        assert_eq!(Sweep::new(&Shape::Ball { radius: 3.0 }, high, low).going_on().columns(&lattice, 0), 0..7);
     }
 
     #[test]
