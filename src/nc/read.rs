@@ -583,6 +583,9 @@ mod tests {
             assert_eq!(program.dwells, [Dwell { line: 8, seconds: 2.0 }]);
             assert_eq!(program.travels[1].spindle_rpm, 14000.0);
         }
+        // Beside any other G the same letter is the spindle's.
+        let faster = with("G4 P2", "G4 S2").replace("G1 Z18.5 F600", "G1 Z18.5 F600 M3 S9000");
+        assert_eq!(read(faster.as_bytes(), &by_s).unwrap().travels.last().unwrap().spindle_rpm, 9000.0);
         assert!(read(with("G4 P2", "G4 P2").as_bytes(), &by_s).is_err());
         let in_ms = Acceptance { dwell_unit_s: 0.001, ..strict() };
         assert_eq!(
