@@ -362,7 +362,7 @@ mod tests {
                 }
                 let mean = all.map(|n| n as f64 / 1000.0);
                 assert!(
-                    mean.iter().zip(seen).all(|(mean, seen)| *mean <= 1.01 * seen),
+                    mean.iter().zip(seen).all(|(mean, seen)| (mean - seen).abs() <= 0.01 * seen),
                     "{shape:?}: {mean:?}, not {seen:?}"
                 );
             }
@@ -376,18 +376,19 @@ mod tests {
 
     proptest! {
         /// Lids and tangents may only rule out what does not count: smooth slopes, where lids lie close,
-        /// with ripples, steps and walls of a slope of up to 10 or so on them.
+        /// with ripples, steps and walls of a slope of up to 10 or so on them. The cells are odd in number,
+        /// so that the last blocks are half empty.
         #[test]
         fn blocks_that_are_passed_by_hold_nothing_higher(
-            ripples in prop::collection::vec(-1.0..1.0f64, 33 * 29),
+            ripples in prop::collection::vec(-1.0..1.0f64, 34 * 30),
             rough in prop_oneof![Just(0.0), 0.0..0.1f64, 0.0..2.5f64],
             (gx, gy, bend) in (-2.0..2.0f64, -2.0..2.0f64, -0.1..0.1f64),
             (x, y) in (-2.0..18.0f64, -2.0..16.0f64),
             (radius, share, half_angle_rad) in (0.1..6.0f64, 0.05..0.95f64, 0.1..1.4f64),
         ) {
-            let lattice = Lattice { x0: 0.0, y0: 0.0, step: 0.5, nx: 33, ny: 29 };
+            let lattice = Lattice { x0: 0.0, y0: 0.0, step: 0.5, nx: 34, ny: 30 };
             let height = |(k, r): (usize, &f64)| {
-                let p = lattice.node(k % 33, k / 33);
+                let p = lattice.node(k % 34, k / 34);
                 gx * p.x + gy * p.y + bend * (p.x * p.x - p.x * p.y) + rough * r
             };
             let grid = Grid { lattice, z: ripples.iter().enumerate().map(height).collect() };
