@@ -294,11 +294,16 @@ mod tests {
 
     #[test]
     fn broken_maps_are_refused_with_the_place() {
-        let mut grid = Grid::filled(square(2.0, 0.5), 1.0);
-        grid.z[6] = f64::NAN;
+        let lattice = Lattice { x0: 1.0, y0: -2.0, step: 0.5, nx: 5, ny: 7 };
+        let mut grid = Grid::filled(lattice, 1.0);
+        grid.z[13] = f64::NAN;
         let refused = Surface::new(&grid).err().unwrap();
-        assert!(refused.to_string().contains("x 0.5 y 0.5 mm is NaN"), "{refused}");
+        assert!(refused.to_string().contains("x 2.5 y -1 mm is NaN"), "{refused}");
         grid.z.pop();
         assert!(matches!(Surface::new(&grid), Err(SurfaceError::Lattice { .. })));
+        let of = |nx, ny, step| Surface::new(&Grid::filled(Lattice { step, nx, ny, ..lattice }, 1.0)).is_ok();
+        assert!(of(2, 2, 0.5) && of(2, 7, 0.5) && of(5, 2, 0.5));
+        assert!(![of(1, 7, 0.5), of(5, 1, 0.5), of(0, 7, 0.5), of(5, 0, 0.5)].contains(&true));
+        assert!(![of(5, 7, 0.0), of(5, 7, -0.5), of(5, 7, f64::NAN), of(5, 7, f64::INFINITY)].contains(&true));
     }
 }
