@@ -92,17 +92,17 @@ pub(super) fn ticket(path: &Path, text: &str, own: Option<&Path>) -> Result<(), 
             "this ticket is revision {revision} already, and revision {new_revision} is not written over it"
         ));
     }
+    let history = |text: &str| Draft::of(text).map_or(vec![], |draft| draft.list("history"));
+    let new_history = history(text);
+    if !history(&there).iter().all(|past| new_history.contains(past)) {
+        return refused("this ticket's [[history]] tells of changes that the one to be written does not know of");
+    }
     if revision == new_revision && there != text {
         return refused(&format!(
             "this ticket is revision {revision} too and says otherwise, perhaps by hand; the one to be written would lose that"
         ));
     }
-    let history = |text: &str| Draft::of(text).map_or(vec![], |draft| draft.list("history"));
-    let new_history = history(text);
-    match history(&there).iter().all(|past| new_history.contains(past)) {
-        true => Ok(()),
-        false => refused("this ticket's [[history]] tells of changes that the one to be written does not know of"),
-    }
+    Ok(())
 }
 
 /// Whether nothing lies here, or an empty file; what is no plain file is not written over.
