@@ -132,9 +132,9 @@ enum Step {
 
 /// Asks on a terminal, again where an answer will not do.
 fn one_by_one(lines: &mut impl BufRead, shelf: &Shelf, console: &Console) -> Result<Answers, Failure> {
-    console
-        .aside("Enter: not measured, or as before. ?: what it moves. <: one question back. -: take the answer away.");
-    console.aside("Ctrl-C: leave; nothing is written before the end.");
+    let keys = "Enter: not measured, or as before. ?: what it moves. <: one question back. -: take the answer away. \
+                Ctrl-C: leave; nothing is written before the end.";
+    console.aside(&wrapped("", keys));
     let all = questions();
     let mut answers = Answers::default();
     let mut next = 0;
