@@ -47,7 +47,8 @@ impl Sides {
     }
 
     /// The place on the polygon nearest to `p`. Rings of cells around `p` are searched until the
-    /// best place found is nearer than anything in the next ring can be.
+    /// best place found is nearer than anything in the next ring can be; a cell that cannot hold a
+    /// nearer one is passed over.
     pub(super) fn nearest(&self, p: Point2) -> Point2 {
         let (ci, cj) = self.cell_of(p);
         let (mut best, mut best_d2) = (self.points[0], f64::INFINITY);
@@ -59,7 +60,10 @@ impl Sides {
                 let step = if whole_row || ring == 0 { 1 } else { 2 * ring };
                 let first = if whole_row || ci >= ring { i0 } else { ci + ring };
                 for i in (first..=i1).step_by(step) {
-                    self.improve(p, i, j, &mut best, &mut best_d2);
+                    let near = self.in_cell(i, j);
+                    if !near.is_empty() && self.least_d2(p, i, j) < best_d2 {
+                        self.improve(p, near, &mut best, &mut best_d2);
+                    }
                 }
             }
             let unseen = ring as f64 * self.cell_mm;
@@ -162,8 +166,8 @@ impl Sides {
         }
     }
 
-    fn improve(&self, p: Point2, i: usize, j: usize, best: &mut Point2, best_d2: &mut f64) {
-        for &side in self.in_cell(i, j) {
+    fn improve(&self, p: Point2, near: &[u32], best: &mut Point2, best_d2: &mut f64) {
+        for &side in near {
             let (a, b) = self.ends(side as usize);
             let q = on_side(a, b, p);
             let d2 = (p - q).norm_squared();
@@ -171,6 +175,14 @@ impl Sides {
                 (*best, *best_d2) = (q, d2);
             }
         }
+    }
+
+    /// Squared distance from `p` to a cell: nothing in it is nearer.
+    fn least_d2(&self, p: Point2, i: usize, j: usize) -> f64 {
+        let short_of = |from: f64, x: f64| (from - x).max(x - from - self.cell_mm).max(0.0);
+        let dx = short_of(self.rect.x0 + i as f64 * self.cell_mm, p.x);
+        let dy = short_of(self.rect.y0 + j as f64 * self.cell_mm, p.y);
+        dx * dx + dy * dy
     }
 
     fn in_cell(&self, i: usize, j: usize) -> &[u32] {
