@@ -11,7 +11,7 @@ use crate::frame::Side;
 use crate::job::{self, Precision, ProofReport, TextError, Thickness, Written};
 use crate::nc;
 use crate::profile::Shelf;
-use crate::ticket::Make;
+use crate::ticket::Ticket;
 use crate::value::{Value, figure};
 
 /// What `--help` adds.
@@ -19,13 +19,14 @@ pub(super) const HELP: &str = "\
 Each program is read as a controller would read it and carved out of the
 ticket's blank, one after the other; what is left is held against the design.
 The comment (STEP: ROUGH), FINISH, REST, PERIMETER, FRAME, PINS or PIN
-HOLES in a program says what it is for, and (FACE: UNDER) that it cuts the underside, or
-else the end of its name. Programs of the underside are carved first, in the
+HOLES in a program says what it is for, and (FACE: UNDER) that it cuts the
+underside, or else the end of its name. Programs of the underside are carved first, in the
 blank that lies upside down; thickness is then judged from both sides. A program
-that says it is for the other foot, as (SIDE: R) does, is refused.
+that says it is for the other foot, as (SIDE: R) does, or of another code, as
+(CODE: PATROL-07) does, is refused.
 
 Examples:
-  sustent prove jobs/*/*-L-*.ngc --ticket ticket.toml --side left
+  sustent prove jobs/PATROL-07-r2/*-L-*.ngc --ticket ticket.toml --side left
   sustent prove edited-finish.ngc --ticket ticket.toml --side left --json
 
 Exit status: 0 proved, 1 refused, 2 could not be done.";
@@ -67,7 +68,7 @@ impl Prove {
         let side = Side::from(self.side);
         loaded.foot(side)?;
         let programs: Vec<Written> =
-            self.programs.iter().map(|path| program(path, &loaded.ticket.make, side)).collect::<Result<_, _>>()?;
+            self.programs.iter().map(|path| program(path, &loaded.ticket, side)).collect::<Result<_, _>>()?;
         let feet = job::laid(&loaded.ticket, Some(side)).map_err(|error| Failure::of(&self.ticket, error))?;
         let Some((design, lay)) = feet.first() else {
             return Err(Failure::of(&self.ticket, format!("there is no {} foot to prove against", side.name())));
@@ -88,14 +89,22 @@ impl Prove {
     }
 }
 
-/// One program as its text says it; the other foot's is refused.
-fn program(path: &Path, make: &Make, side: Side) -> Result<Written, Failure> {
+/// One program as its text says it; another ticket's is refused, and the other foot's.
+fn program(path: &Path, ticket: &Ticket, side: Side) -> Result<Written, Failure> {
     let bytes = read_bytes(path, nc::MOST_BYTES)?;
     let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
-    let written = Written::from_text(&name, &bytes, make).map_err(|error| match error {
+    let written = Written::from_text(&name, &bytes, &ticket.make).map_err(|error| match error {
         TextError::Refused(refusals) => Failure::of_refusals(path, &refusals),
         TextError::NoStep | TextError::NoRest | TextError::Offset { .. } => Failure::of(path, error),
     })?;
+    if let Some(own) = written.code.as_ref().filter(|own| !own.eq_ignore_ascii_case(&ticket.code)) {
+        let told = format!(
+            "this program is of {own}, as its comment (CODE: {own}) says, and the ticket is that of {}: name the programs \
+             in its own folder",
+            ticket.code
+        );
+        return Err(Failure::of(path, told));
+    }
     match written.side {
         Some(own) if own != side => Err(Failure::of(
             path,

@@ -18,6 +18,8 @@ pub struct Written {
     pub file: String,
     /// The foot that its text says it is for.
     pub side: Option<Side>,
+    /// The code that its text says it is of, in capitals.
+    pub code: Option<String>,
     pub face: Face,
     pub step: Step,
     pub cutter: Cutter,
@@ -62,6 +64,11 @@ impl Written {
         let step = PROGRAMS.into_iter().map(|(_, step)| step).find(|step| said(format!("STEP: {}", step_words(*step))));
         let face = [Face::Under, Face::Top].into_iter().find(|face| said(format!("FACE: {}", face.name())));
         let side = Side::BOTH.into_iter().find(|side| said(format!("SIDE: {}", side.letter())));
+        let coded = |comment: &str| {
+            let comment = comment.to_ascii_uppercase();
+            comment.strip_prefix("CODE:").and_then(|words| words.split_whitespace().next().map(str::to_owned))
+        };
+        let code = program.comments.iter().find_map(|(_, comment)| coded(comment));
         let step = step.or(name.map(|(_, step)| step)).ok_or(TextError::NoStep)?;
         let face = face.or(name.map(|(face, _)| face)).unwrap_or(Face::Top);
         let (found, wanted) = (program.offset, offset(face, make).number());
@@ -78,6 +85,7 @@ impl Written {
         Ok(Written {
             file: file.to_string(),
             side,
+            code,
             face,
             step,
             cutter: cutter.clone(),
@@ -119,6 +127,7 @@ pub fn write(
             Ok(Written {
                 file: format!("{}-{step}.ngc", stem(ticket, design.order.side)),
                 side: Some(design.order.side),
+                code: Some(ticket.code.to_ascii_uppercase()),
                 face,
                 step: path.step,
                 cutter: path.cutter.clone(),
