@@ -16,7 +16,7 @@ fn fed(mut command: Command, input: &str) -> Ran {
     let _ = child.stdin.take().unwrap().write_all(input.as_bytes());
     let output = child.wait_with_output().unwrap();
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    Ran { code: output.status.code().unwrap_or(-1), out: text(output.stdout), err: text(output.stderr) }
+    Ran { code: output.status.code().unwrap_or(255), out: text(output.stdout), err: text(output.stderr) }
 }
 
 /// Four tickets: two that pass, one that is stopped, one that is none.
@@ -169,6 +169,42 @@ fn what_is_kept_of_a_code_is_found_archived_and_taken_away() {
 }
 
 /// Every file and folder below, by name.
+/// What a code has beside its own records: drawings that they name, folders with somebody else's things, what dead runs left.
+#[test]
+fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
+    let shop = Shop::new();
+    records_in(&shop);
+    shop.write("measures.toml", "[person]\ncode = \"PATROL-01\"\n[left]\nfootprint = \"print.svg\"\n");
+    shop.write("print.svg", "<svg/>");
+    shop.write("jobs/PATROL-01-r2/other.toml", changed(&one_foot(), "\"PATROL-07\"", "\"PATROL-09\""));
+    shop.write("archive.json", r#"{"archive_of":"PATROL-01","program":"sustent","version":"0","files":[]}"#);
+    shop.write("jobs/.sustent-new-PATROL-01-r1/half.ngc", "(PATROL-01)");
+    #[cfg(unix)]
+    std::os::unix::fs::symlink(".", shop.path("jobs/PATROL-01-r2/again")).unwrap();
+
+    let archive = shop.path("PATROL-01.zip");
+    let archived = of("archive", &shop, &["--out", archive.to_str().unwrap()]);
+    assert_eq!(archived.code, 0, "{}", archived.err);
+    let zip = zip::ZipArchive::new(fs::File::open(&archive).unwrap()).unwrap();
+    let names: Vec<String> = zip.file_names().map(|name| name.unwrap().into_owned()).collect();
+    assert!(names.iter().any(|name| name == "print.svg"), "{names:?}");
+    assert!(!names.iter().any(|name| name.contains("again")), "{names:?}");
+
+    let gone = of("forget", &shop, &["--yes"]);
+    assert_eq!(gone.code, 1, "{}{}", gone.out, gone.err);
+    let left = tree(&shop.path(""));
+    assert!(!left.iter().any(|name| name == "print.svg" || name.contains("sustent-")), "{left:?}");
+    assert!(left.iter().any(|name| name == "jobs/PATROL-01-r2/other.toml"), "{left:?}");
+    let stays = gone.out.split_once("stays, and names").unwrap().1;
+    assert!(stays.contains("jobs/PATROL-01-r2"), "{}", gone.out);
+
+    fs::remove_file(shop.path("jobs/PATROL-01-r2/other.toml")).unwrap();
+    of("forget", &shop, &["--yes"]);
+    assert!(!shop.path("jobs/PATROL-01-r2").exists());
+    let inside = ran(sustent(["records", "--in"]).arg(shop.path("jobs")));
+    assert_eq!(inside.code, 1, "{}", inside.out);
+}
+
 fn tree(folder: &Path) -> Vec<String> {
     let mut found = vec![];
     let mut open = vec![folder.to_path_buf()];

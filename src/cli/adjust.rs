@@ -1,9 +1,10 @@
 //! `sustent adjust`: after a try, one change for one complaint, and the next revision of the ticket.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::apart::same;
 use super::failure::Failure;
 use super::output::Console;
 use super::words::wrapped;
@@ -98,12 +99,28 @@ impl Adjust {
         let changed = tickets::read(&self.ticket, &text, shelf)?;
         let checked = job::check(&changed).map_err(|error| Failure::of(&self.ticket, error))?;
         if let Some(out) = &self.out {
-            over::ticket(out, &text, Some(&self.ticket))?;
-            folder::write_file(out, text.as_bytes())?;
+            over::ticket(out, &text, Some((&self.ticket, &loaded.text)))?;
+            self.write(out, &loaded.text, &text)?;
         }
         let written = self.out.as_ref().map(|out| out.display().to_string());
         let (stops, pass) = (stops(&checked), checked.pass);
         Ok(Report::Suggested { adjustment: Box::new(adjustment), written, stops, pass })
+    }
+}
+
+impl Adjust {
+    /// In the place of the ticket itself only where that still stands as it was read.
+    fn write(&self, out: &Path, read: &str, text: &str) -> Result<(), Failure> {
+        if !same(out, &self.ticket) {
+            return folder::write_file(out, text.as_bytes());
+        }
+        match folder::replace_file(out, read, text)? {
+            None => Ok(()),
+            Some(_) => Err(Failure::of(
+                out,
+                "this ticket was changed while its change was worked out; nothing was written: try again",
+            )),
+        }
     }
 }
 

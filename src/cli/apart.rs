@@ -4,6 +4,7 @@ use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use super::failure::Failure;
+use super::folder::folder_of;
 
 /// A file that is read or written, and what it is to the user.
 type Named<'a> = (&'a str, Option<&'a Path>);
@@ -46,7 +47,7 @@ fn identity(path: &Path) -> Identity {
     if let Ok(real) = path.canonicalize() {
         return Identity::There(real);
     }
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = folder_of(path);
     let folder = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
     Identity::NotYet(folder, path.file_name().unwrap_or_default().to_os_string())
 }

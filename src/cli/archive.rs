@@ -1,7 +1,8 @@
 //! `sustent archive`: all that is kept of a code, in one file that says what is in it.
 
+use std::collections::BTreeSet;
 use std::fs::{self, File};
-use std::io::{self, Read, Write};
+use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Component, Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
@@ -12,7 +13,7 @@ use zip::{DateTime, ZipArchive, ZipWriter};
 use super::failure::Failure;
 use super::kept::{Kept, Kind};
 use super::output::Console;
-use super::tickets::{open_file, read_text};
+use super::tickets::{open_file, read_bytes, read_text};
 use super::{Outcome, folder, log, over, records};
 
 /// What `--help` adds.
@@ -45,6 +46,8 @@ pub(super) struct Archive {
 const LIST: &str = "archive.json";
 /// The code's records, taken out of the log of this name.
 const LOG_PART: &str = "inspections";
+/// Where a file goes whose name another has in the archive.
+const ALIKE: &str = "of-the-same-name";
 /// Longest list that is read, bytes.
 const LONGEST_LIST: u64 = 64 << 20;
 
@@ -90,6 +93,7 @@ impl Archive {
     fn archived(&self) -> Result<Archived<'_>, Failure> {
         over::nothing(&self.out)?;
         let kept = records::of_code(&self.folder, &self.code)?;
+        self.refuse_job_folders(&kept)?;
         let sources = sources(&self.folder, &kept, &self.code)?;
         folder::write_file_with(&self.out, |file| {
             let list = pack(&self.code, &sources, file)?;
@@ -97,6 +101,24 @@ impl Archive {
         })?;
         let bytes = fs::metadata(&self.out).map_err(|e| Failure::of_io(&self.out, &e))?.len();
         Ok(Archived { archive: self.out.display().to_string(), code: &self.code, files: sources.len(), bytes })
+    }
+}
+
+impl Archive {
+    /// What lies in a job's folder goes with the job.
+    fn refuse_job_folders(&self, kept: &[Kept]) -> Result<(), Failure> {
+        let Ok(out) = folder::folder_of(&self.out).canonicalize() else { return Ok(()) };
+        let is_home = |kept: &Kept| {
+            let job = self.folder.join(&kept.file).canonicalize();
+            kept.kind == Kind::Job && job.is_ok_and(|job| out.starts_with(job))
+        };
+        match kept.iter().any(is_home) {
+            true => Err(Failure::of(
+                &self.out,
+                "this lies in the folder of a job, and would go with it; name another place",
+            )),
+            false => Ok(()),
+        }
     }
 }
 
@@ -113,18 +135,34 @@ fn sources(root: &Path, kept: &[Kept], code: &str) -> Result<Vec<Source>, Failur
         let path = root.join(&kept.file);
         match kept.kind {
             Kind::Log => {
-                let text = read_text(&path, log::LONGEST_LOG)?;
-                let text: String = log::lines_of(&text, code).map(|line| format!("{line}\n")).collect();
+                let text = read_bytes(&path, log::LONGEST_LOG)?;
+                let text: String =
+                    log::lines_of(&String::from_utf8_lossy(&text), code).map(|line| format!("{line}\n")).collect();
                 sources.push(Source::Text { name: format!("{LOG_PART}/{}", slashed(&kept.file)), text });
             }
             Kind::Job => files_below(&path, &kept.file, &mut sources)?,
+            // The list of an archive that was taken up again says nothing that the new one's does not.
+            Kind::Other if kept.file == Path::new(LIST) && is_list(&path) => {}
             _ => sources.push(Source::File { name: slashed(&kept.file), path }),
+        }
+    }
+    let mut taken = BTreeSet::from([LIST.to_owned()]);
+    for source in &mut sources {
+        let (Source::File { name, .. } | Source::Text { name, .. }) = source;
+        while !taken.insert(name.clone()) {
+            *name = format!("{ALIKE}/{name}");
         }
     }
     Ok(sources)
 }
 
-/// The files of a folder, by name, those in folders too.
+/// Whether a file is the list of an archive.
+fn is_list(path: &Path) -> bool {
+    let text = read_text(path, LONGEST_LIST as usize);
+    text.is_ok_and(|text| serde_json::from_str::<List>(&text).is_ok_and(|list| list.program == env!("CARGO_PKG_NAME")))
+}
+
+/// The files of a folder, by name, those in folders too; links are not followed, as nowhere here.
 fn files_below(folder: &Path, name: &Path, sources: &mut Vec<Source>) -> Result<(), Failure> {
     let fault = |e: io::Error| Failure::of_io(folder, &e);
     let entries: Vec<_> = fs::read_dir(folder).map_err(fault)?.collect::<Result<_, _>>().map_err(fault)?;
@@ -132,9 +170,10 @@ fn files_below(folder: &Path, name: &Path, sources: &mut Vec<Source>) -> Result<
     paths.sort();
     for path in paths {
         let name = name.join(path.file_name().unwrap_or_default());
-        if path.is_dir() {
+        let there = fs::symlink_metadata(&path).map_err(|e| Failure::of_io(&path, &e))?;
+        if there.is_dir() {
             files_below(&path, &name, sources)?;
-        } else {
+        } else if there.is_file() && code_of(&path).is_none() {
             sources.push(Source::File { name: slashed(&name), path });
         }
     }
@@ -151,7 +190,20 @@ fn slashed(path: &Path) -> String {
 fn pack(code: &str, sources: &[Source], out: &mut File) -> io::Result<List> {
     // The zip format's first date stands for none, so that the same files give the same archive.
     let options = SimpleFileOptions::default().last_modified_time(DateTime::DEFAULT).large_file(true);
-    let mut zip = ZipWriter::new(out);
+    let mut out = Heard { out, error: None };
+    let list = packed(code, sources, ZipWriter::new(&mut out), options);
+    match out.error {
+        Some(error) => Err(error),
+        None => list,
+    }
+}
+
+fn packed(
+    code: &str,
+    sources: &[Source],
+    mut zip: ZipWriter<&mut Heard>,
+    options: SimpleFileOptions,
+) -> io::Result<List> {
     let mut files = vec![];
     for source in sources {
         let name = source.name().to_owned();
@@ -172,6 +224,41 @@ fn pack(code: &str, sources: &[Source], out: &mut File) -> io::Result<List> {
     zip.write_all(serde_json::to_string_pretty(&list)?.as_bytes())?;
     zip.finish()?;
     Ok(list)
+}
+
+/// A file whose first fault is kept and not told: the writer of archives would complain of each on standard error.
+struct Heard<'a> {
+    out: &'a mut File,
+    error: Option<io::Error>,
+}
+
+impl Heard<'_> {
+    fn heard<T>(&mut self, done: io::Result<T>, otherwise: T) -> io::Result<T> {
+        Ok(done.unwrap_or_else(|error| {
+            self.error.get_or_insert(error);
+            otherwise
+        }))
+    }
+}
+
+impl Write for Heard<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        // Past the first fault nothing counts any more.
+        let done = if self.error.is_some() { Ok(bytes.len()) } else { self.out.write(bytes) };
+        self.heard(done, bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        let done = self.out.flush();
+        self.heard(done, ())
+    }
+}
+
+impl Seek for Heard<'_> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        let done = self.out.seek(to);
+        self.heard(done, 0)
+    }
 }
 
 impl Source {

@@ -120,7 +120,8 @@ impl Otherwise {
             values => format!("now reads {}", listed(values, "and")),
         };
         let text = format!(
-            "note: the same ticket gave other programs before, by version {}: profiles or rules have changed since; {reads}",
+            "note: the same ticket gave other programs before, by version {}: profiles, rules, a drawing that it names, or \
+             the program have changed since; {reads}",
             self.version
         );
         wrapped("  ", &text)

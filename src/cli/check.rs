@@ -71,9 +71,11 @@ impl Check {
             return console.fail(&Failure::new(message));
         }
         let mut telling = console.telling(tickets.len());
+        let mut next = tickets.iter();
         let work = |ticket: &Result<Loaded, Failure>| self.attempt(ticket.as_ref().map_err(Failure::clone)?, shelf);
         job::in_lanes(&tickets, work, |ending| {
-            let ending = ending.unwrap_or_else(|broke_off| Err(Failure::new(broke_off.to_string())));
+            let ticket = next.next();
+            let ending = ending.unwrap_or_else(|broke_off| Err(tickets::broke_off(ticket, &broke_off)));
             let words = ending.as_ref().map_or(String::new(), |c| in_words(&c.report, c.repaired.as_ref()));
             telling.one(&ending, outcome(&ending), &words);
         });

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::failure::Failure;
-use super::kept::{Kept, Kind};
+use super::kept::{self, Kept, Kind};
 use super::output::Console;
 use super::words::wrapped;
 use super::{Outcome, folder, log, records};
@@ -13,11 +13,13 @@ use super::{Outcome, folder, log, records};
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
 Without --yes nothing is changed: it shows what would go. With --yes tickets,
-measures, the folders of jobs with all that people put into them, and the code's
-records in inspection logs go for good. Archives and other files that name the
-code stay and are shown, for a person to look at: a page made with --out, a
-note, a list of many codes. Copies elsewhere (backups, sticks, the bin, versions
-that a synchronised disk keeps) are out of this program's reach.
+measures, the drawings that they alone name, the folders of jobs with all that
+people put into them, and the code's records in inspection logs go for good.
+Archives and other files that name the code stay and are shown, for a person to
+look at: a page made with --out, a note, a list of many codes; so does a job's
+folder under another name, or one in which records of another code lie. Copies
+elsewhere (backups, sticks, the bin, versions that a synchronised disk keeps) are
+out of this program's reach.
 
 Examples:
   sustent forget PATROL-07 --in shop           what would go, what would stay
@@ -65,15 +67,40 @@ impl Forget {
     }
 
     fn forgotten(&self) -> Result<Forgotten, Failure> {
+        let all = kept::look(&self.folder, None)?;
+        if self.yes {
+            // What a run left that broke off may be this code's.
+            all.littered.iter().try_for_each(|folder| folder::tidy(folder))?;
+        }
         let kept = records::of_code(&self.folder, &self.code)?;
-        let (goes, stays): (Vec<Kept>, Vec<Kept>) =
-            kept.into_iter().partition(|kept| !matches!(kept.kind, Kind::Archive | Kind::Other));
+        let lasts = |kept: &&Kept| kept.code != self.code || kept.kind == Kind::Archive;
+        let others: Vec<&Kept> = all.kept.iter().filter(lasts).collect();
+        let (goes, stays): (Vec<Kept>, Vec<Kept>) = kept.into_iter().partition(|kept| goes(kept, &others));
         if self.yes {
             // Tickets last: a run that breaks off can be done again from what they say.
             let (tickets, others): (Vec<&Kept>, Vec<&Kept>) = goes.iter().partition(|kept| kept.kind == Kind::Ticket);
-            others.into_iter().chain(tickets).try_for_each(|kept| take_away(&self.folder, kept, &self.code))?;
+            for (k, kept) in others.into_iter().chain(tickets).enumerate() {
+                take_away(&self.folder, kept, &self.code).map_err(|failure| {
+                    failure.and(&format!("{k} of {} went before it; mend that and run it again", goes.len()))
+                })?;
+            }
         }
         Ok(Forgotten { code: self.code.clone(), done: self.yes, goes, stays })
+    }
+}
+
+/// Whether something is this code's alone, so that it can go unseen; `others` is what has to last.
+fn goes(kept: &Kept, others: &[&Kept]) -> bool {
+    match kept.kind {
+        Kind::Archive | Kind::Other => false,
+        Kind::Drawing => others.iter().all(|other| other.file != kept.file),
+        // A folder of another name is not as it was milled: it may hold what came from elsewhere.
+        Kind::Job => {
+            let name = kept.revision.map(|revision| format!("{}-r{revision}", kept.code));
+            let is_as_milled = name.is_some_and(|name| kept.file.file_name().is_some_and(|own| *own == *name));
+            is_as_milled && others.iter().all(|other| !other.file.starts_with(&kept.file))
+        }
+        Kind::Measures | Kind::Ticket | Kind::Log => true,
     }
 }
 

@@ -73,7 +73,7 @@ pub(super) struct Inspect {
     #[arg(long, value_enum, requires = "scan", alias = "units")]
     unit: Option<UnitArgument>,
     /// What the scanner is off by in a length, mm, one standard deviation
-    #[arg(long, value_name = "MM", requires = "scan", value_parser = scanner_error)]
+    #[arg(long, value_name = "MM", requires = "scan", value_parser = scanner_error, allow_negative_numbers = true)]
     scanner_error: Option<f64>,
     /// It was measured with its cover on
     #[arg(long)]
@@ -122,8 +122,10 @@ impl Inspect {
             ("the table of readings", self.readings.as_deref()),
         ];
         keep_apart(&read, &[("the record", self.record.as_deref()), ("the log", self.log.as_deref())])?;
-        self.record.as_deref().map_or(Ok(()), |record| over::made(record, Made::Record))?;
-        let order = loaded.foot(Side::from(self.side))?;
+        let side = Side::from(self.side);
+        let piece = format!("{} revision {} {}", loaded.ticket.code, loaded.ticket.revision, side.letter());
+        self.record.as_deref().map_or(Ok(()), |record| over::made(record, Made::Record(&piece)))?;
+        let order = loaded.foot(side)?;
         let tolerances = shelf.tolerances(&self.tolerances).map_err(|unknown| Failure::new(unknown.to_string()))?;
         let design = job::design(&loaded.ticket, order).map_err(|error| Failure::of(&self.ticket, error))?;
         let case = Case {

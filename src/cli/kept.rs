@@ -1,14 +1,17 @@
 //! What a folder keeps of a code: tickets, measures, jobs, lines of inspection logs, archives, and other files that name it.
 
+use std::borrow::Cow;
+use std::collections::BTreeSet;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::io::Read;
+use std::path::{Component, Path, PathBuf};
 
 use serde::Serialize;
 
 use super::failure::Failure;
-use super::folder::{HIDDEN, LONGEST_REPORT, REPORT};
-use super::tickets::read_bytes;
-use super::{archive, log};
+use super::folder::{HIDDEN, LONGEST_REPORT, REPORT, folder_of};
+use super::tickets::{open_file, read_bytes};
+use super::{archive, folder, log};
 use crate::written::{Draft, Stands};
 
 /// What something that is kept is.
@@ -23,6 +26,8 @@ pub(super) enum Kind {
     Job,
     /// Lines of an inspection log.
     Log,
+    /// A drawing that its ticket or measures name, such as a footprint.
+    Drawing,
     /// An archive that this program made.
     Archive,
     /// Another file that names the code: a page, a drawing, a note.
@@ -36,6 +41,7 @@ impl Kind {
             Kind::Ticket => "ticket",
             Kind::Job => "job",
             Kind::Log => "inspection",
+            Kind::Drawing => "drawing",
             Kind::Archive => "archive",
             Kind::Other => "names it",
         }
@@ -63,6 +69,8 @@ pub(super) struct Found {
     pub(super) kept: Vec<Kept>,
     /// Files and folders that could not be read.
     pub(super) unread: Vec<Failure>,
+    /// Folders in which a run that broke off has left something.
+    pub(super) littered: Vec<PathBuf>,
 }
 
 /// How deep folders in folders are looked through: a shop's shelves, not a whole disk.
@@ -71,8 +79,11 @@ const DEEPEST: usize = 12;
 /// Most files and folders that are looked at.
 const MOST: usize = 1_000_000;
 
-/// Longest file whose text is searched for a code, bytes.
+/// Longest file whose text is searched for a code in one piece, bytes.
 const LONGEST_SEARCHED: usize = 64 << 20;
+
+/// What pieces of a longer one have in common, bytes, so that no code falls between them.
+const SHARED: usize = 1 << 10;
 
 /// Looks through a folder and those in it for what is kept: of every code, or of one; only of that one are other files
 /// found, by the code in their text or name. Links are not followed.
@@ -80,7 +91,10 @@ pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> 
     if !folder.is_dir() {
         return Err(Failure::of(folder, "this is no folder; --in names the folder to look through"));
     }
-    let mut search = Search { root: folder, code, others: vec![], found: Found::default(), looked_at: 0 };
+    if job(folder).is_some() {
+        return Err(Failure::of(folder, "this is the folder of one job; name the folder in which it lies"));
+    }
+    let mut search = Search { root: folder, code, others: vec![], within: None, found: Found::default(), looked_at: 0 };
     if let Some(code) = code {
         search.others = others(&look(folder, None)?.kept, code);
     }
@@ -88,6 +102,11 @@ pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> 
     let mut found = search.found;
     found.kept.retain(|kept| code.is_none_or(|code| kept.code == code));
     found.kept.sort();
+    // One drawing of both feet, or one that names the code too, is there once.
+    found.kept.dedup();
+    let drawings: Vec<Kept> = found.kept.iter().filter(|kept| kept.kind == Kind::Drawing).cloned().collect();
+    let is_drawing = |kept: &Kept| drawings.iter().any(|d| (&d.code, &d.file) == (&kept.code, &kept.file));
+    found.kept.retain(|kept| kept.kind != Kind::Other || !is_drawing(kept));
     Ok(found)
 }
 
@@ -105,6 +124,8 @@ struct Search<'a> {
     code: Option<&'a str>,
     /// Codes that name this one and are somebody else's.
     others: Vec<String>,
+    /// Whose job's folder is being looked through: what is in it of the same code is part of the job.
+    within: Option<String>,
     found: Found,
     looked_at: usize,
 }
@@ -115,9 +136,15 @@ impl Search<'_> {
             self.unread(Failure::of(folder, format!("more than {DEEPEST} folders deep, not looked into")));
             return;
         }
-        if let Some((code, revision)) = job(folder) {
-            return self.keep(code, Kind::Job, revision, folder, None);
-        }
+        let Some((code, revision)) = job(folder) else { return self.entries(folder, depth, &BTreeSet::new()) };
+        self.keep(code.clone(), Kind::Job, revision, folder, None);
+        let outer = self.within.replace(code);
+        self.entries(folder, depth, &folder::own_names(folder));
+        self.within = outer;
+    }
+
+    /// Looks at what is in a folder, but for files that are known.
+    fn entries(&mut self, folder: &Path, depth: usize, known: &BTreeSet<String>) {
         let entries = match fs::read_dir(folder) {
             Ok(entries) => entries,
             Err(error) => return self.unread(Failure::of_io(folder, &error)),
@@ -129,7 +156,14 @@ impl Search<'_> {
             if self.looked_at > MOST {
                 return self.unread(Failure::of(folder, format!("more than {MOST} files, the rest was not looked at")));
             }
-            let hidden = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(HIDDEN));
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            if known.contains(&*name) {
+                continue;
+            }
+            let hidden = name.starts_with(HIDDEN);
+            if hidden && self.found.littered.last().is_none_or(|last| last != folder) {
+                self.found.littered.push(folder.to_path_buf());
+            }
             match fs::symlink_metadata(&path) {
                 Ok(there) if there.is_dir() && !hidden => self.folder(&path, depth + 1),
                 Ok(there) if there.is_file() && !hidden => self.file(&path, there.len()),
@@ -146,14 +180,17 @@ impl Search<'_> {
         {
             return self.keep(code, Kind::Archive, None, path, None);
         }
-        // Without a code only the program's own records count, which have these endings.
-        let own = matches!(ending.as_str(), "toml" | "jsonl");
-        let longest = if ending == "jsonl" { log::LONGEST_LOG } else { LONGEST_SEARCHED };
-        if self.code.is_none() && !own {
+        let is_log = match read_beginning(path) {
+            Ok(beginning) => beginning == log::BEGINNING,
+            Err(failure) => return self.unread(failure),
+        };
+        // Without a code only the program's own records count.
+        if self.code.is_none() && !is_log && ending != "toml" {
             return;
         }
-        if bytes > longest as u64 {
-            return self.other(path, None);
+        let longest = if is_log { log::LONGEST_LOG } else { LONGEST_SEARCHED };
+        if bytes > longest as u64 && !is_log {
+            return self.long(path);
         }
         match read_bytes(path, longest) {
             Ok(bytes) => self.text(path, &ending, &bytes),
@@ -161,8 +198,33 @@ impl Search<'_> {
         }
     }
 
+    /// A file that is too long to be ours or to be read at once.
+    fn long(&mut self, path: &Path) {
+        match self.is_named_within(path) {
+            Ok(true) => self.other(path, self.code),
+            Ok(false) => self.other(path, None),
+            Err(failure) => self.unread(failure),
+        }
+    }
+
+    /// Whether a file names the code, piece by piece.
+    fn is_named_within(&self, path: &Path) -> Result<bool, Failure> {
+        let (mut file, _) = open_file(path)?;
+        let mut piece = vec![];
+        loop {
+            let read = file.by_ref().take(LONGEST_SEARCHED as u64).read_to_end(&mut piece);
+            if read.map_err(|e| Failure::of_io(path, &e))? == 0 {
+                return Ok(false);
+            }
+            if self.is_named(&String::from_utf8_lossy(&piece)) {
+                return Ok(true);
+            }
+            piece.drain(..piece.len().saturating_sub(SHARED));
+        }
+    }
+
     fn text(&mut self, path: &Path, ending: &str, bytes: &[u8]) {
-        let text = String::from_utf8_lossy(bytes);
+        let text = decoded(bytes);
         if bytes.starts_with(log::BEGINNING) {
             return self.log(path, &text);
         }
@@ -170,6 +232,12 @@ impl Search<'_> {
             && let Some((code, kind, revision)) = head(&text)
             && self.code.is_none_or(|wanted| wanted == code)
         {
+            for drawing in drawings(&text) {
+                let path = folder_of(path).join(drawing);
+                if fs::symlink_metadata(&path).is_ok_and(|there| there.is_file()) {
+                    self.keep(code.clone(), Kind::Drawing, None, &path, None);
+                }
+            }
             return self.keep(code, kind, revision, path, None);
         }
         self.other(path, Some(&text));
@@ -187,15 +255,23 @@ impl Search<'_> {
     fn other(&mut self, path: &Path, text: Option<&str>) {
         let Some(code) = self.code else { return };
         let name = path.file_name().unwrap_or_default().to_string_lossy();
-        // Where only a longer code stands, this one is not named.
-        let own = |text: &str| self.others.iter().fold(text.to_owned(), |text, other| text.replace(other, ""));
-        let is_named = |text: &str| names(text, code) && (self.others.is_empty() || names(&own(text), code));
-        if is_named(&name) || text.is_some_and(is_named) {
+        if self.is_named(&name) || text.is_some_and(|text| self.is_named(text)) {
             self.keep(code.to_owned(), Kind::Other, None, path, None);
         }
     }
 
+    /// Whether a text names the code; where only a longer one stands, it does not.
+    fn is_named(&self, text: &str) -> bool {
+        let Some(code) = self.code else { return false };
+        let own = || self.others.iter().fold(text.to_owned(), |text, other| text.replace(other, ""));
+        names(text, code) && (self.others.is_empty() || names(&own(), code))
+    }
+
     fn keep(&mut self, code: String, kind: Kind, revision: Option<i64>, path: &Path, lines: Option<usize>) {
+        // What is of the job's own code goes with it, but for an archive, which is to last.
+        if self.within.as_ref() == Some(&code) && kind != Kind::Archive {
+            return;
+        }
         let file = path.strip_prefix(self.root).unwrap_or(path).to_path_buf();
         self.found.kept.push(Kept { code, kind, revision, file, lines });
     }
@@ -213,7 +289,39 @@ fn job(folder: &Path) -> Option<(String, Option<i64>)> {
     ours.then_some((report["ticket"].as_str()?.to_owned(), report["revision"].as_i64()))
 }
 
-/// Whose ticket or measures a text is, and of which revision, however wrong the rest of it may be.
+/// A text as UTF-8 or, where it begins so, as UTF-16; what cannot be read of it does not matter here.
+fn decoded(bytes: &[u8]) -> Cow<'_, str> {
+    let units = |one: fn([u8; 2]) -> u16| bytes[2..].chunks_exact(2).map(|c| one([c[0], c[1]])).collect::<Vec<u16>>();
+    match bytes {
+        [0xff, 0xfe, ..] => String::from_utf16_lossy(&units(u16::from_le_bytes)).into(),
+        [0xfe, 0xff, ..] => String::from_utf16_lossy(&units(u16::from_be_bytes)).into(),
+        _ => String::from_utf8_lossy(bytes),
+    }
+}
+
+/// The first bytes of a file, as many as tell a log.
+fn read_beginning(path: &Path) -> Result<Vec<u8>, Failure> {
+    let mut beginning = vec![];
+    let (file, _) = open_file(path)?;
+    file.take(log::BEGINNING.len() as u64).read_to_end(&mut beginning).map_err(|e| Failure::of_io(path, &e))?;
+    Ok(beginning)
+}
+
+/// The drawings that a ticket or measures name, beside them or below.
+fn drawings(text: &str) -> Vec<PathBuf> {
+    let Some(draft) = Draft::of(text) else { return vec![] };
+    let named = ["left", "right"]
+        .into_iter()
+        .flat_map(|side| [draft.at(&[side, "footprint"]), draft.at(&["boot", "stock_insole", "outline", side])]);
+    let names = named.filter_map(|stands| match stands {
+        Stands::Text(name) => Some(PathBuf::from(name)),
+        _ => None,
+    });
+    let below = |path: &PathBuf| path.components().all(|part| matches!(part, Component::Normal(_) | Component::CurDir));
+    names.filter(below).collect()
+}
+
+/// Whose ticket or measures a text is, and of which revision, however wrong its values may be.
 pub(super) fn head(text: &str) -> Option<(String, Kind, Option<i64>)> {
     let draft = Draft::of(text)?;
     let code = |section: &str| match draft.at(&[section, "code"]) {

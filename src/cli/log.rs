@@ -7,8 +7,8 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::failure::Failure;
-use super::folder;
-use super::tickets::read_text;
+use super::folder::{self, folder_of};
+use super::tickets::read_bytes;
 use crate::inspect::Entry;
 
 /// Longest log that is read, bytes: a hundred thousand pieces.
@@ -17,6 +17,9 @@ pub(super) const LONGEST_LOG: usize = 256 << 20;
 /// What every record begins with, and nothing else that lies about in a workshop.
 pub(super) const BEGINNING: &[u8] = BEGINNING_TEXT.as_bytes();
 const BEGINNING_TEXT: &str = r#"{"ticket":"#;
+
+/// No value of a piece is as much, mm or degrees.
+const MOST: f64 = 1e4;
 
 /// A line of a log that is no record.
 #[derive(Clone, Debug, Serialize)]
@@ -29,12 +32,22 @@ pub(super) struct PassedOver {
 /// Adds an entry. Should the disk fill up on the way, the log ends where it ended before.
 pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
     let fault = |e: std::io::Error| Failure::of_io(path, &e).and("nothing was added to the log");
+    // Through a link to the file itself, in whose folder the others wait.
+    let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    if std::fs::metadata(path).is_ok_and(|there| !there.is_file()) {
+        return Err(Failure::of(path, "this is no plain file; nothing was added to it: name another"));
+    }
     // Two benches may add to one log at once, while a third forgets a code.
     let _lock = folder::lock(folder_of(path)).map_err(fault)?;
     let mut file = OpenOptions::new().create(true).read(true).append(true).open(path).map_err(fault)?;
-    let before = file.metadata().map_err(fault)?.len();
+    let mut before = file.metadata().map_err(fault)?.len();
     if !is_a_log(&mut file).map_err(fault)? {
         return Err(Failure::of(path, "this file is no inspection log; nothing was added: name another"));
+    }
+    if before < BEGINNING.len() as u64 {
+        // What a run left that broke off in its first word says nothing, and the next line would hide that this is a log.
+        file.set_len(0).map_err(fault)?;
+        before = 0;
     }
     let mut line = String::new();
     if !ends_a_line(&mut file, before).map_err(fault)? {
@@ -52,10 +65,11 @@ pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
 pub(super) fn forget(path: &Path, code: &str) -> Result<usize, Failure> {
     let fault = |e: std::io::Error| Failure::of_io(path, &e).and("the log is as it was");
     let _lock = folder::lock(folder_of(path)).map_err(fault)?;
-    let text = read_text(path, LONGEST_LOG)?;
-    let (kept, gone): (Vec<&str>, Vec<&str>) = text.split_inclusive('\n').partition(|line| !is_of(line, code));
+    let text = read_bytes(path, LONGEST_LOG)?;
+    let is_kept = |line: &&[u8]| !is_of(&String::from_utf8_lossy(line), code);
+    let (kept, gone): (Vec<&[u8]>, Vec<&[u8]>) = text.split_inclusive(|&byte| byte == b'\n').partition(is_kept);
     if !gone.is_empty() {
-        folder::write_file(path, kept.concat().as_bytes())?;
+        folder::put(path, |file| file.write_all(&kept.concat()))?;
     }
     Ok(gone.len())
 }
@@ -77,10 +91,6 @@ pub(super) fn code_of(line: &str) -> Option<&str> {
     Some(line.strip_prefix(BEGINNING_TEXT)?.strip_prefix('"')?.split_once('"')?.0)
 }
 
-fn folder_of(path: &Path) -> &Path {
-    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
-}
-
 /// Whether the file begins as a log does, or as one that was broken off at once.
 fn is_a_log(file: &mut File) -> std::io::Result<bool> {
     let mut beginning = vec![];
@@ -99,16 +109,22 @@ fn ends_a_line(file: &mut File, length: u64) -> std::io::Result<bool> {
     Ok(last == *b"\n")
 }
 
+/// Whether a piece may have such a value, mm or degrees.
+fn is_of_a_piece(value: f64) -> bool {
+    value.abs() < MOST
+}
+
 /// Every record of a log, in order, and the lines that are none.
 pub(super) fn read(path: &Path) -> Result<(Vec<Entry>, Vec<PassedOver>), Failure> {
-    let text = read_text(path, LONGEST_LOG)?;
+    let text = read_bytes(path, LONGEST_LOG)?;
     let (mut entries, mut passed_over) = (vec![], vec![]);
-    for (k, line) in text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty()) {
-        match serde_json::from_str::<Entry>(line) {
-            Ok(entry) if entry.values.values().all(|v| v.made.is_finite() && v.asked.is_finite()) => {
+    let lines = text.split(|&byte| byte == b'\n').map(<[u8]>::trim_ascii).enumerate();
+    for (k, line) in lines.filter(|(_, line)| !line.is_empty()) {
+        match serde_json::from_slice::<Entry>(line) {
+            Ok(entry) if entry.values.values().all(|v| [v.made, v.asked].into_iter().all(is_of_a_piece)) => {
                 entries.push(entry)
             }
-            Ok(_) => passed_over.push(PassedOver { line: k + 1, why: "a number in it is none".into() }),
+            Ok(_) => passed_over.push(PassedOver { line: k + 1, why: "a number in it is that of no piece".into() }),
             Err(error) => passed_over.push(PassedOver { line: k + 1, why: error.to_string() }),
         }
     }
@@ -179,8 +195,11 @@ mod tests {
             assert_eq!(std::fs::read_to_string(&notes).unwrap(), text);
         }
         std::fs::write(&notes, &entry("P-1").line()[..5]).unwrap();
-        append(&notes, &entry("P-2")).unwrap();
-        assert_eq!(read(&notes).unwrap().0, [entry("P-2")]);
+        for code in ["P-2", "P-3"] {
+            append(&notes, &entry(code)).unwrap();
+        }
+        let (entries, passed_over) = read(&notes).unwrap();
+        assert_eq!((entries, passed_over.len()), (vec![entry("P-2"), entry("P-3")], 0));
     }
 
     #[test]

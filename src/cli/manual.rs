@@ -43,6 +43,7 @@ impl Manual {
     }
 
     fn written(&self) -> Result<Written, Failure> {
+        folder::can_fill(&self.out)?;
         fs::create_dir_all(&self.out).map_err(|e| Failure::of_io(&self.out, &e))?;
         let all = pages_of_all()?;
         all.iter().try_for_each(|(name, _)| over::made(&self.out.join(name), Made::Manual))?;

@@ -20,14 +20,15 @@ use crate::profile::Shelf;
 pub(super) const HELP: &str = "\
 Each job gets the folder DIR/CODE-rREVISION, there whole or not at all. A job of
 the same code and revision is replaced in one step; notes and pictures that
-people put into its folder stay. Nothing is written for a ticket that a stop
-keeps from the mill or whose programs do not prove; other tickets go on. A stop can be accepted by a
+people put into its folder stay, and a program that was changed there by hand is
+not replaced. Nothing is written for a ticket that a stop keeps from the mill or
+whose programs do not prove; other tickets go on. A stop can be accepted by a
 reason typed on the ticket, unless it is physically impossible.
 
 Examples:
   sustent mill ticket.toml --out jobs
-  sustent mill monday/ tuesday/ --out jobs       every ticket in these folders, a row each
-  sustent mill monday/ --out jobs --quiet        only what did not come to a job
+  sustent mill monday/ tuesday/ --out jobs     every ticket there, a row each
+  sustent mill monday/ --out jobs --quiet      only what did not come to a job
   sustent mill ticket.toml --out jobs --side left
   sustent mill ticket.toml --out jobs --json | jq .proof.pass
 
@@ -89,22 +90,33 @@ impl Milled {
 impl Mill {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
         // Told before minutes of work and not after.
-        if self.out.exists() && !self.out.is_dir() {
-            return console.fail(&Failure::of(&self.out, "--out wants a folder, and this is none"));
+        if let Err(failure) = folder::can_fill(&self.out) {
+            return console.fail(&failure);
         }
         let tickets = only_once(tickets::load_all(&self.tickets, shelf, console));
         let form = if tickets.len() > 1 && console.detail() < Detail::Much { Form::Rows } else { Form::Whole };
         let mut telling = console.telling(tickets.len());
         let mut tally = Tally::default();
+        let mut next = tickets.iter();
+        let mut has_head = false;
         let work = |ticket: &Result<Loaded, Failure>| self.one(ticket.as_ref().map_err(Failure::clone)?);
         job::in_lanes(&tickets, work, |ending| {
-            let ending = ending.unwrap_or_else(|broke_off| Err(Failure::new(broke_off.to_string())));
+            let ticket = next.next();
+            let ending = ending.unwrap_or_else(|broke_off| Err(tickets::broke_off(ticket, &broke_off)));
             let outcome = outcome(&ending);
+            let is_shown = console.shows(outcome);
             let words = match form {
                 Form::Whole => ending.as_ref().map_or(String::new(), |job| in_words(job, console.detail())),
-                Form::Rows => batch::row(&ending, tally.tickets == 0),
+                Form::Rows => batch::row(&ending, !has_head),
             };
+            has_head |= is_shown;
             telling.one(&ending, outcome, &words);
+            if let Ok(job) = &ending
+                && !is_shown
+            {
+                // What is lost is told to whoever asked for little.
+                job.notes().iter().for_each(|note| console.aside(note.trim_start()));
+            }
             tally.add(&ending);
         });
         let gravest = telling.end();

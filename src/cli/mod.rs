@@ -91,7 +91,7 @@ Examples:
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
   sustent desk ticket.toml                 the same drawing, its values to be changed
   sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
-  sustent prove jobs/*/*-L-top-*.ngc --ticket ticket.toml --side left
+  sustent prove jobs/PATROL-07-r2/*-L-top-*.ngc --ticket ticket.toml --side left
   sustent inspect ticket.toml --side left --readings left.csv
   sustent compare ticket-r1.toml ticket.toml --out change.html
   sustent profiles materials eva-firm      every number and where it comes from
@@ -135,7 +135,7 @@ enum Verb {
     /// Carve programs from their own text and judge what they leave
     #[command(after_help = prove::HELP)]
     Prove(prove::Prove),
-    /// Judge a made piece by gauge readings, value by value
+    /// Judge a made piece by gauge readings or a scan, value by value
     #[command(after_help = inspect::HELP)]
     Inspect(inspect::Inspect),
     /// Show what many inspected pieces have in common, and what would explain it
@@ -144,7 +144,7 @@ enum Verb {
     /// Show what two tickets or revisions differ in, with a map of the difference
     #[command(after_help = compare::HELP)]
     Compare(compare::Compare),
-    /// Show materials, blanks, cutters, machines, starting supports and tolerances
+    /// Show materials, blanks, cutters, machines, tolerances, loads and rules
     #[command(after_help = profiles::HELP)]
     Profiles(profiles::Profiles),
     /// Show what a folder keeps, by code: tickets, jobs, inspections

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::apart::keep_apart;
 use super::failure::Failure;
 use super::intake::{IntakeVerb, OpenQuestions};
 use super::output::Console;
@@ -73,9 +74,7 @@ impl New {
 
     fn asked(&self, out: &Path, shelf: &Shelf, console: &Console) -> Result<Outcome, Failure> {
         let measures = self.measures_out.clone().unwrap_or_else(|| beside(out));
-        if out == measures {
-            return Err(Failure::of(out, "ticket and measures need a file each"));
-        }
+        keep_apart(&[], &[("the ticket", Some(out)), ("the measures", Some(&measures))])?;
         // Told before thirty questions and not after.
         for path in [out, measures.as_path()] {
             over::nothing(path)?;
@@ -88,6 +87,8 @@ impl New {
         if !answers.has_a_foot() {
             return Err(Failure::new("no foot was measured (left.length.standing, right.length.standing)".into()));
         }
+        // Somebody may have written there meanwhile; thirty answers are not lost for that.
+        let measures = untaken(measures)?;
         folder::write_file(&measures, answers.text().as_bytes())?;
         console.aside(&format!("measures: {}", measures.display()));
         let next = format!(
@@ -102,6 +103,19 @@ impl New {
         }
         Ok(outcome)
     }
+}
+
+/// This file, or the next by number where one lies there.
+fn untaken(path: PathBuf) -> Result<PathBuf, Failure> {
+    let named = |k: u32| {
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        path.with_file_name(format!("{stem}-{k}.toml"))
+    };
+    let free = |path: &PathBuf| over::nothing(path).is_ok();
+    if free(&path) {
+        return Ok(path);
+    }
+    (2..100).map(named).find(free).map_or_else(|| over::nothing(&path).map(|()| path.clone()), Ok)
 }
 
 /// The measures' file beside a ticket.
@@ -185,7 +199,10 @@ fn answered(
     loop {
         let kept = answers.answer(question).map_or(String::new(), |answer| format!(" (Enter: {answer})"));
         console.ask(&format!("{}{kept}: ", question.asks));
-        let answer = line(lines)?;
+        let Some(answer) = line(lines)? else {
+            console.aside(&format!("  one line of plain text, at most {LONGEST_LINE} characters"));
+            continue;
+        };
         match answer.trim() {
             "?" => console.aside(&format!("  it moves: {}", question.moves)),
             "<" => return Ok(Step::Back),
@@ -200,15 +217,19 @@ fn answered(
     }
 }
 
-/// One line from the terminal.
-fn line(lines: &mut impl BufRead) -> Result<String, Failure> {
-    let mut line = String::new();
-    let read = lines.take(LONGEST_LINE).read_line(&mut line);
-    match read {
-        Ok(0) => Err(Failure::new("the answers ended before the questions; nothing was written".into())),
-        Ok(_) => Ok(line),
-        Err(error) => Err(Failure::new(format!("standard input: {error}; nothing was written"))),
+/// One line from the terminal; `None` for one that is too long or no text.
+fn line(lines: &mut impl BufRead) -> Result<Option<String>, Failure> {
+    let fault = |error| Failure::new(format!("standard input: {error}; nothing was written"));
+    let mut line = vec![];
+    let read = lines.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut line).map_err(fault)?;
+    if read == 0 {
+        return Err(Failure::new("the answers ended before the questions; nothing was written".into()));
     }
+    if read as u64 == LONGEST_LINE && !line.ends_with(b"\n") {
+        lines.skip_until(b'\n').map_err(fault)?;
+        return Ok(None);
+    }
+    Ok(String::from_utf8(line).ok())
 }
 
 /// Lines of `key = answer`, in any order.
@@ -218,7 +239,7 @@ fn all_at_once(shelf: &Shelf) -> Result<Answers, Failure> {
     read.map_err(|error| Failure::new(format!("standard input: {error}")))?;
     let all = questions();
     let mut given: Vec<(usize, &Question, &str)> = vec![];
-    for (k, line) in text.lines().enumerate() {
+    for (k, line) in text.trim_start_matches('\u{feff}').lines().enumerate() {
         let line = line.trim();
         if line.is_empty() || line.starts_with('#') {
             continue;
@@ -236,7 +257,8 @@ fn all_at_once(shelf: &Shelf) -> Result<Answers, Failure> {
         }
         given.push((k, question, answer.trim().trim_matches('"')));
     }
-    if let Some(missing) = all.iter().find(|q| q.needed && !given.iter().any(|(_, own, _)| own.key == q.key)) {
+    let is_answered = |q: &Question| given.iter().any(|(_, own, answer)| own.key == q.key && !answer.is_empty());
+    if let Some(missing) = all.iter().find(|q| q.needed && !is_answered(q)) {
         return Err(Failure::new(format!("standard input: {} is needed; add {} = ...", missing.key, missing.key)));
     }
     // A foot's length comes first, wherever it stands.

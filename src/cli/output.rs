@@ -62,10 +62,14 @@ impl Console {
 
     /// Tells a person something that is no document; what is good only to those who want to hear of it.
     pub(super) fn remark(&self, outcome: Outcome, words: &str) {
-        let wanted = outcome != Outcome::Good || self.detail > Detail::Little;
-        if self.form == Form::Words && wanted && !words.is_empty() {
+        if self.form == Form::Words && self.shows(outcome) && !words.is_empty() {
             self.raw(format!("{words}\n").as_bytes());
         }
+    }
+
+    /// Whether a person wants to hear of what came out so.
+    pub(super) fn shows(&self, outcome: Outcome) -> bool {
+        outcome != Outcome::Good || self.detail > Detail::Little
     }
 
     /// Tells what was asked for: its words to a person, or the document to a script.
@@ -199,8 +203,9 @@ fn pretty(document: &impl Serialize) -> String {
     serde_json::to_string_pretty(document).unwrap_or_default()
 }
 
-/// Colours on a terminal, unless NO_COLOR is set and not empty (no-color.org).
+/// Colours on a terminal that has them, unless NO_COLOR is set and not empty (no-color.org).
 fn colour() -> Colour {
     let unwanted = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
-    if unwanted || !std::io::stderr().is_terminal() { Colour::Plain } else { Colour::Ansi }
+    let is_dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    if unwanted || is_dumb || !std::io::stderr().is_terminal() { Colour::Plain } else { Colour::Ansi }
 }

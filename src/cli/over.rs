@@ -13,28 +13,29 @@ use crate::written::{Draft, LONGEST_TEXT};
 
 /// What can be made again from its inputs at any time, and is known by how it begins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Made {
+pub(super) enum Made<'a> {
     /// The page of `preview`.
     Preview,
     /// The page of `compare`.
     Comparison,
-    /// The record of `inspect`.
-    Record,
+    /// The record of `inspect`, of the piece that this says. That of another piece is not made again by the same inputs.
+    Record(&'a str),
     /// The control chart of `drift`.
     Chart,
     /// A page of the manual.
     Manual,
 }
 
-impl Made {
-    /// What it is, and words that only its own beginning has.
-    fn signs(self) -> (&'static str, &'static [&'static str]) {
+impl Made<'_> {
+    /// What it is, how its text begins, and words that only its own beginning has.
+    fn signs(self) -> (String, &'static str, String) {
+        let page = |what: &str, title: &str| (what.to_owned(), "<!doctype html>", format!("{title}</title>"));
         match self {
-            Made::Preview => ("page of `preview`", &["<!doctype html>", " – footbeds to look at</title>"]),
-            Made::Comparison => ("page of `compare`", &["<!doctype html>", " – comparison</title>"]),
-            Made::Record => ("record of `inspect`", &["<!doctype html>", " – inspection record</title>"]),
-            Made::Chart => ("chart of `drift`", &["<svg ", "<title>Made minus asked, "]),
-            Made::Manual => ("page of this manual", &[".TH sustent"]),
+            Made::Preview => page("page of `preview`", " – footbeds to look at"),
+            Made::Comparison => page("page of `compare`", " – comparison"),
+            Made::Record(piece) => page(&format!("record of {piece}"), &format!("<title>{piece} – inspection record")),
+            Made::Chart => ("chart of `drift`".into(), "<svg ", "<title>Made minus asked, ".into()),
+            Made::Manual => ("page of this manual".into(), ".TH sustent", String::new()),
         }
     }
 }
@@ -54,8 +55,8 @@ pub(super) fn made(path: &Path, made: Made) -> Result<(), Failure> {
     let file = File::open(path).map_err(|e| Failure::of_io(path, &e))?;
     file.take(BEGINNING).read_to_end(&mut beginning).map_err(|e| Failure::of_io(path, &e))?;
     let beginning = String::from_utf8_lossy(&beginning);
-    let (what, signs) = made.signs();
-    if signs.iter().all(|sign| beginning.contains(sign)) {
+    let (what, start, words) = made.signs();
+    if beginning.contains(start) && beginning.contains(&words) {
         return Ok(());
     }
     Err(Failure::of(path, format!("this file is there already and is no {what}; {INSTEAD}")))
@@ -67,10 +68,10 @@ pub(super) fn nothing(path: &Path) -> Result<(), Failure> {
 }
 
 /// Refuses where something else lies than this ticket as it was: no ticket, that of another code, a later revision, the
-/// same one with another text, or a history that `text` does not tell. `own` is the ticket that `text` was made from, which
-/// it may replace.
-pub(super) fn ticket(path: &Path, text: &str, own: Option<&Path>) -> Result<(), Failure> {
-    if own.is_some_and(|own| same(own, path)) || is_free(path)? {
+/// same one with another text, or a history that `text` does not tell. `own` is the ticket that `text` was made from, and its
+/// text: it may replace that file, and any with the same text.
+pub(super) fn ticket(path: &Path, text: &str, own: Option<(&Path, &str)>) -> Result<(), Failure> {
+    if own.is_some_and(|(own, _)| same(own, path)) || is_free(path)? {
         return Ok(());
     }
     let there = read_text(path, LONGEST_TEXT).map_err(|failure| failure.and(INSTEAD))?;
@@ -97,9 +98,14 @@ pub(super) fn ticket(path: &Path, text: &str, own: Option<&Path>) -> Result<(), 
     if !history(&there).iter().all(|past| new_history.contains(past)) {
         return refused("this ticket's [[history]] tells of changes that the one to be written does not know of");
     }
-    if revision == new_revision && there != text {
+    let own_revision = own.and_then(|(_, text)| kept::head(text)).and_then(|(_, _, revision)| revision);
+    let is_otherwise = match own {
+        Some((_, own)) if own_revision == Some(revision) => there != own,
+        _ => revision == new_revision && there != text,
+    };
+    if is_otherwise {
         return refused(&format!(
-            "this ticket is revision {revision} too and says otherwise, perhaps by hand; the one to be written would lose that"
+            "this ticket is another revision {revision} of {code}, changed by hand perhaps; the one to be written would lose that"
         ));
     }
     Ok(())
@@ -145,13 +151,24 @@ mod tests {
             (next, OLD.into(), "this ticket is revision 3 already, and revision 2 is not written over it"),
             (OLD, next.replace("cup", "post"), "[[history]] tells of changes"),
             (OLD, "[ticket]\ncode = \"A\"\nrevision = 3\n".into(), "[[history]] tells of changes"),
-            (OLD, OLD.replace("once", "twice"), "this ticket is revision 2 too and says otherwise"),
+            (OLD, OLD.replace("once", "twice"), "this ticket is another revision 2 of A"),
             ("[person]\ncode = \"A\"\n", next.into(), "these are the measures of A"),
             ("a note\n", next.into(), "this is no ticket"),
             ("[make]\n", next.into(), "this is no ticket"),
         ] {
             let told = against(there, &text);
             assert!(told.contains(said) && told.contains(INSTEAD), "{there}: {told}");
+        }
+    }
+
+    #[test]
+    fn the_next_revision_takes_the_place_of_the_one_that_it_comes_from() {
+        let folder = tempfile::tempdir().unwrap();
+        let (path, own) = (folder.path().join("there.toml"), folder.path().join("own.toml"));
+        let next = OLD.replace("revision = 2", "revision = 3");
+        for (there, may) in [(OLD.to_owned(), true), (OLD.replace("once", "twice"), false)] {
+            fs::write(&path, there).unwrap();
+            assert_eq!(ticket(&path, &next, Some((&own, OLD))).is_ok(), may);
         }
     }
 
@@ -171,5 +188,9 @@ mod tests {
             assert_eq!(nothing(&path).is_ok(), text.is_empty());
         }
         assert!(made(folder.path(), Made::Preview).is_err());
+        fs::write(&path, "<!doctype html>\n<title>A revision 1 L – inspection record</title>").unwrap();
+        for (piece, may) in [("A revision 1 L", true), ("A revision 1 R", false), ("B revision 1 L", false)] {
+            assert_eq!(made(&path, Made::Record(piece)).is_ok(), may, "{piece}");
+        }
     }
 }

@@ -9,7 +9,7 @@ use super::Outcome;
 use super::failure::Failure;
 use super::output::Console;
 use super::tickets::{read_text, toml_files};
-use super::words::wrapped;
+use super::words::{listed, wrapped};
 use crate::profile::{Card, CardLine, Kind, Shelf};
 
 /// What `--help` adds.
@@ -74,6 +74,12 @@ pub(super) fn shelf(folder: Option<&Path>) -> Result<Shelf, Failure> {
             let text = read_text(&path, LONGEST_PROFILE)?;
             files.push((kind, path.display().to_string(), text));
         }
+    }
+    if files.is_empty() {
+        let kinds: Vec<String> = Kind::ALL.iter().map(|kind| kind.folder().to_owned()).collect();
+        let told =
+            format!("there is no profile here; profiles are .toml files in folders named {}", listed(&kinds, "and"));
+        return Err(Failure::of(folder, told));
     }
     shelf.with_files(files).map_err(|problems| Failure::of_problems(folder, problems))
 }

@@ -46,12 +46,16 @@ impl Records {
     pub(super) fn run(&self, console: &Console) -> Outcome {
         match self.kept() {
             Err(failure) => console.fail(&failure),
-            Ok(Found { kept, unread }) => {
+            Ok(Found { kept, unread, .. }) => {
                 unread.iter().for_each(|failure| console.aside(&format!("not looked at: {failure}")));
                 let codes: Vec<OfCode> =
                     kept.chunk_by(|a, b| a.code == b.code).map(|kept| OfCode { code: &kept[0].code, kept }).collect();
-                let outcome = if codes.is_empty() { Outcome::NotGood } else { Outcome::Good };
-                console.tell(&codes, || in_words(&codes));
+                let outcome = match (codes.is_empty(), unread.is_empty()) {
+                    (false, _) => Outcome::Good,
+                    (true, true) => Outcome::NotGood,
+                    (true, false) => Outcome::CouldNot,
+                };
+                console.tell(&codes, || in_words(&codes, self.code.is_some()));
                 outcome
             }
         }
@@ -71,9 +75,10 @@ impl Records {
     }
 }
 
-fn in_words(codes: &[OfCode]) -> String {
+fn in_words(codes: &[OfCode], one_was_asked: bool) -> String {
     if codes.is_empty() {
-        return "nothing is kept here of such a code".into();
+        let of = if one_was_asked { " of such a code" } else { "; --in names another folder" };
+        return format!("nothing is kept here{of}");
     }
     let mut lines = vec![];
     for of_code in codes {

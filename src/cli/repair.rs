@@ -52,7 +52,7 @@ pub(super) fn write(
     if !after.pass {
         return Ok(Repaired::not("the changed ticket is stopped by something that these values do not move"));
     }
-    over::ticket(out, &text, None)?;
+    over::ticket(out, &text, Some((&loaded.path, &loaded.text)))?;
     folder::write_file(out, text.as_bytes())?;
     let (file, revision) = (out.display().to_string(), repaired.revision);
     let words = format!("{file} is revision {revision} with these changes, and passes; the ticket itself is as it was");

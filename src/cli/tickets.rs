@@ -8,6 +8,7 @@ use super::failure::Failure;
 use super::kept::{self, Kind};
 use super::output::Console;
 use crate::frame::Side;
+use crate::job::BrokeOff;
 use crate::profile::Shelf;
 use crate::ticket::{self, FootOrder, Ticket};
 
@@ -37,6 +38,14 @@ impl Loaded {
 /// order of their names, without pages of measures that lie beside their tickets. What cannot be read stops only itself.
 pub(super) fn load_all(arguments: &[PathBuf], shelf: &Shelf, console: &Console) -> Vec<Result<Loaded, Failure>> {
     arguments.iter().flat_map(|path| files(path, console)).map(|path| load(&path?, shelf)).collect()
+}
+
+/// What is said of a ticket at whose work the program broke off.
+pub(super) fn broke_off(ticket: Option<&Result<Loaded, Failure>>, why: &BrokeOff) -> Failure {
+    match ticket {
+        Some(Ok(loaded)) => Failure::of(&loaded.path, why),
+        _ => Failure::new(why.to_string()),
+    }
 }
 
 /// Reads one ticket.
@@ -109,7 +118,11 @@ pub(super) fn toml_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     let mut found = vec![];
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
-        if path.extension().is_some_and(|e| e == "toml") {
+        // What is hidden is not meant: a copy that some system keeps, or what a run that broke off has left.
+        if path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.')) {
+            continue;
+        }
+        if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) {
             found.push(path);
         }
     }
@@ -128,16 +141,19 @@ fn files(argument: &Path, console: &Console) -> Vec<Result<PathBuf, Failure>> {
         }
         Ok(found) => found,
     };
+    let is_plain = |path: &PathBuf| !fs::metadata(path).is_ok_and(|there| !there.is_file() && !there.is_dir());
+    let (found, odd): (Vec<PathBuf>, Vec<PathBuf>) = found.into_iter().partition(is_plain);
     let is_measured = |path: &PathBuf| read_ticket(path).is_ok_and(|text| measured(&text).is_some());
     let (measures, tickets): (Vec<PathBuf>, Vec<PathBuf>) = found.into_iter().partition(is_measured);
-    if tickets.is_empty() {
+    if tickets.is_empty() && odd.is_empty() {
         let only = "there are only measures in this folder, and no ticket; `sustent intake` makes one of them";
         return vec![Err(Failure::of(argument, only))];
     }
     for path in measures {
         console.aside(&format!("passed over: {}: these are measures", path.display()));
     }
-    tickets.into_iter().map(Ok).collect()
+    let odd = odd.into_iter().map(|path| Err(Failure::of(&path, "this is no plain file")));
+    tickets.into_iter().map(Ok).chain(odd).collect()
 }
 
 /// A file that a ticket names: beside the ticket or below, nowhere else.
@@ -146,9 +162,9 @@ pub(super) fn beside(folder: &Path, companion: &str) -> Result<String, String> {
     if !path.components().all(|part| matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err("it must lie beside the ticket or in a folder there".into());
     }
-    let bytes = fs::metadata(folder.join(path)).map_err(|e| e.to_string())?.len();
-    if bytes > LONGEST_COMPANION as u64 {
-        return Err(format!("it has {bytes} bytes; at most {LONGEST_COMPANION} are read"));
-    }
-    fs::read_to_string(folder.join(path)).map_err(|e| e.to_string())
+    let path = folder.join(path);
+    read_text(&path, LONGEST_COMPANION).map_err(|failure| {
+        let told = failure.to_string();
+        told.strip_prefix(&format!("{}: ", path.display())).unwrap_or(&told).to_owned()
+    })
 }

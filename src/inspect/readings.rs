@@ -152,6 +152,11 @@ impl Table<'_> {
                 self.wrong(head, name, format!("there is no column `{name}`"), nearest(name, &COLUMNS));
             }
         }
+        for (k, name) in head.iter().enumerate().filter(|(_, name)| !name.is_empty()) {
+            if head.iter().take(k).any(|before| before == name) {
+                self.wrong(head, name, format!("the column `{name}` is there twice"), "take one of them out");
+            }
+        }
         for needed in ["value", "reading"] {
             if !columns.contains(&Some(needed)) {
                 self.wrong(head, "", format!("the column `{needed}` is missing"), "the first line names the columns");
@@ -361,6 +366,7 @@ mod tests {
         ] {
             assert!(told.contains(expected), "{expected}\n{told}");
         }
+        assert!(wrong("value,reading,reading\nlength,270,280\n").contains("`reading` is there twice"));
     }
 
     #[test]

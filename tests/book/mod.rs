@@ -199,7 +199,7 @@ fn run(folder: &Path, command: &str) -> (i32, String) {
         .stdin(Stdio::null())
         .output()
         .expect("a shell");
-    (done.status.code().unwrap_or(-1), String::from_utf8_lossy(&done.stdout).into_owned())
+    (done.status.code().unwrap_or(255), String::from_utf8_lossy(&done.stdout).into_owned())
 }
 
 /// Why the told lines are not the printed ones, with `...` standing for any; `None` when they are.

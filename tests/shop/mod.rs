@@ -116,7 +116,7 @@ pub struct Ran {
 pub fn ran(command: &mut Command) -> Ran {
     let Output { status, stdout, stderr } = command.output().unwrap();
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    let ran = Ran { code: status.code().unwrap_or(-1), out: text(stdout), err: text(stderr) };
+    let ran = Ran { code: status.code().unwrap_or(255), out: text(stdout), err: text(stderr) };
     assert!(!ran.err.contains("panicked"), "{}", ran.err);
     ran
 }
