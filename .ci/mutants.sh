@@ -10,12 +10,14 @@ cd "$(dirname "$0")/.."
 export CARGO_TARGET_DIR=$PWD/target/mutants/target
 command -v cargo-mutants > /dev/null || cargo install cargo-mutants --locked
 
-# The rooms it takes, the files that are changed, the tests that must notice.
+# The rooms it takes, the files that are changed, the tests that must notice, and how well it is compiled: where the tests
+# are quick, the compiler is what takes the time.
 group() {
+    opt=0
     local low="frame grid kernel" ground="frame value grid sheet regress curve kernel written foot profile ticket footbed"
     case $1 in
-        kernel) rooms=$low files=(-f 'src/kernel/**') tests="kernel::" ;;
-        gauge) rooms="$ground gauge" files=(-f 'src/gauge/**') tests="gauge::" ;;
+        kernel) rooms=$low files=(-f 'src/kernel/**') tests="kernel::" opt=1 ;;
+        gauge) rooms="$ground gauge" files=(-f 'src/gauge/**') tests="gauge::" opt=1 ;;
         reader) rooms="$ground gauge path nc" files=(-f src/nc/read.rs -f 'src/nc/read/**') tests="nc::" ;;
         verdict) rooms="$ground register mesh gauge path nc inspect" files=(-f src/inspect/verdict.rs -f src/inspect/estimate.rs) tests="inspect::" ;;
         *) echo "no group '$1'; there are: kernel gauge reader verdict" >&2; exit 2 ;;
@@ -36,7 +38,7 @@ house() { # FOLDER
     done
     {
         sed -n '/^\[package\]/,/^exclude/p; /^\[dependencies\]/,/^\[\[bench/p' Cargo.toml | sed '/^\[\[bench/d; /^readme/d; /^exclude/d'
-        printf '\n[profile.dev]\nopt-level = 1\ndebug = false\n[profile.dev.package."*"]\nopt-level = 1\ndebug = false\n[workspace]\n'
+        printf '\n[profile.dev]\nopt-level = %d\ndebug = false\n[profile.dev.package."*"]\nopt-level = 1\ndebug = false\n[workspace]\n' "$opt"
     } >"$1/Cargo.toml"
     cp Cargo.lock "$1/"
 }
@@ -46,7 +48,7 @@ run() { # GROUP [ARGUMENT...]
     local home=target/mutants/$1
     shift
     house "$home"
-    (cd "$home" && cargo mutants --in-place --timeout 60 --output found --colors never "${files[@]}" "$@" -- --lib "$tests") || true
+    (cd "$home" && cargo mutants --in-place --cargo-arg=--lib --timeout 60 --output found --colors never "${files[@]}" "$@" -- "$tests") || true
 }
 
 if [ $# -gt 0 ]; then run "$@"; else for name in kernel gauge reader verdict; do run "$name"; done; fi
