@@ -182,6 +182,18 @@ fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
     #[cfg(unix)]
     std::os::unix::fs::symlink(".", shop.path("jobs/PATROL-01-r2/again")).unwrap();
 
+    // A note of another system, and one at the end of what is too long to be read at once.
+    let utf16: Vec<u8> = "\u{feff}PATROL-01 hurts".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    shop.write("wide.txt", utf16);
+    let mut long = fs::File::create(shop.path("long.bin")).unwrap();
+    long.set_len(65 << 20).unwrap();
+    std::io::Seek::seek(&mut long, std::io::SeekFrom::End(0)).unwrap();
+    long.write_all(b" PATROL-01").unwrap();
+    // A report that strayed into a folder of other things makes no job of that.
+    fs::copy(shop.path("jobs/PATROL-01-r2/job.json"), shop.path("jobs/job.json")).unwrap();
+    let inside = of("archive", &shop, &["--out", shop.path("jobs/PATROL-01-r2/PATROL-01.zip").to_str().unwrap()]);
+    assert!(inside.code == 2 && inside.err.contains("the folder of a job"), "{}", inside.err);
+
     let archive = shop.path("PATROL-01.zip");
     let archived = of("archive", &shop, &["--out", archive.to_str().unwrap()]);
     assert_eq!(archived.code, 0, "{}", archived.err);
@@ -196,11 +208,14 @@ fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
     assert!(!left.iter().any(|name| name == "print.svg" || name.contains("sustent-")), "{left:?}");
     assert!(left.iter().any(|name| name == "jobs/PATROL-01-r2/other.toml"), "{left:?}");
     let stays = gone.out.split_once("stays, and names").unwrap().1;
-    assert!(stays.contains("jobs/PATROL-01-r2"), "{}", gone.out);
+    for name in ["jobs/PATROL-01-r2", "wide.txt", "long.bin"] {
+        assert!(stays.contains(name), "{name} is not in {}", gone.out);
+    }
 
     fs::remove_file(shop.path("jobs/PATROL-01-r2/other.toml")).unwrap();
     of("forget", &shop, &["--yes"]);
     assert!(!shop.path("jobs/PATROL-01-r2").exists());
+    assert!(shop.path("jobs/job.json").exists());
     let inside = ran(sustent(["records", "--in"]).arg(shop.path("jobs")));
     assert_eq!(inside.code, 1, "{}", inside.out);
 }

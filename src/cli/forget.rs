@@ -96,9 +96,8 @@ fn goes(kept: &Kept, others: &[&Kept]) -> bool {
         Kind::Drawing => others.iter().all(|other| other.file != kept.file),
         // A folder of another name is not as it was milled: it may hold what came from elsewhere.
         Kind::Job => {
-            let name = kept.revision.map(|revision| format!("{}-r{revision}", kept.code));
-            let is_as_milled = name.is_some_and(|name| kept.file.file_name().is_some_and(|own| *own == *name));
-            is_as_milled && others.iter().all(|other| !other.file.starts_with(&kept.file))
+            kept::is_as_milled(&kept.file, &kept.code, kept.revision)
+                && others.iter().all(|other| !other.file.starts_with(&kept.file))
         }
         Kind::Measures | Kind::Ticket | Kind::Log => true,
     }

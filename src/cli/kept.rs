@@ -281,12 +281,20 @@ impl Search<'_> {
     }
 }
 
-/// Code and revision of the job whose folder this is.
+/// Code and revision of the job whose folder this is: it has the job's name, or files of it lie beside the report.
 fn job(folder: &Path) -> Option<(String, Option<i64>)> {
     let bytes = read_bytes(&folder.join(REPORT), LONGEST_REPORT).ok()?;
     let report: serde_json::Value = serde_json::from_slice(&bytes).ok()?;
+    let (code, revision) = (report["ticket"].as_str()?.to_owned(), report["revision"].as_i64());
+    let beside = || folder::own_names(folder).iter().any(|name| name != REPORT && folder.join(name).is_file());
     let ours = report["program"] == env!("CARGO_PKG_NAME");
-    ours.then_some((report["ticket"].as_str()?.to_owned(), report["revision"].as_i64()))
+    (ours && (is_as_milled(folder, &code, revision) || beside())).then_some((code, revision))
+}
+
+/// Whether a folder has the name that `mill` gave it.
+pub(super) fn is_as_milled(folder: &Path, code: &str, revision: Option<i64>) -> bool {
+    let name = revision.map(|revision| format!("{code}-r{revision}"));
+    name.is_some_and(|name| folder.file_name().is_some_and(|own| *own == *name))
 }
 
 /// A text as UTF-8 or, where it begins so, as UTF-16; what cannot be read of it does not matter here.

@@ -76,7 +76,9 @@ mod tests {
     #[test]
     fn agreement_by_chance_earns_nothing_and_a_coarse_step_stays() {
         assert_eq!(estimate(&[], 0.0, 0.1), None);
-        assert_abs_diff_eq!(estimate(&[3.0], 0.0, 0.1).unwrap().standard_uncertainty, 0.1);
+        let single = estimate(&[3.0], 0.0, 0.1).unwrap();
+        assert_abs_diff_eq!(single.standard_uncertainty, 0.1);
+        assert_eq!(single.spread, None);
         assert_abs_diff_eq!(estimate(&[3.0, 3.0], 0.0, 0.1).unwrap().standard_uncertainty, 0.1 / 2f64.sqrt());
         let coarse = estimate(&[3.0; 100], 1.0, 0.1).unwrap();
         assert_abs_diff_eq!(coarse.standard_uncertainty, (0.0001 + 1.0 / 12.0f64).sqrt(), epsilon = 1e-12);
@@ -109,5 +111,6 @@ mod tests {
         assert!(expanded(n) <= 0.12 && expanded(n - 1) > 0.12);
         assert_eq!(readings_needed(0.1, 1.0, 0.1), None);
         assert_eq!(readings_needed(0.1, 0.0, 0.001), None);
+        assert_eq!(readings_needed(0.0, 0.0, 0.0), None, "nothing is known to nothing");
     }
 }

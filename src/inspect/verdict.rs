@@ -75,6 +75,15 @@ mod tests {
         assert_eq!(verdict(open, 9.0, 0.0), Verdict::Rework);
     }
 
+    /// The word that is printed is the one that the records hold.
+    #[test]
+    fn a_verdict_has_one_word() {
+        for verdict in [Verdict::Accept, Verdict::Borderline, Verdict::Rework, Verdict::Reject] {
+            assert_eq!(serde_json::to_value(verdict).unwrap(), verdict.word());
+        }
+        assert_eq!(Verdict::Rework.word(), "rework");
+    }
+
     #[test]
     fn what_the_gauge_cannot_tell_is_borderline() {
         assert_eq!(verdict(BAND, 0.8, 0.3), Verdict::Borderline);

@@ -542,6 +542,7 @@ mod tests {
         assert_eq!(refused(&with("X20 F2000", "X20 F-5")), [(12, Reason::FeedNotPositive { number: -5.0 })]);
         assert_eq!(refused(&with("G0 Z30", "Z30")), [(6, Reason::NoMotion)]);
         assert_eq!(refused(&with("Z21", "G80\nZ21")), [(11, Reason::NoMotion)]);
+        assert_eq!(refused(&with("Z21", "G80\nZ21\nZ22")), [(11, Reason::NoMotion)], "told once");
         assert_eq!(refused(&with("M3 S14000", "M3")), [(7, Reason::NoSpeed)]);
         assert_eq!(refused(&with("M3 S14000", "M3 S-1")), [(7, Reason::NoSpeed)]);
         assert_eq!(refused(&with("X20 F2000", "X20 S9")), [(12, Reason::StraySpeed { number: 9.0 })]);
@@ -568,6 +569,8 @@ mod tests {
         assert_eq!(refused(&with("G0 Z30", "G1 Z30 F500")), [(6, Reason::FirstLift), (9, Reason::FirstOver)][..1]);
         assert_eq!(refused(&with("G0 X10 Y-5", "G0 X10"))[0], (9, Reason::FirstOver));
         assert_eq!(refused(&with("G0 X10 Y-5", "G0 X10 Y-5 Z20")), [(9, Reason::FirstOver)]);
+        let twice = read(with("G0 Z30", "G0 Z30\nG0 Z40").as_bytes(), &strict()).unwrap();
+        assert_eq!((twice.opening, twice.travels[1].to.z), (3, 40.0));
     }
 
     #[test]
@@ -599,7 +602,16 @@ mod tests {
             let other = refused(&with("G4 P2", &format!("G4 P{}", 1000.0 * seconds)));
             assert!(matches!(other[0], (8, Reason::DwellUnit { .. })), "{other:?}");
         }
-        assert!(read(with("G4 P2", "G4 P0").as_bytes(), &in_ms).is_ok());
+        // The bounds themselves are taken.
+        for (words, limits) in [
+            ("G4 P0", &in_ms),
+            ("G4 P200", &in_ms),
+            ("G4 P120000", &in_ms),
+            ("G4 P0.1", &strict()),
+            ("G4 P120", &strict()),
+        ] {
+            assert!(read(with("G4 P2", words).as_bytes(), limits).is_ok(), "{words}");
+        }
     }
 
     #[test]
@@ -611,6 +623,10 @@ mod tests {
         assert_eq!(refused(&SAMPLE.replace("M2\n", "M30\n")), [(16, Reason::WrongEnd { found: 30.0, wanted: 2 })]);
         let long = with("Z21", &format!("Z21 ({})", "A".repeat(65)));
         assert_eq!(refused(&long), [(10, Reason::LineTooLong { length: 71, limit: 70 })]);
+        // What is longer than the standard's lines is not taken apart.
+        let of_length = |length: usize| with("Z21", &format!("Z21 Q1 ({})", "A".repeat(length - 9)));
+        assert_eq!(refused(&of_length(LONGEST_LINE)).len(), 2);
+        assert_eq!(refused(&of_length(LONGEST_LINE + 1)).len(), 1);
         assert_eq!(refused(""), [(1, Reason::NoEnd { wanted: 2 })]);
         assert_eq!(refused("M2\n"), [(1, Reason::NothingMoves)]);
         assert_eq!(

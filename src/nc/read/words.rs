@@ -107,6 +107,16 @@ mod tests {
         split(line).unwrap().words.iter().map(|w| (w.letter, w.number)).collect()
     }
 
+    #[test]
+    fn a_number_is_digits_with_one_point() {
+        for text in ["", ".", "+", "+-5", "1.2.3", "1e5", "1.e5", "1e5.", "inf"] {
+            assert_eq!(real(text), None, "{text}");
+        }
+        assert_eq!([real("-.5"), real("+5."), real("007")], [Some(-0.5), Some(5.0), Some(7.0)]);
+        let long = "1".repeat(LONGEST_NUMBER);
+        assert!(real(&long).is_some() && real(&format!("{long}1")).is_none());
+    }
+
     /// The standard's own example: `g0x +0. 12 34y 7` means `g0 x+0.1234 y7` (NIST IR 6556,
     /// section 3.3 [from memory]).
     #[test]
