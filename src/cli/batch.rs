@@ -1,5 +1,7 @@
 //! What a person reads of many jobs: a row each, what stopped those that did not pass, and the sum.
 
+use std::path::Path;
+
 use super::failure::Failure;
 use super::mill::Milled;
 use super::words::{self, wrapped};
@@ -26,7 +28,7 @@ pub(super) fn row(ending: &Result<Milled, Failure>, first: bool) -> String {
             }
         }
         Err(failure) => {
-            let file = shortened(failure.file().unwrap_or("-"));
+            let file = shortened(&words::shown(Path::new(failure.file().unwrap_or("-"))));
             lines.push(format!("{file:<34}{:>4}  {:<9}{:>6}  -", "-", "not done", "-"));
         }
     }

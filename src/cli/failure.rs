@@ -6,6 +6,7 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use super::words::shown;
 use crate::nc::Refusals;
 use crate::ticket::{Colour, Problem, Problems};
 
@@ -49,7 +50,7 @@ impl Failure {
     pub(super) fn of(path: &Path, error: impl Display) -> Failure {
         let file = path.display().to_string();
         Failure {
-            error: format!("{file}: {error}"),
+            error: format!("{}: {error}", shown(path)),
             file: Some(file),
             problems: vec![],
             probable_other_side: None,
@@ -89,7 +90,7 @@ impl Failure {
     pub(super) fn at(path: &Path, line: usize, column: usize, message: &str, help: &str) -> Failure {
         let file = path.display().to_string();
         let spot = Spot { line: Some(line), column: Some(column), message: message.into(), help: help.into() };
-        let error = format!("{file}:{line}:{column}: {message}: {help}");
+        let error = format!("{}:{line}:{column}: {message}: {help}", shown(path));
         Failure { file: Some(file), error, problems: vec![spot], probable_other_side: None, quoted: None }
     }
 
@@ -120,7 +121,7 @@ impl Failure {
                 help: String::new(),
             })
             .collect();
-        let lines: Vec<String> = problems.iter().map(|spot| spot.in_words(&file)).collect();
+        let lines: Vec<String> = problems.iter().map(|spot| spot.in_words(&shown(path))).collect();
         Failure { file: Some(file), error: lines.join("\n"), problems, probable_other_side: None, quoted: None }
     }
 

@@ -8,7 +8,7 @@ use super::Outcome;
 use super::failure::Failure;
 use super::kept::{self, Found, Kept, Kind};
 use super::output::Console;
-use super::words::listed;
+use super::words::{listed, shown};
 use crate::written::suggest;
 
 /// What `--help` adds.
@@ -96,7 +96,7 @@ pub(super) fn line(kept: &Kept) -> String {
         (_, Some(revision), _) => format!("r{revision}"),
         _ => String::new(),
     };
-    format!("  {:<12}{which:<10}{}", kept.kind.words(), kept.file.display())
+    format!("  {:<12}{which:<10}{}", kept.kind.words(), shown(&kept.file))
 }
 
 /// All that is kept of just this code; at least one thing.

@@ -7,6 +7,7 @@ use std::path::{Component, Path, PathBuf};
 use super::failure::Failure;
 use super::kept::{self, Kind};
 use super::output::Console;
+use super::words::shown;
 use crate::frame::Side;
 use crate::job::BrokeOff;
 use crate::profile::Shelf;
@@ -58,7 +59,7 @@ pub(super) fn load(path: &Path, shelf: &Shelf) -> Result<Loaded, Failure> {
 /// The ticket that a text is when it stands at `path`, with what it names beside it.
 pub(super) fn read(path: &Path, text: &str, shelf: &Shelf) -> Result<Ticket, Failure> {
     let folder = path.parent().unwrap_or(Path::new("."));
-    let name = path.display().to_string();
+    let name = shown(path);
     ticket::read(text, &name, shelf, &|companion| beside(folder, companion)).map_err(|problems| match measured(text) {
         Some(code) => {
             Failure::of(path, format!("these are the measures of {code}: `sustent intake` makes a ticket of them"))
@@ -165,6 +166,6 @@ pub(super) fn beside(folder: &Path, companion: &str) -> Result<String, String> {
     let path = folder.join(path);
     read_text(&path, LONGEST_COMPANION).map_err(|failure| {
         let told = failure.to_string();
-        told.strip_prefix(&format!("{}: ", path.display())).unwrap_or(&told).to_owned()
+        told.strip_prefix(&format!("{}: ", shown(&path))).unwrap_or(&told).to_owned()
     })
 }

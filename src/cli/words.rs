@@ -1,5 +1,7 @@
 //! Words for a terminal of 80 columns.
 
+use std::path::Path;
+
 use crate::carve::Violation;
 use crate::frame::Side;
 use crate::limits::Finding;
@@ -120,6 +122,11 @@ pub(super) fn hundredths(x: Option<f64>) -> String {
 /// Rounded to what a ticket is written in at its finest, without trailing zeros.
 pub(super) fn thousandths(x: f64) -> f64 {
     (1000.0 * x).round() / 1000.0 + 0.0
+}
+
+/// A path for a person to read: what would steer a terminal stands as a question mark.
+pub(super) fn shown(path: &Path) -> String {
+    path.display().to_string().chars().map(|c| if c.is_control() { '?' } else { c }).collect()
 }
 
 /// "a, b and c".
