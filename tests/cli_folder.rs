@@ -48,7 +48,7 @@ fn a_killed_run_never_leaves_half_a_job() {
         if anywhere {
             sleep(Duration::from_millis(dice.throw(whole_run_ms + 100)));
         } else {
-            while child.try_wait().unwrap().is_none() && leftovers(&out).is_empty() {
+            while child.try_wait().unwrap().is_none() && !leftovers(&out).iter().any(|leftover| leftover.is_dir()) {
                 sleep(Duration::from_micros(200));
             }
             sleep(Duration::from_micros(dice.throw(15_000)));
@@ -62,7 +62,7 @@ fn a_killed_run_never_leaves_half_a_job() {
         assert!(checksums.contains(&ticket));
     }
     println!("{in_the_middle} of the aimed kills fell while files were being written");
-    assert!(in_the_middle > 0, "no kill fell where it was aimed");
+    assert!(in_the_middle > 0 || kills(20) < 20, "no kill fell where it was aimed");
     assert_eq!(ran(&mut mill(&new, &out)).code, 0);
     assert_eq!(all_names(&out), [JOB], "the next run sweeps what the killed ones left");
     assert_eq!(assert_whole(&out.join(JOB))["ticket_sha256"], checksums[1]);
@@ -75,7 +75,7 @@ fn leftovers(out: &Path) -> Vec<PathBuf> {
 
 fn remove_leftovers(out: &Path) {
     for leftover in leftovers(out) {
-        fs::remove_dir_all(leftover).unwrap();
+        fs::remove_dir_all(&leftover).or_else(|_| fs::remove_file(&leftover)).unwrap();
     }
 }
 
@@ -221,13 +221,18 @@ fn what_becomes_of_an_earlier_job_is_told() {
     assert!(first.code == 0 && !first.out.contains("replaced"), "{}", first.out);
     let again = ran(&mut mill(&ticket, &out));
     assert!(again.code == 0 && !again.out.contains("replaced"), "{}", again.out);
+    let edited = out.join(JOB).join("PATROL-07-r2-R-frame.ngc");
+    let text = fs::read_to_string(&edited).unwrap();
+    fs::write(&edited, format!("{text}\n")).unwrap();
     let left = ran(mill(&ticket, &out).args(["--side", "left"]));
     let told = left.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        told.contains("note: the earlier job of this ticket is replaced; 8 of its files are gone, among"),
+        told.contains("note: the earlier job of this ticket is replaced; 7 of its files are gone, among"),
         "{told}"
     );
     assert!(told.contains("PATROL-07-r2-R-top-2-finish.ngc"), "{told}");
+    assert!(told.contains("no part of the job: PATROL-07-r2-R-frame.ngc") && edited.exists(), "{told}");
+    fs::remove_file(edited).unwrap();
     shop.write("ticket.toml", one_foot());
     let other = ran(mill(&ticket, &out).arg("--json")).json();
     assert_eq!(other["replaced"]["other_ticket"], true);

@@ -168,14 +168,18 @@ fn what_is_kept_of_a_code_is_found_archived_and_taken_away() {
     assert_eq!(none.code, 1, "only what names it is left");
 }
 
-/// Every file and folder below, by name.
 /// What a code has beside its own records: drawings that they name, folders with somebody else's things, what dead runs left.
 #[test]
 fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
     let shop = Shop::new();
     records_in(&shop);
-    shop.write("measures.toml", "[person]\ncode = \"PATROL-01\"\n[left]\nfootprint = \"print.svg\"\n");
+    let named =
+        "[person]\ncode = \"PATROL-01\"\n[left]\nfootprint = \"print.svg\"\n[right]\nfootprint = \"linked/x.svg\"\n";
+    shop.write("measures.toml", named);
     shop.write("print.svg", "<svg/>");
+    shop.write("elsewhere/x.svg", "<svg/>");
+    #[cfg(unix)]
+    std::os::unix::fs::symlink("elsewhere", shop.path("linked")).unwrap();
     shop.write("jobs/PATROL-01-r2/other.toml", changed(&one_foot(), "\"PATROL-07\"", "\"PATROL-09\""));
     shop.write("archive.json", r#"{"archive_of":"PATROL-01","program":"sustent","version":"0","files":[]}"#);
     shop.write("jobs/.sustent-new-PATROL-01-r1/half.ngc", "(PATROL-01)");
@@ -206,7 +210,9 @@ fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
     assert_eq!(gone.code, 1, "{}{}", gone.out, gone.err);
     let left = tree(&shop.path(""));
     assert!(!left.iter().any(|name| name == "print.svg" || name.contains("sustent-")), "{left:?}");
-    assert!(left.iter().any(|name| name == "jobs/PATROL-01-r2/other.toml"), "{left:?}");
+    for name in ["jobs/PATROL-01-r2/other.toml", "elsewhere/x.svg"] {
+        assert!(left.iter().any(|own| own == name), "{name} is not in {left:?}");
+    }
     let stays = gone.out.split_once("stays, and names").unwrap().1;
     for name in ["jobs/PATROL-01-r2", "wide.txt", "long.bin"] {
         assert!(stays.contains(name), "{name} is not in {}", gone.out);
@@ -220,6 +226,7 @@ fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
     assert_eq!(inside.code, 1, "{}", inside.out);
 }
 
+/// Every file and folder below, by name.
 fn tree(folder: &Path) -> Vec<String> {
     let mut found = vec![];
     let mut open = vec![folder.to_path_buf()];

@@ -115,7 +115,7 @@ impl Archive {
         match kept.iter().any(is_home) {
             true => Err(Failure::of(
                 &self.out,
-                "this lies in the folder of a job, and would go with it; name another place",
+                "this lies in the folder of a job, which could not go with it there; name another place",
             )),
             false => Ok(()),
         }
@@ -173,7 +173,7 @@ fn files_below(folder: &Path, name: &Path, sources: &mut Vec<Source>) -> Result<
         let there = fs::symlink_metadata(&path).map_err(|e| Failure::of_io(&path, &e))?;
         if there.is_dir() {
             files_below(&path, &name, sources)?;
-        } else if there.is_file() && code_of(&path).is_none() {
+        } else if there.is_file() && !(is_zip(&path) && code_of(&path).is_some()) {
             sources.push(Source::File { name: slashed(&name), path });
         }
     }
@@ -298,6 +298,11 @@ fn prove(list: &List, file: &mut File) -> io::Result<()> {
         }
     }
     Ok(())
+}
+
+/// Whether a file has the ending of an archive.
+pub(super) fn is_zip(path: &Path) -> bool {
+    path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip"))
 }
 
 /// The code whose archive a zip file is; `None` where it is none of ours.

@@ -31,6 +31,8 @@ pub(super) struct Replaced {
     other_ticket: bool,
     /// Its files that the new job has not.
     gone: Vec<String>,
+    /// Those of them that were changed by hand and still lie there.
+    kept: Vec<String>,
 }
 
 /// The report of the job that lies in this folder; `None` where none does.
@@ -40,13 +42,13 @@ pub(super) fn earlier(folder: &Path) -> Option<Json> {
     (earlier["program"] == env!("CARGO_PKG_NAME")).then_some(earlier)
 }
 
-/// What of the earlier job is lost by the new one; `None` where nothing is.
-pub(super) fn replaced(earlier: &Json, report: &JobReport) -> Option<Replaced> {
+/// What of the earlier job was lost by the new one, which lies in the folder now; `None` where nothing was.
+pub(super) fn replaced(earlier: &Json, report: &JobReport, folder: &Path) -> Option<Replaced> {
     let now: BTreeSet<&str> = report.files.iter().map(|file| file.file.as_str()).collect();
-    let gone: Vec<String> =
-        checksums(earlier).into_keys().filter(|file| !now.contains(file)).map(str::to_owned).collect();
+    let no_longer = checksums(earlier).into_keys().filter(|file| !now.contains(file)).map(str::to_owned);
+    let (kept, gone): (Vec<String>, Vec<String>) = no_longer.partition(|file| folder.join(file).exists());
     let other_ticket = is_of_another(earlier, report);
-    (other_ticket || !gone.is_empty()).then_some(Replaced { other_ticket, gone })
+    (other_ticket || !gone.is_empty() || !kept.is_empty()).then_some(Replaced { other_ticket, gone, kept })
 }
 
 /// Whether a job was made from another text than this one.
@@ -103,7 +105,14 @@ impl Replaced {
                 format!("; {count} of its files are gone, among them {}", listed(programs, "and"))
             }
         };
-        wrapped("  ", &format!("note: {lay}{gone}"))
+        let kept = match self.kept.as_slice() {
+            [] => String::new(),
+            kept => format!(
+                "; what was changed by hand still lies there and is no part of the job: {}",
+                listed(kept, "and")
+            ),
+        };
+        wrapped("  ", &format!("note: {lay}{gone}{kept}"))
     }
 }
 

@@ -29,6 +29,8 @@ const OLD: &str = ".sustent-old-";
 const LOCK: &str = ".sustent-lock";
 /// Names the files that are the program's own.
 pub(super) const REPORT: &str = "job.json";
+/// What is said of a file that may only be read.
+pub(super) const PROTECTED: &str = "this file is write-protected";
 /// What a failure means for a single file.
 const NOT_WRITTEN: &str = "it was not written";
 /// What it means where there was nothing to write yet.
@@ -77,6 +79,11 @@ pub(super) fn write(out: &Path, name: &str, files: &[OutFile]) -> Result<(), Fai
 pub(super) fn can_write(path: &Path) -> Result<(), Failure> {
     let (folder, whole) = (folder_of(path), on_its_way(path)?);
     let fault = |e: io::Error| Failure::of_io(folder, &e);
+    if let Err(error) = fs::symlink_metadata(path)
+        && error.kind() != io::ErrorKind::NotFound
+    {
+        return Err(Failure::of_io(path, &error));
+    }
     let _lock = lock(folder).map_err(fault)?;
     File::create(&whole).and_then(|_| fs::remove_file(&whole)).map_err(fault)
 }
@@ -115,12 +122,17 @@ pub(super) fn write_file_with(path: &Path, fill: impl FnOnce(&mut File) -> io::R
     if path.is_dir() {
         return Err(Failure::of(path, "this is a folder; name a file"));
     }
-    // Through a link to the file itself: the link stays one.
-    let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    let fault = |e: io::Error| Failure::of_io(path, &e).and(NOT_WRITTEN);
-    let _lock = lock(folder_of(path)).map_err(fault)?;
-    sweep(folder_of(path)).map_err(fault)?;
+    let path = &through_links(path);
+    let _lock = lock(folder_of(path)).map_err(|e| Failure::of_io(path, &e).and(NOT_WRITTEN))?;
+    // What cannot be swept is not in the way.
+    let _ = sweep(folder_of(path));
     put(path, fill)
+}
+
+/// The file itself, where a path is a link to it: the link stays one.
+pub(super) fn through_links(path: &Path) -> PathBuf {
+    let is_link = fs::symlink_metadata(path).is_ok_and(|there| there.is_symlink());
+    if is_link { fs::canonicalize(path).unwrap_or_else(|_| path.to_owned()) } else { path.to_owned() }
 }
 
 /// The same for the holder of the folder's lock. What may be done with a file that is there already stays.
@@ -128,12 +140,15 @@ pub(super) fn put(path: &Path, fill: impl FnOnce(&mut File) -> io::Result<()>) -
     let whole = on_its_way(path)?;
     let rights = fs::metadata(path).map(|there| there.permissions()).ok();
     if rights.as_ref().is_some_and(fs::Permissions::readonly) {
-        return Err(Failure::of(path, "this file is write-protected").and(NOT_WRITTEN));
+        return Err(Failure::of(path, PROTECTED).and(NOT_WRITTEN));
     }
     let fresh = File::options().read(true).write(true).create(true).truncate(true).open(&whole);
     let written = fresh.and_then(|mut file| {
+        if let Some(rights) = rights {
+            // A disk that cannot change them has none to keep.
+            let _ = file.set_permissions(rights);
+        }
         fill(&mut file)?;
-        rights.map_or(Ok(()), |rights| file.set_permissions(rights))?;
         file.sync_all()?;
         fs::rename(&whole, path)
     });
@@ -148,15 +163,14 @@ pub(super) fn put(path: &Path, fill: impl FnOnce(&mut File) -> io::Result<()>) -
 /// Puts `to` where a file holds `from`, whole or not at all, and leaves the file as it was when it holds something else:
 /// that is given back then. What the file's owner may do with it stays.
 pub(super) fn replace_file(path: &Path, from: &str, to: &str) -> Result<Option<String>, Failure> {
-    // Through a link to the file itself: the link stays one.
-    let path = &fs::canonicalize(path).map_err(|e| Failure::of_io(path, &e))?;
+    let path = &through_links(path);
     let folder = folder_of(path);
     let _lock = lock(folder).map_err(|e| Failure::of_io(folder, &e))?;
     let there = read_text(path, LONGEST_TEXT)?;
     if there != from {
         return Ok(Some(there));
     }
-    sweep(folder).map_err(|e| Failure::of_io(folder, &e))?;
+    let _ = sweep(folder);
     put(path, |file| file.write_all(to.as_bytes()))?;
     Ok(None)
 }

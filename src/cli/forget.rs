@@ -67,19 +67,22 @@ impl Forget {
     }
 
     fn forgotten(&self) -> Result<Forgotten, Failure> {
-        let all = kept::look(&self.folder, None)?;
-        if self.yes {
+        let mut kept = records::of_code(&self.folder, &self.code)?;
+        let mut all = kept::look(&self.folder, None)?;
+        if self.yes && !all.littered.is_empty() {
             // What a run left that broke off may be this code's.
             all.littered.iter().try_for_each(|folder| folder::tidy(folder))?;
+            all = kept::look(&self.folder, None)?;
+            kept = records::of_code(&self.folder, &self.code)?;
         }
-        let kept = records::of_code(&self.folder, &self.code)?;
         let lasts = |kept: &&Kept| kept.code != self.code || kept.kind == Kind::Archive;
         let others: Vec<&Kept> = all.kept.iter().filter(lasts).collect();
         let (goes, stays): (Vec<Kept>, Vec<Kept>) = kept.into_iter().partition(|kept| goes(kept, &others));
         if self.yes {
-            // Tickets last: a run that breaks off can be done again from what they say.
-            let (tickets, others): (Vec<&Kept>, Vec<&Kept>) = goes.iter().partition(|kept| kept.kind == Kind::Ticket);
-            for (k, kept) in others.into_iter().chain(tickets).enumerate() {
+            // What names the rest goes last: a run that breaks off can be done again from what it says.
+            let (pages, others): (Vec<&Kept>, Vec<&Kept>) =
+                goes.iter().partition(|kept| matches!(kept.kind, Kind::Ticket | Kind::Measures));
+            for (k, kept) in others.into_iter().chain(pages).enumerate() {
                 take_away(&self.folder, kept, &self.code).map_err(|failure| {
                     failure.and(&format!("{k} of {} went before it; mend that and run it again", goes.len()))
                 })?;
@@ -93,7 +96,7 @@ impl Forget {
 fn goes(kept: &Kept, others: &[&Kept]) -> bool {
     match kept.kind {
         Kind::Archive | Kind::Other => false,
-        Kind::Drawing => others.iter().all(|other| other.file != kept.file),
+        Kind::Drawing => others.iter().all(|other| !kept.file.starts_with(&other.file)),
         // A folder of another name is not as it was milled: it may hold what came from elsewhere.
         Kind::Job => {
             kept::is_as_milled(&kept.file, &kept.code, kept.revision)

@@ -104,8 +104,15 @@ pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> 
     found.kept.sort();
     // One drawing of both feet, or one that names the code too, is there once.
     found.kept.dedup();
-    let drawings: Vec<Kept> = found.kept.iter().filter(|kept| kept.kind == Kind::Drawing).cloned().collect();
-    let is_drawing = |kept: &Kept| drawings.iter().any(|d| (&d.code, &d.file) == (&kept.code, &kept.file));
+    let of_kinds = |found: &Found, kinds: &[Kind]| -> Vec<Kept> {
+        found.kept.iter().filter(|kept| kinds.contains(&kept.kind)).cloned().collect()
+    };
+    // What lies in a job's folder goes with the job, and a record stays one, whoever calls it a drawing.
+    let known = of_kinds(&found, &[Kind::Job, Kind::Measures, Kind::Ticket, Kind::Log, Kind::Archive]);
+    let is_known = |kept: &Kept| known.iter().any(|own| own.code == kept.code && kept.file.starts_with(&own.file));
+    found.kept.retain(|kept| kept.kind != Kind::Drawing || !is_known(kept));
+    let drawings = of_kinds(&found, &[Kind::Drawing]);
+    let is_drawing = |kept: &Kept| drawings.iter().any(|own| (&own.code, &own.file) == (&kept.code, &kept.file));
     found.kept.retain(|kept| kept.kind != Kind::Other || !is_drawing(kept));
     Ok(found)
 }
@@ -175,7 +182,7 @@ impl Search<'_> {
 
     fn file(&mut self, path: &Path, bytes: u64) {
         let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
-        if ending == "zip"
+        if archive::is_zip(path)
             && let Some(code) = archive::code_of(path)
         {
             return self.keep(code, Kind::Archive, None, path, None);
@@ -233,8 +240,7 @@ impl Search<'_> {
             && self.code.is_none_or(|wanted| wanted == code)
         {
             for drawing in drawings(&text) {
-                let path = folder_of(path).join(drawing);
-                if fs::symlink_metadata(&path).is_ok_and(|there| there.is_file()) {
+                if let Some(path) = below(folder_of(path), &drawing) {
                     self.keep(code.clone(), Kind::Drawing, None, &path, None);
                 }
             }
@@ -313,6 +319,14 @@ fn read_beginning(path: &Path) -> Result<Vec<u8>, Failure> {
     let (file, _) = open_file(path)?;
     file.take(log::BEGINNING.len() as u64).read_to_end(&mut beginning).map_err(|e| Failure::of_io(path, &e))?;
     Ok(beginning)
+}
+
+/// The file of this name in a folder or below; `None` where there is none, or where a link leads to it from elsewhere.
+fn below(folder: &Path, name: &Path) -> Option<PathBuf> {
+    let name: PathBuf = name.components().filter(|part| matches!(part, Component::Normal(_))).collect();
+    let path = folder.join(&name);
+    let is_there = path.canonicalize().ok()? == folder.canonicalize().ok()?.join(name);
+    (is_there && path.is_file()).then_some(path)
 }
 
 /// The drawings that a ticket or measures name, beside them or below.

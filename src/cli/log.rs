@@ -32,8 +32,8 @@ pub(super) struct PassedOver {
 /// Adds an entry. Should the disk fill up on the way, the log ends where it ended before.
 pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
     let fault = |e: std::io::Error| Failure::of_io(path, &e).and("nothing was added to the log");
-    // Through a link to the file itself, in whose folder the others wait.
-    let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    // The others wait in the folder of the file itself.
+    let path = &folder::through_links(path);
     if std::fs::metadata(path).is_ok_and(|there| !there.is_file()) {
         return Err(Failure::of(path, "this is no plain file; nothing was added to it: name another"));
     }
@@ -44,9 +44,9 @@ pub(super) fn append(path: &Path, entry: &Entry) -> Result<(), Failure> {
     if !is_a_log(&mut file).map_err(fault)? {
         return Err(Failure::of(path, "this file is no inspection log; nothing was added: name another"));
     }
-    if before < BEGINNING.len() as u64 {
+    if (1..BEGINNING.len() as u64).contains(&before) {
         // What a run left that broke off in its first word says nothing, and the next line would hide that this is a log.
-        file.set_len(0).map_err(fault)?;
+        OpenOptions::new().write(true).truncate(true).open(path).map_err(fault)?;
         before = 0;
     }
     let mut line = String::new();

@@ -140,8 +140,8 @@ impl Mill {
             return Ok(Milled { folder: None, otherwise_before: None, replaced: None, still_there, report });
         }
         let otherwise_before = earlier.as_ref().and_then(|earlier| before::otherwise(earlier, &report));
-        let replaced = earlier.as_ref().and_then(|earlier| before::replaced(earlier, &report));
         folder::write(&self.out, &name, &files)?;
+        let replaced = earlier.as_ref().and_then(|earlier| before::replaced(earlier, &report, &folder));
         Ok(Milled { folder: Some(shown), otherwise_before, replaced, still_there: None, report })
     }
 }

@@ -7,6 +7,7 @@ use std::path::Path;
 
 use super::apart::same;
 use super::failure::Failure;
+use super::folder::PROTECTED;
 use super::kept::{self, Kind};
 use super::tickets::read_text;
 use crate::written::{Draft, LONGEST_TEXT};
@@ -117,6 +118,9 @@ fn is_free(path: &Path) -> Result<bool, Failure> {
         // A link that leads nowhere is a name that is taken all the same.
         Err(_) => Ok(fs::symlink_metadata(path).is_err()),
         Ok(there) if there.is_dir() => Err(Failure::of(path, "this is a folder; name a file")),
+        Ok(there) if there.is_file() && there.permissions().readonly() => {
+            Err(Failure::of(path, PROTECTED).and(INSTEAD))
+        }
         Ok(there) if there.is_file() => Ok(there.len() == 0),
         Ok(_) => Err(Failure::of(path, "this is no plain file; name another")),
     }

@@ -20,10 +20,10 @@ Each program is read as a controller would read it and carved out of the
 ticket's blank, one after the other; what is left is held against the design.
 The comment (STEP: ROUGH), FINISH, REST, PERIMETER, FRAME, PINS or PIN
 HOLES in a program says what it is for, and (FACE: UNDER) that it cuts the
-underside, or else the end of its name. Programs of the underside are carved first, in the
-blank that lies upside down; thickness is then judged from both sides. A program
-that says it is for the other foot, as (SIDE: R) does, or of another code, as
-(CODE: PATROL-07) does, is refused.
+underside, or else the end of its name. Programs of the underside are carved
+first, in the blank that lies upside down; thickness is then judged from both
+sides. A program that says it is for the other foot, as (SIDE: R) does, or of
+another code, as (CODE: PATROL-07) does, is refused.
 
 Examples:
   sustent prove jobs/PATROL-07-r2/*-L-*.ngc --ticket ticket.toml --side left
