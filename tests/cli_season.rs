@@ -206,6 +206,16 @@ fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
     assert!(names.iter().any(|name| name == "print.svg"), "{names:?}");
     assert!(!names.iter().any(|name| name.contains("again")), "{names:?}");
 
+    // A run that breaks off leaves what names the rest.
+    let log = shop.path("log été.jsonl");
+    let rights = fs::metadata(&log).unwrap().permissions();
+    let mut protected = rights.clone();
+    protected.set_readonly(true);
+    fs::set_permissions(&log, protected).unwrap();
+    let broken = of("forget", &shop, &["--yes"]);
+    assert!(broken.code == 2 && broken.err.contains("write-protected"), "{}", broken.err);
+    assert!(shop.path("measures.toml").exists());
+    fs::set_permissions(&log, rights).unwrap();
     let gone = of("forget", &shop, &["--yes"]);
     assert_eq!(gone.code, 1, "{}{}", gone.out, gone.err);
     let left = tree(&shop.path(""));

@@ -106,9 +106,7 @@ impl Adjust {
         let (stops, pass) = (stops(&checked), checked.pass);
         Ok(Report::Suggested { adjustment: Box::new(adjustment), written, stops, pass })
     }
-}
 
-impl Adjust {
     /// In the place of the ticket itself only where that still stands as it was read.
     fn write(&self, out: &Path, read: &str, text: &str) -> Result<(), Failure> {
         if !same(out, &self.ticket) {

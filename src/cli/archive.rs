@@ -92,7 +92,7 @@ impl Archive {
 
     fn archived(&self) -> Result<Archived<'_>, Failure> {
         over::nothing(&self.out)?;
-        let kept = records::of_code(&self.folder, &self.code)?;
+        let kept = records::of_code(&self.folder, &self.code)?.kept;
         self.refuse_job_folders(&kept)?;
         let sources = sources(&self.folder, &kept, &self.code)?;
         folder::write_file_with(&self.out, |file| {
@@ -102,9 +102,7 @@ impl Archive {
         let bytes = fs::metadata(&self.out).map_err(|e| Failure::of_io(&self.out, &e))?.len();
         Ok(Archived { archive: self.out.display().to_string(), code: &self.code, files: sources.len(), bytes })
     }
-}
 
-impl Archive {
     /// What lies in a job's folder goes with the job.
     fn refuse_job_folders(&self, kept: &[Kept]) -> Result<(), Failure> {
         let Ok(out) = folder::folder_of(&self.out).canonicalize() else { return Ok(()) };

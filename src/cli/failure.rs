@@ -80,6 +80,13 @@ impl Failure {
         self.file.as_deref()
     }
 
+    /// What is wrong, without the file before it.
+    pub(super) fn of_what(&self) -> &str {
+        let file = self.file.as_deref().map(|file| shown(Path::new(file)));
+        let cut = file.and_then(|file| self.error.strip_prefix(&file)?.strip_prefix(": "));
+        cut.unwrap_or(&self.error)
+    }
+
     /// The same failure with what it means for the work.
     pub(super) fn and(mut self, consequence: &str) -> Failure {
         self.error = format!("{}; {consequence}", self.error);

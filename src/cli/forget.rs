@@ -67,17 +67,15 @@ impl Forget {
     }
 
     fn forgotten(&self) -> Result<Forgotten, Failure> {
-        let mut kept = records::of_code(&self.folder, &self.code)?;
-        let mut all = kept::look(&self.folder, None)?;
-        if self.yes && !all.littered.is_empty() {
+        let mut found = records::of_code(&self.folder, &self.code)?;
+        if self.yes && !found.littered.is_empty() {
             // What a run left that broke off may be this code's.
-            all.littered.iter().try_for_each(|folder| folder::tidy(folder))?;
-            all = kept::look(&self.folder, None)?;
-            kept = records::of_code(&self.folder, &self.code)?;
+            found.littered.iter().try_for_each(|folder| folder::tidy(folder))?;
+            found = records::of_code(&self.folder, &self.code)?;
         }
-        let lasts = |kept: &&Kept| kept.code != self.code || kept.kind == Kind::Archive;
-        let others: Vec<&Kept> = all.kept.iter().filter(lasts).collect();
-        let (goes, stays): (Vec<Kept>, Vec<Kept>) = kept.into_iter().partition(|kept| goes(kept, &others));
+        let archives = found.kept.iter().filter(|kept| kept.kind == Kind::Archive).cloned();
+        let lasting: Vec<Kept> = found.of_others.into_iter().chain(archives).collect();
+        let (goes, stays): (Vec<Kept>, Vec<Kept>) = found.kept.into_iter().partition(|kept| goes(kept, &lasting));
         if self.yes {
             // What names the rest goes last: a run that breaks off can be done again from what it says.
             let (pages, others): (Vec<&Kept>, Vec<&Kept>) =
@@ -92,15 +90,15 @@ impl Forget {
     }
 }
 
-/// Whether something is this code's alone, so that it can go unseen; `others` is what has to last.
-fn goes(kept: &Kept, others: &[&Kept]) -> bool {
+/// Whether something is this code's alone, so that it can go unseen.
+fn goes(kept: &Kept, lasting: &[Kept]) -> bool {
     match kept.kind {
         Kind::Archive | Kind::Other => false,
-        Kind::Drawing => others.iter().all(|other| !kept.file.starts_with(&other.file)),
+        Kind::Drawing => lasting.iter().all(|other| !kept.file.starts_with(&other.file)),
         // A folder of another name is not as it was milled: it may hold what came from elsewhere.
         Kind::Job => {
             kept::is_as_milled(&kept.file, &kept.code, kept.revision)
-                && others.iter().all(|other| !other.file.starts_with(&kept.file))
+                && lasting.iter().all(|other| !other.file.starts_with(&kept.file))
         }
         Kind::Measures | Kind::Ticket | Kind::Log => true,
     }

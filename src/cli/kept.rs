@@ -12,6 +12,7 @@ use super::failure::Failure;
 use super::folder::{HIDDEN, LONGEST_REPORT, REPORT, folder_of};
 use super::tickets::{open_file, read_bytes};
 use super::{archive, folder, log};
+use crate::ticket;
 use crate::written::{Draft, Stands};
 
 /// What something that is kept is.
@@ -67,6 +68,8 @@ pub(super) struct Kept {
 pub(super) struct Found {
     /// Sorted by code, kind, revision and place.
     pub(super) kept: Vec<Kept>,
+    /// Where one code was asked for: what is kept of all others.
+    pub(super) of_others: Vec<Kept>,
     /// Files and folders that could not be read.
     pub(super) unread: Vec<Failure>,
     /// Folders in which a run that broke off has left something.
@@ -96,7 +99,9 @@ pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> 
     }
     let mut search = Search { root: folder, code, others: vec![], within: None, found: Found::default(), looked_at: 0 };
     if let Some(code) = code {
-        search.others = others(&look(folder, None)?.kept, code);
+        let all = look(folder, None)?.kept;
+        search.others = others(&all, code);
+        search.found.of_others = all.into_iter().filter(|kept| kept.code != code).collect();
     }
     search.folder(folder, 0);
     let mut found = search.found;
@@ -299,7 +304,7 @@ fn job(folder: &Path) -> Option<(String, Option<i64>)> {
 
 /// Whether a folder has the name that `mill` gave it.
 pub(super) fn is_as_milled(folder: &Path, code: &str, revision: Option<i64>) -> bool {
-    let name = revision.map(|revision| format!("{code}-r{revision}"));
+    let name = revision.map(|revision| ticket::job_name(code, revision));
     name.is_some_and(|name| folder.file_name().is_some_and(|own| *own == *name))
 }
 

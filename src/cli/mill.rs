@@ -15,6 +15,7 @@ use super::{Outcome, SideArgument, folder};
 use crate::frame::Side;
 use crate::job::{self, FootReport, JobReport, Made, Precision};
 use crate::profile::Shelf;
+use crate::ticket;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -155,7 +156,7 @@ fn outcome(ending: &Result<Milled, Failure>) -> Outcome {
 }
 
 fn folder_name(loaded: &Loaded) -> String {
-    format!("{}-r{}", loaded.ticket.code, loaded.ticket.revision)
+    ticket::job_name(&loaded.ticket.code, i64::from(loaded.ticket.revision))
 }
 
 /// Refuses tickets whose job would overwrite that of an earlier one in this run.

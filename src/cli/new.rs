@@ -111,11 +111,11 @@ fn untaken(path: PathBuf) -> Result<PathBuf, Failure> {
         let stem = path.file_stem().unwrap_or_default().to_string_lossy();
         path.with_file_name(format!("{stem}-{k}.toml"))
     };
-    let free = |path: &PathBuf| over::nothing(path).is_ok();
-    if free(&path) {
-        return Ok(path);
+    let taken = over::nothing(&path).err();
+    match taken {
+        None => Ok(path),
+        Some(why) => (2..100).map(named).find(|path| over::nothing(path).is_ok()).ok_or(why),
     }
-    (2..100).map(named).find(free).map_or_else(|| over::nothing(&path).map(|()| path.clone()), Ok)
 }
 
 /// The measures' file beside a ticket.
@@ -304,6 +304,25 @@ mod tests {
         assert!(page(&format!("{there}265\n261")).contains("length = { seated = 261, standing = 265 }"));
         let away = page(&format!("{there}265\n261\n<\n<\n-"));
         assert!(!away.contains("[left]"), "{away}");
+    }
+
+    #[test]
+    fn answers_go_beside_what_somebody_wrote_meanwhile() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a-measures.toml");
+        assert_eq!(untaken(path.clone()).unwrap(), path);
+        std::fs::write(&path, "x").unwrap();
+        assert_eq!(untaken(path).unwrap(), folder.path().join("a-measures-2.toml"));
+    }
+
+    #[test]
+    fn what_is_no_line_of_text_is_asked_for_again() {
+        let long = "x".repeat(3 * LONGEST_LINE as usize);
+        let typed = [long.as_bytes(), b"\n\xff\nA\n"].concat();
+        let mut lines = typed.as_slice();
+        let told: Vec<Option<String>> = (0..3).map(|_| line(&mut lines).unwrap()).collect();
+        assert_eq!(told, [None, None, Some("A\n".to_owned())]);
+        assert!(line(&mut lines).is_err());
     }
 
     #[test]

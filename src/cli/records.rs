@@ -99,21 +99,21 @@ pub(super) fn line(kept: &Kept) -> String {
     format!("  {:<12}{which:<10}{}", kept.kind.words(), shown(&kept.file))
 }
 
-/// All that is kept of just this code; at least one thing.
-pub(super) fn of_code(folder: &Path, code: &str) -> Result<Vec<Kept>, Failure> {
+/// All that is kept of just this code, at least one thing; everything was read.
+pub(super) fn of_code(folder: &Path, code: &str) -> Result<Found, Failure> {
     if code.is_empty() {
         return Err(Failure::new("an empty code is nobody's; name a code".into()));
     }
-    let found = kept::look(folder, Some(code))?;
+    let mut found = kept::look(folder, Some(code))?;
     // What could not be read may be what is asked for.
-    if let Some(unread) = found.unread.into_iter().next() {
+    if let Some(unread) = found.unread.pop() {
         return Err(unread.and("nothing was done; mend that and ask again"));
     }
     // A word that only stands in notes is no code.
     if found.kept.iter().all(|kept| kept.kind == Kind::Other) {
-        return Err(Failure::of(folder, unknown(code, &found.kept, &kept::look(folder, None)?.kept)));
+        return Err(Failure::of(folder, unknown(code, &found.kept, &found.of_others)));
     }
-    Ok(found.kept)
+    Ok(found)
 }
 
 /// What is said of a code that nothing is kept of: which is meant, and which files name it all the same.

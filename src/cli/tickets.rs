@@ -163,9 +163,5 @@ pub(super) fn beside(folder: &Path, companion: &str) -> Result<String, String> {
     if !path.components().all(|part| matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err("it must lie beside the ticket or in a folder there".into());
     }
-    let path = folder.join(path);
-    read_text(&path, LONGEST_COMPANION).map_err(|failure| {
-        let told = failure.to_string();
-        told.strip_prefix(&format!("{}: ", shown(&path))).unwrap_or(&told).to_owned()
-    })
+    read_text(&folder.join(path), LONGEST_COMPANION).map_err(|failure| failure.of_what().to_owned())
 }

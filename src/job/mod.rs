@@ -37,7 +37,7 @@ use crate::limits::{self, Finding, Repair};
 use crate::mesh::{MeshError, ScanError};
 use crate::nc::{Refusals, WriteError};
 use crate::path::{PathError, Step};
-use crate::ticket::{Laying, Ticket};
+use crate::ticket::{self, Laying, Ticket};
 use pieces::Solid;
 
 pub use as_scanned::inspect_carved;
@@ -283,7 +283,7 @@ fn each_foot<F: Send, T: Send>(
 
 /// `<code>-r<rev>-<S>`: what the files of one foot begin with.
 fn stem(ticket: &Ticket, side: Side) -> String {
-    format!("{}-r{}-{}", ticket.code, ticket.revision, side.letter())
+    format!("{}-{}", ticket::job_name(&ticket.code, i64::from(ticket.revision)), side.letter())
 }
 
 /// SHA-256 in lower-case hexadecimal (FIPS 180-4).

@@ -64,11 +64,7 @@ impl Written {
         let step = PROGRAMS.into_iter().map(|(_, step)| step).find(|step| said(format!("STEP: {}", step_words(*step))));
         let face = [Face::Under, Face::Top].into_iter().find(|face| said(format!("FACE: {}", face.name())));
         let side = Side::BOTH.into_iter().find(|side| said(format!("SIDE: {}", side.letter())));
-        let coded = |comment: &str| {
-            let comment = comment.to_ascii_uppercase();
-            comment.strip_prefix("CODE:").and_then(|words| words.split_whitespace().next().map(str::to_owned))
-        };
-        let code = program.comments.iter().find_map(|(_, comment)| coded(comment));
+        let code = nc::said(&program, "CODE").and_then(|(_, words)| Some(words.split(' ').next()?.to_owned()));
         let step = step.or(name.map(|(_, step)| step)).ok_or(TextError::NoStep)?;
         let face = face.or(name.map(|(face, _)| face)).unwrap_or(Face::Top);
         let (found, wanted) = (program.offset, offset(face, make).number());

@@ -1,12 +1,9 @@
-//! Which cutter a program says it was written for, held against the one it is to run with. Knows
-//! only the comment that [`super::write()`] makes.
+//! What a program says of itself in comments as [`super::write()`] makes them, and whether the cutter that it was written
+//! for is the one it is to run with.
 
 use super::Program;
 use super::write::{cutter_form, plain};
 use crate::profile::Cutter;
-
-/// What begins the comment.
-const LABEL: &str = "CUTTER:";
 
 /// The line and the words of a program's `CUTTER` comment when they name another cutter than
 /// `cutter`, by its name or by its form; `None` when they agree or when there is no such comment.
@@ -14,23 +11,23 @@ const LABEL: &str = "CUTTER:";
 /// How many flutes it has and how far it stands out may have changed since: the proof takes those
 /// from the profile.
 pub fn other_cutter(program: &Program, cutter: &Cutter) -> Option<(usize, String)> {
-    let (line, said) = said(program)?;
+    let (line, said) = said(program, "CUTTER")?;
     let (name, form) = (plain(&cutter.name), plain(&cutter_form(cutter)));
     (said != name && said != form && !said.starts_with(&format!("{form}, "))).then_some((line, said))
 }
 
-/// The comment, with the lines it goes on in.
-fn said(program: &Program) -> Option<(usize, String)> {
-    let mut comments = program.comments.iter().skip_while(|(_, words)| label_cut(words).is_none());
+/// The line of a program's comment `label: words`, and its words with the lines they go on in, in plain capitals.
+pub fn said(program: &Program, label: &str) -> Option<(usize, String)> {
+    let mut comments = program.comments.iter().skip_while(|(_, words)| label_cut(words, label).is_none());
     let (line, first) = comments.next()?;
     let rest = comments.map_while(|(_, words)| words.strip_prefix("- "));
-    let words: Vec<&str> = label_cut(first).into_iter().chain(rest).collect();
+    let words: Vec<&str> = label_cut(first, label).into_iter().chain(rest).collect();
     Some((*line, plain(&words.join(" "))))
 }
 
-fn label_cut(words: &str) -> Option<&str> {
-    let (label, rest) = words.split_at_checked(LABEL.len())?;
-    label.eq_ignore_ascii_case(LABEL).then_some(rest)
+fn label_cut<'a>(words: &'a str, label: &str) -> Option<&'a str> {
+    let (own, rest) = words.split_at_checked(label.len())?;
+    own.eq_ignore_ascii_case(label).then(|| rest.strip_prefix(':')).flatten()
 }
 
 #[cfg(test)]

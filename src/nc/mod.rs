@@ -10,7 +10,7 @@ mod read;
 mod time;
 mod write;
 
-pub use cutter::other_cutter;
+pub use cutter::{other_cutter, said};
 pub use read::{Acceptance, MOST_BYTES, MOST_LINES, MOST_REFUSALS, Reason, Refusal, Refusals, read};
 pub use time::{BoundedBy, Run, Timing, time};
 pub use write::{Header, WriteError, estimate_s, write};

@@ -28,6 +28,11 @@ pub(crate) use reading::{boot, checked_code, flags, look_up, refuse_names};
 pub use relief::Relief;
 pub use revise::{Because, ReviseError, Setting, revise, revised};
 
+/// `<code>-r<revision>`: what a job's folder is called, and what the names of its files begin with.
+pub fn job_name(code: &str, revision: i64) -> String {
+    format!("{code}-r{revision}")
+}
+
 /// A resolved job: one or two footbeds for one wearer and one boot.
 #[derive(Clone, Debug, PartialEq)]
 #[allow(missing_docs)]
