@@ -472,7 +472,9 @@ fn profiles_are_shown_and_the_shops_own_come_first() {
     assert!(unknown.err.contains("ball-6"), "{}", unknown.err);
 
     let shop = Shop::new();
-    let own = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/cutters/ball-6.toml")).unwrap();
+    let built_in = Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles");
+    let own = fs::read_to_string(built_in.join("cutters/ball-6.toml")).unwrap();
+    let machine = fs::read_to_string(built_in.join("machines/small-mill.toml")).unwrap();
     shop.write("own/cutters/ball-7.toml", &own);
     let added = ran(sustent(["profiles", "cutters", "--profiles"]).arg(shop.path("own")));
     assert!(added.code == 0 && added.out.contains("ball-7"), "{}{}", added.out, added.err);
@@ -481,6 +483,18 @@ fn profiles_are_shown_and_the_shops_own_come_first() {
     assert_eq!(broken.code, 2);
     assert!(broken.err.contains("ball-7.toml:") && broken.err.contains("teeth_of_gold"), "{}", broken.err);
     assert_eq!(ran(sustent(["profiles", "--profiles"]).arg(shop.path("none"))).code, 2);
+
+    // One letter away from a folder that is looked at, beside a good one, and a folder of other things.
+    shop.write("own/cutters/ball-7.toml", &own);
+    shop.write("own/customers/PATROL-07.toml", "schema = 1\n");
+    assert_eq!(ran(sustent(["profiles", "--profiles"]).arg(shop.path("own"))).code, 0);
+    for slip in ["cutter", "Cutters"] {
+        shop.write(&format!("slip/{slip}/ball-7.toml"), &own);
+        shop.write("slip/machines/ours.toml", &machine);
+        let told = ran(sustent(["profiles", "--profiles"]).arg(shop.path("slip")));
+        assert!(told.code == 2 && told.err.contains("name this cutters"), "{}{}", told.out, told.err);
+        fs::remove_dir_all(shop.path("slip")).unwrap();
+    }
 }
 
 #[test]

@@ -402,6 +402,12 @@ fn answers_that_will_not_do_are_told_with_their_line_and_nothing_is_written() {
     assert!(nothing.code == 2 && nothing.err.contains("person.code is needed"), "{}", nothing.err);
 }
 
+/// That a page of help fits a terminal of 80 columns.
+fn assert_fits(help: &str) {
+    let wide: Vec<&str> = help.lines().filter(|line| line.chars().count() > 80).collect();
+    assert!(wide.is_empty(), "wider than a terminal: {wide:#?}");
+}
+
 #[test]
 fn every_verb_has_a_page_in_the_manual_and_examples_in_its_help() {
     let shop = Shop::new();
@@ -418,11 +424,13 @@ fn every_verb_has_a_page_in_the_manual_and_examples_in_its_help() {
         .filter(|verb| *verb != "help")
         .collect();
     assert!(verbs.len() > 15, "{verbs:?}");
+    assert_fits(&help.out);
     for verb in verbs {
         let page = fs::read_to_string(shop.path(&format!("man/sustent-{verb}.1"))).unwrap();
         assert!(page.contains(".TH"), "{verb}");
         let help = ran(&mut sustent([verb, "--help"])).out;
         assert!(help.contains("Example"), "{verb} --help shows no example");
+        assert_fits(&help);
     }
     assert!(shop.path("man/sustent.1").exists());
 }

@@ -18,13 +18,13 @@ use crate::ticket::{self, Because, Setting};
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
-One change at a time, 1 mm or 1 degree or as much of it as the limits leave, after
-a look at what else it may be. The changed ticket is checked: where a limit stops
-it, that is said, and it is not to be tried.
-Nothing is changed on a referral sign, nor a third time for one complaint.
-Without --out nothing is written; with it the next revision is, with the change
-and the complaint under [[history]], comments and order kept. FILE may be the
-ticket itself. `sustent profiles rules complaints` lists the complaints.
+One change at a time, 1 mm or 1 degree or as much of it as the limits leave,
+after a look at what else it may be. The changed ticket is checked: where a
+limit stops it, that is said, and it is not to be tried. Nothing is changed on a
+referral sign, nor a third time for one complaint. Without --out nothing is
+written; with it the next revision is, with the change and the complaint under
+[[history]], comments and order kept. FILE may be the ticket itself. `sustent
+profiles rules complaints` lists the complaints.
 
 Examples:
   sustent adjust ticket.toml --complaint arch_pressure --side right

@@ -20,8 +20,8 @@ use super::{Outcome, folder, log, over, records};
 pub(super) const HELP: &str = "\
 Puts tickets, measures, jobs, records of inspections and every other file that
 names the code into one zip file, with a list of SHA-256. It is read back before
-it counts as written; nothing is taken away from where it is. The same files give
-the same archive. `sustent forget` takes away.
+it counts as written; nothing is taken away from where it is. The same files
+give the same archive. `sustent forget` takes away.
 
 Example:
   sustent archive PATROL-07 --in shop --out PATROL-07.zip

@@ -28,9 +28,10 @@ change of this value alone does, and what is in its way. Ends of length, widths
 and heel cup width are found by designing again, to 0.01 mm. Stops keep a ticket
 from the mill unless it carries a typed reason; cautions ask for a second look.
 
-Where a foot is stopped, `together` names the least change of several values that
-passes. --repair-out writes the ticket with that change as its next revision,
-comments kept and the change told under [[history]]; only what passes is written.
+Where a foot is stopped, `together` names the least change of several values
+that passes. --repair-out writes the ticket with that change as its next
+revision, comments kept and the change told under [[history]]; only what passes
+is written. Without it nothing is written at all.
 
 Examples:
   sustent check ticket.toml

@@ -12,12 +12,13 @@ use crate::profile::Shelf;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
-Prints an address of this computer; open it in a browser here. Every value stands
-on the drawing as a dimension: take one and turn it by arrow keys or wheel, or type
-it. Surface, thickness, findings and the effect in the boot follow at once, and the
-saved revision stays on the drawing as a dashed line. Saving raises the revision and
-writes what changed and why under [[history]]; comments and order of the ticket stay.
-A file that was changed elsewhere meanwhile is never overwritten.
+Prints an address of this computer; open it in a browser here. Every value
+stands on the drawing as a dimension: take one and turn it by arrow keys or
+wheel, or type it. Surface, thickness, findings and the effect in the boot
+follow at once, and the saved revision stays on the drawing as a dashed line.
+Saving raises the revision and writes what changed and why under [[history]];
+comments and order of the ticket stay. A file that was changed elsewhere
+meanwhile is never overwritten.
 
 The address holds a key that is new each time; nothing outside this computer can
 reach it. Ctrl-C ends the desk.

@@ -27,12 +27,13 @@ says nothing about what hurts, and the footbed is tried standing.
 
 Examples:
   sustent impression left.stl --side left
-  sustent impression left.stl --side left --loading seated --measures-out left.toml
-  sustent impression left.stl --side left --loading seated --heel-cup 50 --arch 60 \\
-      --code PATROL-12 --out ticket.toml
+  sustent impression left.stl --side left --loading seated \\
+      --measures-out left.toml
+  sustent impression left.stl --side left --loading seated --heel-cup 50 \\
+      --arch 60 --code PATROL-12 --out ticket.toml
 
-With --heel-cup and --arch at 0, as they are when left out, the ticket has starting
-values only and its top is the one without a scan.
+With --heel-cup and --arch at 0, as they are when left out, the ticket has
+starting values only and its top is the one without a scan.
 
 Exit status: 0 measured (and the ticket passes the limits), 1 the ticket is
 stopped, 2 could not be done: no foot, the other side, a unit that does not fit.";

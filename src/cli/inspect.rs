@@ -20,6 +20,11 @@ use crate::mesh::{self, Scan, Unit};
 use crate::profile::Shelf;
 use crate::value::{figure, signed};
 
+/// How it is called, a line for each way to measure.
+pub(super) const USAGE: &str = "\
+sustent inspect --side <SIDE> --readings <FILE.csv> [OPTIONS] <TICKET>
+       sustent inspect --side <SIDE> --scan <FILE> [OPTIONS] <TICKET>";
+
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
 Readings are a table in CSV, a line for each, repeats welcome:

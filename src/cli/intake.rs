@@ -17,9 +17,9 @@ use crate::profile::Shelf;
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
 Referral flags come first: past one that stops, no shape is suggested. Then what
-the measures deserve to be asked, with the line; then every value with its range,
-what it rests on, and its last reason. The rules are data: `sustent profiles
-rules starting` shows them, --profiles DIR adds or changes them.
+the measures deserve to be asked, with the line; then every value with its
+range, what it rests on, and its last reason. The rules are data: `sustent
+profiles rules starting` shows them, --profiles DIR adds or changes them.
 
 Examples:
   sustent intake --template --out measures.toml    the page to fill in

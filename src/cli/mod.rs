@@ -39,6 +39,7 @@ use serde::Serialize;
 use crate::frame::Side;
 use failure::Failure;
 use output::{Console, Detail, Form};
+use words::COLUMNS;
 
 /// How a run ends; the number is the exit status.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -53,7 +54,7 @@ pub enum Outcome {
 
 /// Ski-boot footbeds from measured feet: design, check, mill and prove.
 #[derive(Debug, Parser)]
-#[command(name = "sustent", version, arg_required_else_help = true, after_help = HELP)]
+#[command(name = "sustent", version, arg_required_else_help = true, max_term_width = COLUMNS, after_help = HELP)]
 struct Arguments {
     #[command(subcommand)]
     verb: Verb,
@@ -89,7 +90,7 @@ Examples:
   sustent impression left.stl --side left  a scan of a foot, measured
   sustent check ticket.toml                what will not stand, and the way out
   sustent preview ticket.toml --out look.html   the drawing to look at, one page
-  sustent desk ticket.toml                 the same drawing, its values to be changed
+  sustent desk ticket.toml                 the same, its values to be changed
   sustent mill ticket.toml --out jobs      programs, proof, outline, mesh, sheet
   sustent prove jobs/PATROL-07-r2/*-L-top-*.ngc --ticket ticket.toml --side left
   sustent inspect ticket.toml --side left --readings left.csv
@@ -111,40 +112,40 @@ enum Verb {
     /// Ask for the measures one by one, and write them and a ticket
     #[command(after_help = new::HELP)]
     New(new::New),
-    /// Turn measured feet into a ticket with starting values, each with its reason
+    /// Turn measured feet into a ticket, each value with its reason
     #[command(after_help = intake::HELP)]
     Intake(intake::IntakeVerb),
-    /// Suggest one change of 1 mm or 1 degree for a complaint after a try
+    /// Suggest one change of 1 mm or 1 degree for a complaint
     #[command(after_help = adjust::HELP)]
     Adjust(adjust::Adjust),
-    /// Measure a scan of a foot or of its mould, and make a ticket that follows it
+    /// Measure a scan of a foot or its mould, and make a ticket of it
     #[command(after_help = impression::HELP)]
     Impression(impression::ImpressionVerb),
-    /// Turn tickets into proven programs, trim outlines, meshes and a job sheet
+    /// Turn tickets into proven programs, outlines, meshes and sheets
     #[command(after_help = mill::HELP)]
     Mill(mill::Mill),
-    /// Show all findings and how far each value may go; writes nothing but a repaired ticket, where asked
+    /// Show all findings, how far each value may go, and the way out
     #[command(after_help = check::HELP)]
     Check(check::Check),
-    /// Draw one page to look at: plan, sections, thickness, findings, the pieces in the round, the paths
+    /// Draw one page to look at before a blank is committed
     #[command(after_help = preview::HELP)]
     Preview(preview::PreviewVerb),
-    /// Change values on the drawing, live, and save them as a new revision
+    /// Change values on the drawing, live, and save a new revision
     #[command(after_help = desk::HELP)]
     Desk(desk::DeskVerb),
     /// Carve programs from their own text and judge what they leave
     #[command(after_help = prove::HELP)]
     Prove(prove::Prove),
     /// Judge a made piece by gauge readings or a scan, value by value
-    #[command(after_help = inspect::HELP)]
+    #[command(override_usage = inspect::USAGE, after_help = inspect::HELP)]
     Inspect(inspect::Inspect),
-    /// Show what many inspected pieces have in common, and what would explain it
+    /// Show what inspected pieces have in common and what explains it
     #[command(after_help = drift::HELP)]
     Drift(drift::DriftVerb),
-    /// Show what two tickets or revisions differ in, with a map of the difference
+    /// Show what two tickets or revisions differ in, with a map
     #[command(after_help = compare::HELP)]
     Compare(compare::Compare),
-    /// Show materials, blanks, cutters, machines, tolerances, loads and rules
+    /// Show materials, blanks, cutters, machines and all other profiles
     #[command(after_help = profiles::HELP)]
     Profiles(profiles::Profiles),
     /// Show what a folder keeps, by code: tickets, jobs, inspections

@@ -17,11 +17,11 @@ use crate::written::suggest;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
-On a terminal it asks one question after the other: Enter leaves out what was not
-measured, ? tells what the answer moves, < goes back to the question before, -
-takes an answer away, Ctrl-C leaves with nothing written. What cannot be is refused
-at once, and what is unusual is asked about. The measures are kept beside the
-ticket, and `sustent intake` goes on from there.
+On a terminal it asks one question after the other: Enter leaves out what was
+not measured, ? tells what the answer moves, < goes back to the question before,
+- takes an answer away, Ctrl-C leaves with nothing written. What cannot be is
+refused at once, and what is unusual is asked about. The measures are kept
+beside the ticket, and `sustent intake` goes on from there.
 
 Without a terminal, lines of `key = answer` are read from standard input;
 --questions prints the keys. What is unusual is then left open.
@@ -31,9 +31,9 @@ Examples:
   sustent new --questions
   sustent new --out patrol-11.toml < answers.txt
 
-Exit status: 0 a ticket that passes, 1 no ticket (a flag, or a question that must
-be answered first), one that a limit stops, or one with a question left open
-without a terminal, 2 could not be done.";
+Exit status: 0 a ticket that passes, 1 no ticket (a flag, or a question that
+must be answered first), one that a limit stops, or one with a question left
+open without a terminal, 2 could not be done.";
 
 /// Arguments of `new`.
 #[derive(Debug, clap::Args)]

@@ -15,11 +15,12 @@ use crate::profile::Shelf;
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
-The page is one file that loads nothing: it opens from a stick, without a network.
-It shows the plan with contour lines, sections where they are cut and one that
-moves, the thickness at the pointer, findings as numbered notes, the effect in the
-boot, left against right, the pieces in the round, and each program's path. A foot
-with a stop shows its design and its findings, but no paths.
+The page is one file that loads nothing: it opens from a stick, without a
+network. It shows the plan with contour lines, sections where they are cut and
+one that moves, the thickness at the pointer, findings as numbered notes, the
+effect in the boot, left against right, the pieces in the round, and each
+program's path. A foot with a stop shows its design and its findings, but no
+paths.
 
 Examples:
   sustent preview ticket.toml --out look.html

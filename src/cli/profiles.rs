@@ -1,9 +1,11 @@
 //! `sustent profiles`: what is on the shelf, and the shop's own files that add to it.
 
+use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
 use serde::Serialize;
+use strsim::damerau_levenshtein;
 
 use super::Outcome;
 use super::failure::Failure;
@@ -19,9 +21,9 @@ own: DIR/materials/NAME.toml and so on; one of the same name takes the place of
 the built-in one.
 
 Examples:
-  sustent profiles                               what there is
+  sustent profiles                       what there is
   sustent profiles machines
-  sustent profiles materials eva-firm            every number and where it is from
+  sustent profiles materials eva-firm    every number, and where it is from
   sustent profiles --profiles our-shop cutters
 
 Exit status: 0 shown, 2 could not be done.";
@@ -81,7 +83,25 @@ pub(super) fn shelf(folder: Option<&Path>) -> Result<Shelf, Failure> {
             format!("there is no profile here; profiles are .toml files in folders named {}", listed(&kinds, "and"));
         return Err(Failure::of(folder, told));
     }
+    refuse_slip(folder)?;
     shelf.with_files(files).map_err(|problems| Failure::of_problems(folder, problems))
+}
+
+/// Refuses profiles in a folder that one slip of the pen keeps from being looked at: the built-in ones that they are to
+/// replace would be taken without a word.
+fn refuse_slip(folder: &Path) -> Result<(), Failure> {
+    for entry in fs::read_dir(folder).map_err(|error| Failure::of_io(folder, &error))? {
+        let path = entry.map_err(|error| Failure::of_io(folder, &error))?.path();
+        let name = path.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
+        let meant = Kind::ALL.map(Kind::folder).into_iter().find(|kind| damerau_levenshtein(&name, kind) <= 1);
+        // Under any case where the system makes no difference between them.
+        let Some(kind) = meant.filter(|kind| !(name == *kind && folder.join(kind).is_dir())) else { continue };
+        if toml_files(&path).is_ok_and(|files| !files.is_empty()) {
+            let told = format!("profiles are looked for in folders named as the built-in ones are; name this {kind}");
+            return Err(Failure::of(&path, told));
+        }
+    }
+    Ok(())
 }
 
 impl Profiles {

@@ -8,7 +8,7 @@ use crate::limits::Finding;
 use crate::value::figure;
 
 /// Columns that every terminal has.
-const COLUMNS: usize = 80;
+pub(super) const COLUMNS: usize = 80;
 
 /// `text` broken at spaces to fit the terminal: `first` stands before the first line, and as many
 /// spaces before the others. A word that is too long for a line stands alone.
