@@ -236,6 +236,44 @@ fn nothing_of_a_code_is_passed_over_and_nothing_of_another_goes() {
     assert_eq!(inside.code, 1, "{}", inside.out);
 }
 
+/// A wearer's own folder, as the fitter's guide has it, and logs that others have written on.
+#[test]
+fn what_a_folder_or_a_record_of_another_names_is_told_and_stays() {
+    let shop = Shop::new();
+    records_in(&shop);
+    shop.write("PATROL-01/foot-scan.stl", "solid foot");
+    shop.write("PATROL-01/deeper/left.csv", "value,reading");
+    shop.write("PATROL-01/PATROL-011.toml", SAMPLE.replace("PATROL-07", "PATROL-011"));
+    shop.write("PATROL-011/foot-scan.stl", "solid foot");
+    let log = shop.path("log été.jsonl");
+    let text =
+        fs::read_to_string(&log).unwrap().replace("\"PATROL-011\",", "\"PATROL-011\",\"note\":\"as PATROL-01\",");
+    let [own, others] = text.lines().collect::<Vec<_>>()[..] else { panic!("{text}") };
+    assert!(others.contains("as PATROL-01"), "{others}");
+    let spaced = own.replacen("{\"ticket\":", "  {\"ticket\": ", 1);
+    fs::write(&log, format!("{others}\n{own}\n{spaced}\n")).unwrap();
+
+    let archive = shop.path("PATROL-01.zip");
+    assert_eq!(of("archive", &shop, &["--out", archive.to_str().unwrap()]).code, 0);
+    let mut zip = zip::ZipArchive::new(fs::File::open(&archive).unwrap()).unwrap();
+    let mut packed = String::new();
+    std::io::Read::read_to_string(&mut zip.by_name("inspections/log été.jsonl").unwrap(), &mut packed).unwrap();
+    assert_eq!(packed, format!("{own}\n{spaced}\n"));
+    let names: Vec<String> = zip.file_names().map(|name| name.unwrap().into_owned()).collect();
+    let has = |name: &str| names.iter().any(|own| own == name);
+    assert!(has("PATROL-01/foot-scan.stl") && has("PATROL-01/deeper/left.csv") && !has("log été.jsonl"), "{names:?}");
+    assert!(!names.iter().any(|name| name.contains("PATROL-011")), "{names:?}");
+
+    let gone = of("forget", &shop, &["--yes"]);
+    assert_eq!(gone.code, 1, "{}{}", gone.out, gone.err);
+    let stays = gone.out.split_once("stays, and names").unwrap().1;
+    for name in ["PATROL-01/foot-scan.stl", "PATROL-01/deeper/left.csv", "log été.jsonl"] {
+        assert!(stays.contains(name), "{name} is not in {}", gone.out);
+    }
+    assert!(!stays.contains("PATROL-011"), "{stays}");
+    assert_eq!(fs::read_to_string(&log).unwrap(), format!("{others}\n"));
+}
+
 /// Every file and folder below, by name.
 fn tree(folder: &Path) -> Vec<String> {
     let mut found = vec![];

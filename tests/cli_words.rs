@@ -79,11 +79,17 @@ fn no_line_is_wider_than_a_terminal() {
     // A millimetre too deep at one place: told once, with nothing that could be taken for comfort.
     let text = fs::read_to_string(finish).unwrap();
     let line = text.lines().find(|line| line.starts_with("X50.74 Y21.644 Z16.909")).unwrap();
-    let edited = shop.write("PATROL-07-r2-L-top-2-finish.ngc", text.replace(line, &line.replace("Z16.909", "Z15.909")));
-    let told = prove(&edited.display().to_string());
+    let deeper = |z: &str| {
+        let edited = text.replace(line, &line.replace("Z16.909", z));
+        prove(&shop.write("PATROL-07-r2-L-top-2-finish.ngc", edited).display().to_string())
+    };
+    let told = deeper("Z15.909");
     assert_eq!(told.matches("refused: PATROL-07").count(), 1, "{told}");
     assert!(told.contains("was this line edited?") && !told.contains("inspected like a scan"), "{told}");
     assert!(told.ends_with("refused: do not run these programs\n"), "{told}");
+    // Right through the piece, so that what is left is no solid.
+    let through = deeper("Z-5");
+    assert!(through.contains("finish.ngc:") && through.ends_with("refused: do not run these programs\n"), "{through}");
 }
 
 #[test]

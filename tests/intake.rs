@@ -274,10 +274,12 @@ fn a_cleared_sign_goes_on_into_the_ticket_and_its_findings() {
     assert_eq!((found.limit, found.severity), ("referral_flag", Severity::Caution));
     assert!(found.message.contains("open skin; cleared: seen and agreed"), "{}", found.message);
     // Without the words it stops, and a reason for something else does not help.
-    let taken_out = written.replace("cleared = \"seen and agreed, 2026-11-20\"\n", "");
-    let with_reason = taken_out.replacen("[left.support]\n", "[left.support]\nreason = \"too tight\"\n", 1);
-    let report = job::check(&ticket(&with_reason)).unwrap();
-    assert_eq!((report.feet[0].findings[0].limit, report.pass), ("referral_flag", false));
+    for said in ["", "cleared = \"\"\n", "cleared = \" - \u{200b}\"\n"] {
+        let taken_out = written.replace("cleared = \"seen and agreed, 2026-11-20\"\n", said);
+        let with_reason = taken_out.replacen("[left.support]\n", "[left.support]\nreason = \"too tight\"\n", 1);
+        let report = job::check(&ticket(&with_reason)).unwrap();
+        assert_eq!((report.feet[0].findings[0].limit, report.pass), ("referral_flag", false), "{said}");
+    }
 }
 
 #[test]

@@ -222,6 +222,8 @@ fn a_reason_outweighs_a_choice_and_not_physics() {
     let accepted = check(&demo(&[reason]));
     assert!(!stopped.pass && accepted.pass);
     assert!(accepted.feet[0].accepted_reason.is_some());
+    let unsaid = check(&demo(&[("rearfoot_post", "rearfoot_post = 7\nreason = \" \"")]));
+    assert!(!unsaid.pass && unsaid.feet[0].accepted_reason.is_none(), "a reason that says nothing is none");
     let thin = check(&demo(&[reason, ("height = 29.7", "height = 18")]));
     assert!(!thin.pass, "a blank too thin is not a matter of reasons");
 }

@@ -139,6 +139,8 @@ fn sources(root: &Path, kept: &[Kept], code: &str) -> Result<Vec<Source>, Failur
                 sources.push(Source::Text { name: format!("{LOG_PART}/{}", slashed(&kept.file)), text });
             }
             Kind::Job => files_below(&path, &kept.file, &mut sources)?,
+            // A log names it in the records of others, which are not this code's to hand on.
+            Kind::Other if log::is_log(&path)? => {}
             // The list of an archive that was taken up again says nothing that the new one's does not.
             Kind::Other if kept.file == Path::new(LIST) && is_list(&path) => {}
             _ => sources.push(Source::File { name: slashed(&kept.file), path }),

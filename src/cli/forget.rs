@@ -15,11 +15,11 @@ pub(super) const HELP: &str = "\
 Without --yes nothing is changed: it shows what would go. With --yes tickets,
 measures, the drawings that they alone name, the folders of jobs with all that
 people put into them, and the code's records in inspection logs go for good.
-Archives and other files that name the code stay and are shown, for a person to
-look at: a page made with --out, a note, a list of many codes; so does a job's
-folder under another name, or one in which records of another code lie. Copies
-elsewhere (backups, sticks, the bin, versions that a synchronised disk keeps)
-are out of this program's reach.
+Archives and other files that name the code, or lie in a folder that does, stay
+and are shown, for a person to look at: a page made with --out, a scan, a note,
+a list of many codes; so does a job's folder under another name, or one in which
+records of another code lie. Copies elsewhere (backups, sticks, the bin,
+versions that a synchronised disk keeps) are out of this program's reach.
 
 Examples:
   sustent forget PATROL-07 --in shop           what would go, what would stay

@@ -89,7 +89,7 @@ const LONGEST_SEARCHED: usize = 64 << 20;
 const SHARED: usize = 1 << 10;
 
 /// Looks through a folder and those in it for what is kept: of every code, or of one; only of that one are other files
-/// found, by the code in their text or name. Links are not followed.
+/// found, by the code in their text, their name or the folder they lie in. Links are not followed.
 pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> {
     if !folder.is_dir() {
         return Err(Failure::of(folder, "this is no folder; --in names the folder to look through"));
@@ -192,8 +192,8 @@ impl Search<'_> {
         {
             return self.keep(code, Kind::Archive, None, path, None);
         }
-        let is_log = match read_beginning(path) {
-            Ok(beginning) => beginning == log::BEGINNING,
+        let is_log = match log::is_log(path) {
+            Ok(is_log) => is_log,
             Err(failure) => return self.unread(failure),
         };
         // Without a code only the program's own records count.
@@ -205,6 +205,7 @@ impl Search<'_> {
             return self.long(path);
         }
         match read_bytes(path, longest) {
+            Ok(bytes) if is_log => self.log(path, &decoded(&bytes)),
             Ok(bytes) => self.text(path, &ending, &bytes),
             Err(failure) => self.unread(failure),
         }
@@ -237,13 +238,9 @@ impl Search<'_> {
 
     fn text(&mut self, path: &Path, ending: &str, bytes: &[u8]) {
         let text = decoded(bytes);
-        if bytes.starts_with(log::BEGINNING) {
-            return self.log(path, &text);
-        }
-        if ending == "toml"
-            && let Some((code, kind, revision)) = head(&text)
-            && self.code.is_none_or(|wanted| wanted == code)
-        {
+        let head = (ending == "toml").then(|| head(&text)).flatten();
+        let is_anothers = head.is_some();
+        if let Some((code, kind, revision)) = head.filter(|(code, ..)| self.code.is_none_or(|wanted| wanted == code)) {
             for drawing in drawings(&text) {
                 if let Some(path) = below(folder_of(path), &drawing) {
                     self.keep(code.clone(), Kind::Drawing, None, &path, None);
@@ -251,24 +248,41 @@ impl Search<'_> {
             }
             return self.keep(code, kind, revision, path, None);
         }
-        self.other(path, Some(&text));
+        // Whose it is it says itself, wherever it lies.
+        if !is_anothers || self.is_named_by(path, Some(&text)) {
+            self.other(path, Some(&text));
+        }
     }
 
     fn log(&mut self, path: &Path, text: &str) {
-        let mut codes: Vec<&str> = text.lines().filter_map(log::code_of).collect();
+        let mut codes: Vec<Cow<'_, str>> = text.lines().filter_map(log::code_of).collect();
         codes.sort_unstable();
         for lines in codes.chunk_by(|a, b| a == b) {
-            self.keep(lines[0].to_owned(), Kind::Log, None, path, Some(lines.len()));
+            self.keep(lines[0].clone().into_owned(), Kind::Log, None, path, Some(lines.len()));
+        }
+        // The records of others may name the code in a note, and what is no record too.
+        let is_own = |line: &str| log::code_of(line).is_some_and(|own| Some(&*own) == self.code);
+        if let Some(code) = self.code
+            && text.lines().filter(|line| !is_own(line)).any(|line| self.is_named(line))
+        {
+            self.keep(code.to_owned(), Kind::Other, None, path, None);
         }
     }
 
-    /// A file that is none of ours, where its name or text names the code.
+    /// A file that is none of ours, where its name, its text or a folder in which it lies names the code.
     fn other(&mut self, path: &Path, text: Option<&str>) {
         let Some(code) = self.code else { return };
-        let name = path.file_name().unwrap_or_default().to_string_lossy();
-        if self.is_named(&name) || text.is_some_and(|text| self.is_named(text)) {
+        let mut folders = path.strip_prefix(self.root).unwrap_or(path).components();
+        folders.next_back();
+        if self.is_named_by(path, text) || folders.any(|folder| self.is_named(&folder.as_os_str().to_string_lossy())) {
             self.keep(code.to_owned(), Kind::Other, None, path, None);
         }
+    }
+
+    /// Whether a file's name or its text names the code.
+    fn is_named_by(&self, path: &Path, text: Option<&str>) -> bool {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        self.is_named(&name) || text.is_some_and(|text| self.is_named(text))
     }
 
     /// Whether a text names the code; where only a longer one stands, it does not.
@@ -316,14 +330,6 @@ fn decoded(bytes: &[u8]) -> Cow<'_, str> {
         [0xfe, 0xff, ..] => String::from_utf16_lossy(&units(u16::from_be_bytes)).into(),
         _ => String::from_utf8_lossy(bytes),
     }
-}
-
-/// The first bytes of a file, as many as tell a log.
-fn read_beginning(path: &Path) -> Result<Vec<u8>, Failure> {
-    let mut beginning = vec![];
-    let (file, _) = open_file(path)?;
-    file.take(log::BEGINNING.len() as u64).read_to_end(&mut beginning).map_err(|e| Failure::of_io(path, &e))?;
-    Ok(beginning)
 }
 
 /// The file of this name in a folder or below; `None` where there is none, or where a link leads to it from elsewhere.

@@ -1,22 +1,22 @@
 //! The inspection log on disk: lines are only ever added, whole or not at all.
 
+use std::borrow::Cow;
 use std::fs::{File, OpenOptions};
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::Path;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::failure::Failure;
 use super::folder::{self, folder_of};
-use super::tickets::read_bytes;
+use super::tickets::{open_file, read_bytes};
 use crate::inspect::Entry;
 
 /// Longest log that is read, bytes: a hundred thousand pieces.
 pub(super) const LONGEST_LOG: usize = 256 << 20;
 
 /// What every record begins with, and nothing else that lies about in a workshop.
-pub(super) const BEGINNING: &[u8] = BEGINNING_TEXT.as_bytes();
-const BEGINNING_TEXT: &str = r#"{"ticket":"#;
+const BEGINNING: &[u8] = br#"{"ticket":"#;
 
 /// No value of a piece is as much, mm or degrees.
 const MOST: f64 = 1e4;
@@ -66,7 +66,7 @@ pub(super) fn forget(path: &Path, code: &str) -> Result<usize, Failure> {
     let fault = |e: std::io::Error| Failure::of_io(path, &e).and("the log is as it was");
     let _lock = folder::lock(folder_of(path)).map_err(fault)?;
     let text = read_bytes(path, LONGEST_LOG)?;
-    let is_kept = |line: &&[u8]| !is_of(&String::from_utf8_lossy(line), code);
+    let is_kept = |line: &&[u8]| code_of(&String::from_utf8_lossy(line)).is_none_or(|own| own != code);
     let (kept, gone): (Vec<&[u8]>, Vec<&[u8]>) = text.split_inclusive(|&byte| byte == b'\n').partition(is_kept);
     if !gone.is_empty() {
         folder::put(path, |file| file.write_all(&kept.concat()))?;
@@ -76,19 +76,30 @@ pub(super) fn forget(path: &Path, code: &str) -> Result<usize, Failure> {
 
 /// The lines of a log that are a code's, broken ones too.
 pub(super) fn lines_of<'a>(text: &'a str, code: &'a str) -> impl Iterator<Item = &'a str> {
-    text.lines().filter(move |line| is_of(line, code))
+    text.lines().filter(move |line| code_of(line).is_some_and(|own| own == code))
 }
 
-/// Whether a line begins as the record of a code.
-fn is_of(line: &str, code: &str) -> bool {
-    line.strip_prefix(BEGINNING_TEXT)
-        .and_then(|rest| rest.strip_prefix('"')?.strip_prefix(code)?.strip_prefix('"'))
-        .is_some()
+/// The code of the record that a line is, or of one that was broken off, however it was written by others since.
+pub(super) fn code_of(line: &str) -> Option<Cow<'_, str>> {
+    #[derive(Deserialize)]
+    struct Head<'a> {
+        #[serde(borrow)]
+        ticket: Cow<'a, str>,
+    }
+    let begun = || {
+        let words = ["{", "\"ticket\"", ":", "\""];
+        let rest = words.iter().try_fold(line, |rest, word| rest.trim_start().strip_prefix(word))?;
+        Some(Cow::Borrowed(rest.split_once('"')?.0))
+    };
+    serde_json::from_str(line).map(|head: Head| head.ticket).ok().or_else(begun)
 }
 
-/// The code of the record that a line is.
-pub(super) fn code_of(line: &str) -> Option<&str> {
-    Some(line.strip_prefix(BEGINNING_TEXT)?.strip_prefix('"')?.split_once('"')?.0)
+/// Whether a file begins as a log does.
+pub(super) fn is_log(path: &Path) -> Result<bool, Failure> {
+    let mut beginning = vec![];
+    let (file, _) = open_file(path)?;
+    file.take(BEGINNING.len() as u64).read_to_end(&mut beginning).map_err(|e| Failure::of_io(path, &e))?;
+    Ok(beginning == BEGINNING)
 }
 
 /// Whether the file begins as a log does, or as one that was broken off at once.
@@ -183,6 +194,22 @@ mod tests {
         assert_eq!(passed_over.iter().map(|p| p.line).collect::<Vec<_>>(), [2]);
         std::fs::write(&log, "nothing\n").unwrap();
         assert!(read(&log).unwrap_err().words(crate::ticket::Colour::Plain).contains("no inspection record"));
+    }
+
+    #[test]
+    fn a_record_is_its_codes_however_it_is_written() {
+        let whole = entry("P-1").line();
+        let spaced = whole.replacen("{\"ticket\":", "  { \"ticket\" : ", 1);
+        let sorted = "{\"blank\": \"foam-300\", \"ticket\": \"P-1\"}";
+        let coded = whole.replacen("P-1", "P\\u002d1", 1);
+        for line in [&whole, &spaced, sorted, &coded, &whole[..30], &spaced[..30]] {
+            assert_eq!(code_of(line).as_deref(), Some("P-1"), "{line}");
+        }
+        for line in ["", "{", "{\"ticket\":\"P-1", "{\"note\":\"P-1\"}", "P-1"] {
+            assert_eq!(code_of(line), None, "{line}");
+        }
+        let noted = Entry { note: "as P-1".into(), ..entry("P-2") };
+        assert_eq!(lines_of(&noted.line(), "P-1").count(), 0);
     }
 
     #[test]

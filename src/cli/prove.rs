@@ -76,7 +76,8 @@ impl Prove {
         let proved = job::prove(&loaded.ticket, design, lay, &programs, Precision::SHOP)
             .map_err(|error| Failure::of(&self.ticket, error))?;
         let mut report = ProofReport::of(&proved);
-        if report.thickness == Thickness::BothSides {
+        // What a spoilt piece would pass for is no comfort, and one that is cut through is no solid.
+        if report.proof.pass && report.thickness == Thickness::BothSides {
             let tolerances = shelf.tolerances(TOLERANCES).map_err(|unknown| Failure::new(unknown.to_string()))?;
             let inspected = job::inspect_carved(&loaded.ticket, design, &proved, tolerances, Precision::SHOP)
                 .map_err(|error| Failure::of(&self.ticket, error))?;
@@ -149,8 +150,7 @@ fn in_words(report: &ProofReport) -> String {
     }
     let told = |(value, x): (&Value, &f64)| row(&value.words(), &format!("{} {}", figure(*x, 2), value.unit()));
     lines.extend(report.values.iter().map(told));
-    // What the surface would pass for is no comfort where the programs must not run.
-    if let Some(inspection) = report.as_scanned.as_ref().filter(|_| proof.pass) {
+    if let Some(inspection) = &report.as_scanned {
         lines.push(row("inspected like a scan of it", inspection.verdict.word()));
         lines.extend(inspection.advice.iter().map(|line| wrapped("  -> ", line)));
     }

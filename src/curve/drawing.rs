@@ -17,6 +17,12 @@ const MOST_NODES: u32 = 100_000;
 /// Drawing programs nest some five groups; the readers below use the stack for each.
 const MOST_NESTED: usize = 64;
 
+/// Each rule is held against each element.
+const MOST_RULES: usize = 1000;
+
+/// How an element or a style names what is defined elsewhere.
+const REFERENCE: &str = "url(";
+
 /// Scales across and up may differ by rounding of the document's size.
 const STRETCH: f64 = 1e-3;
 
@@ -43,19 +49,64 @@ pub(super) fn drawn_paths(svg_text: &str) -> Result<Vec<Drawn>, TraceError> {
     if svg_text.len() > MOST_BYTES {
         return Err(TraceError::TooLong { bytes: svg_text.len(), allowed: MOST_BYTES });
     }
-    let unreadable = |problem: String| TraceError::Unreadable { problem };
-    // No document type: entities are how text bombs and foreign files come in.
-    let options = roxmltree::ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
-    let xml = roxmltree::Document::parse_with_options(svg_text, options).map_err(|e| unreadable(e.to_string()))?;
-    check_elements(&xml)?;
-    check_units(xml.root_element())?;
+    let given = parsed(svg_text)?;
+    check_elements(&given)?;
+    check_units(given.root_element())?;
+    let plain = without_references(svg_text);
+    let plain = parsed(&plain)?;
+    check_plain(&plain)?;
     let no_files =
         usvg::ImageHrefResolver { resolve_data: Box::new(|_, _, _| None), resolve_string: Box::new(|_, _| None) };
     let options = usvg::Options { dpi: 96.0, image_href_resolver: no_files, ..Default::default() };
-    let tree = usvg::Tree::from_xmltree(&xml, &options).map_err(|e| unreadable(e.to_string()))?;
+    let tree = usvg::Tree::from_xmltree(&plain, &options).map_err(unreadable)?;
     let mut drawn = Vec::new();
     collect(tree.root(), "", &mut drawn);
     Ok(drawn)
+}
+
+fn parsed(svg_text: &str) -> Result<roxmltree::Document<'_>, TraceError> {
+    // No document type: entities are how text bombs and foreign files come in.
+    let options = roxmltree::ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
+    roxmltree::Document::parse_with_options(svg_text, options).map_err(unreadable)
+}
+
+fn unreadable(problem: impl ToString) -> TraceError {
+    TraceError::Unreadable { problem: problem.to_string() }
+}
+
+/// The drawing with everything plain black that is painted, clipped, masked or marked by what is defined elsewhere in
+/// it. That changes no line's run, and clips that clip one another twice over, twenty deep, are a million.
+fn without_references(svg_text: &str) -> String {
+    let mut plain = String::with_capacity(svg_text.len());
+    let mut rest = svg_text;
+    while let Some((before, reference)) = rest.split_once(REFERENCE) {
+        plain.push_str(before);
+        plain.push_str("black");
+        // What would be painted instead goes too: `url(#shade) red`.
+        let after = reference.split_once(')').map_or("", |(_, after)| after);
+        rest = after.find(['"', '\'', ';', '}', '!', '<']).map_or("", |end| &after[end..]);
+    }
+    plain.push_str(rest);
+    plain
+}
+
+/// What only shows once the text is parsed: references in character codes, and more styles than are read.
+fn check_plain(xml: &roxmltree::Document) -> Result<(), TraceError> {
+    let mut rules = 0;
+    for node in xml.descendants() {
+        let line = || xml.text_pos_at(node.range().start).row;
+        let said = node.attributes().map(|attribute| attribute.value()).chain(node.text());
+        if said.into_iter().any(|said| said.contains(REFERENCE)) {
+            return Err(unreadable(format!("line {}: {REFERENCE}...) in character codes", line())));
+        }
+        if node.is_element() && node.tag_name().name() == "style" {
+            rules += node.text().map_or(0, |text| text.matches('{').count());
+        }
+        if rules > MOST_RULES {
+            return Err(unreadable(format!("line {}: more than {MOST_RULES} style rules", line())));
+        }
+    }
+    Ok(())
 }
 
 fn check_elements(xml: &roxmltree::Document) -> Result<(), TraceError> {

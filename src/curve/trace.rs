@@ -460,6 +460,33 @@ mod tests {
         refused(&INSOLE.replace("M 100.000,283.000", "M 1e30,283.000"), "within +-10000 mm");
     }
 
+    #[test]
+    fn what_clips_paints_or_marks_changes_no_outline_and_costs_nothing() {
+        let whole = outline_from_svg(INSOLE, 0.0).unwrap();
+        let with = |defined: &str| INSOLE.replacen("id=\"outline\"", &format!("id=\"outline\" {defined}"), 1);
+        for refers in [
+            "clip-path=\"url(#d0)\"",
+            "style='mask:url(\"#d0\")'",
+            "marker-mid=\"url(#none)\" style=\"stroke:url(#d0) red\"",
+        ] {
+            // Each twice within the one before: 2^60 in all.
+            let chain = |i: usize| {
+                let child = format!("<rect width=\"1\" height=\"1\" clip-path=\"url(#d{})\"/>", i + 1);
+                format!("<clipPath id=\"d{i}\">{child}{child}</clipPath>")
+            };
+            let chains: String = (0..60).map(chain).collect();
+            let svg = with(refers).replace("</svg>", &format!("<defs>{chains}</defs></svg>"));
+            assert_eq!(outline_from_svg(&svg, 0.0).unwrap().outline.points(), whole.outline.points(), "{refers}");
+        }
+        let styled =
+            with("class=\"a\"").replace("</svg>", "<style>.a{clip-path:url(#none);fill:url(#none)}</style></svg>");
+        assert_eq!(outline_from_svg(&styled, 0.0).unwrap().outline.points(), whole.outline.points());
+        refused(&with("clip-path=\"&#117;rl(#d0)\""), "character codes");
+        refused(&INSOLE.replace("</svg>", "<style>ur<![CDATA[l(#d0)]]></style></svg>"), "character codes");
+        let rules = "g > rect.a { fill: red }".repeat(2000);
+        refused(&INSOLE.replace("</svg>", &format!("<style>{rules}</style></svg>")), "1000 style rules");
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(64))]
         /// A drawing with any piece cut out gives an outline or an error, never a panic.

@@ -156,7 +156,7 @@ fn person(s: &Section, shelf: &Shelf, rules: &Rules) -> Option<Measures> {
     let people = s.choice("people", Need::Optional, &[("men", "men"), ("women", "women")]);
     let complaints = complaints(s, rules);
     let flags = ticket::flags(s, rules);
-    let cleared = s.text("cleared", Need::Optional, LONGEST_NOTE).filter(|words| !words.trim().is_empty());
+    let cleared = s.said("cleared", LONGEST_NOTE);
     let leg_difference_mm = s.number("leg_difference", Need::Optional, LEG_DIFFERENCE);
     Some(Measures {
         code: code?,

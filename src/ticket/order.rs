@@ -92,7 +92,7 @@ fn read_side(top: &Section, side: Side, beside: &Other, context: &Context) -> Op
             |order| (order.support.clone(), order.reason.clone()),
             |s| support(s, foot.as_ref(), context),
         );
-        let reason = s.text("reason", Need::Optional, ranges::LONGEST_NOTE);
+        let reason = s.said("reason", ranges::LONGEST_NOTE);
         let relief = s.within("relief", Need::Optional, super::relief::relief);
         let (mut support, reason_inside) = ordered?;
         if let Some(relief) = relief {
@@ -241,7 +241,7 @@ fn possible(s: &Section, foot: &Foot) -> bool {
 }
 
 fn support(s: &Section, foot: Option<&Foot>, context: &Context) -> Option<(Support, Option<String>)> {
-    let reason = s.text("reason", Need::Optional, ranges::LONGEST_NOTE);
+    let reason = s.said("reason", ranges::LONGEST_NOTE);
     let support = fill::support(s, foot, context.boot, context.start);
     Some((support?, reason))
 }

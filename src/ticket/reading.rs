@@ -143,7 +143,7 @@ fn wearer(s: &Section, shelf: &Shelf) -> Option<Wearer> {
     let usage = s.text("use", Need::Optional, usize::MAX).unwrap_or_else(|| USUAL_USE.to_owned());
     let load = s.text("load", Need::Optional, usize::MAX).unwrap_or_else(|| USUAL_LOAD.to_owned());
     let flags = flags(s, &shelf.rules());
-    let cleared = s.text("cleared", Need::Optional, ranges::LONGEST_NOTE);
+    let cleared = s.said("cleared", ranges::LONGEST_NOTE);
     refuse_names(s);
     let load = look_up(s, "load", &load, |name| shelf.load(name));
     look_up(s, "use", &usage, |name| shelf.support(name))?;

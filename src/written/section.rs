@@ -146,6 +146,12 @@ impl<'a> Section<'a> {
         Some(text.to_owned())
     }
 
+    /// Optional text by which somebody answers for something, as [`Section::text`] reads it. Without a letter or a digit
+    /// nothing is said, and it counts as not written.
+    pub fn said(&self, key: &str, longest: usize) -> Option<String> {
+        self.text(key, Need::Optional, longest).filter(|text| text.chars().any(char::is_alphanumeric))
+    }
+
     /// A list of at most `most` texts of at most `longest` characters each.
     pub fn texts(&self, key: &str, need: Need, most: usize, longest: usize) -> Option<Vec<String>> {
         let (value, place) = self.value(key, need)?;
