@@ -467,6 +467,8 @@ fn profiles_are_shown_and_the_shops_own_come_first() {
     assert!(all.as_array().unwrap().len() > 20);
     let one = ran(&mut sustent(["profiles", "cutters", "ball-6", "--json"])).json();
     assert_keys(&one, &["kind", "name", "title", "values"]);
+    let text = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/cutters/ball-6.toml")).unwrap();
+    assert_eq!(ran(&mut sustent(["profiles", "cutters", "ball-6", "--toml"])).out, text);
     let unknown = ran(&mut sustent(["profiles", "cutters", "bal-6"]));
     assert_eq!(unknown.code, 2);
     assert!(unknown.err.contains("ball-6"), "{}", unknown.err);
@@ -495,6 +497,12 @@ fn profiles_are_shown_and_the_shops_own_come_first() {
         assert!(told.code == 2 && told.err.contains("name this cutters"), "{}{}", told.out, told.err);
         fs::remove_dir_all(shop.path("slip")).unwrap();
     }
+    // Beside the folders a ticket may lie, and no profile.
+    shop.write("own/ticket.toml", SAMPLE);
+    assert_eq!(ran(sustent(["profiles", "--profiles"]).arg(shop.path("own"))).code, 0);
+    shop.write("own/fast-router.toml", &machine);
+    let stray = ran(sustent(["profiles", "--profiles"]).arg(shop.path("own")));
+    assert!(stray.code == 2 && stray.err.contains("fast-router.toml: a profile lies in"), "{}", stray.err);
 }
 
 #[test]

@@ -465,7 +465,7 @@ fn every_verb_has_a_page_in_the_manual_and_examples_in_its_help() {
     assert_fits(&help.out);
     for verb in verbs {
         let page = fs::read_to_string(shop.path(&format!("man/sustent-{verb}.1"))).unwrap();
-        assert!(page.contains(".TH"), "{verb}");
+        assert!(page.contains(".TH") && page.contains(".SH NOTES\n.nf\n") && page.contains("\n.fi\n"), "{verb}");
         let help = ran(&mut sustent([verb, "--help"])).out;
         assert!(help.contains("Example"), "{verb} --help shows no example");
         assert_fits(&help);

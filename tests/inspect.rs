@@ -109,6 +109,9 @@ fn what_cannot_be_of_this_piece_is_refused_with_its_line() {
             "value,reading\n\nlength,26.8\n",
             "line 3: length is 26.8 mm where 268.0 is asked for; that looks like centimetres",
         ),
+        ("value,reading\nheel_thickness,0.177\n", "looks like inches"),
+        ("value,reading,unit\nmedial_arch,1.8,\n", "looks like centimetres"),
+        ("value,reading\nheel_thickness,-4.5\n", "-4.5 is not between 0 and 500"),
         ("value,reading\npost_height_medial,5\n", "read the lateral side"),
         ("value,reading,arm\npost_height_medial,5,10\npost_height_lateral,5,12\n", "use one arm"),
         ("value,reading,station,medial\nthickness,5,42,79\n", "outside the outline"),
@@ -119,6 +122,9 @@ fn what_cannot_be_of_this_piece_is_refused_with_its_line() {
         assert_eq!(status, Some(2), "{readings}: {found:#}");
         assert!(found["error"].as_str().unwrap().contains(words), "{readings}: {found:#}");
     }
+    // What somebody has said is judged, where a fault of the piece may be as large.
+    let (status, found) = inspected(folder.path(), "value,reading,unit\nmedial_arch,1.8,mm\n", &[]);
+    assert_eq!((status, &found["verdict"]), (Some(1), &"reject".into()), "{found:#}");
 }
 
 /// Thirty pieces whose heights above the bed all come out 0.4 mm high: the log says so and names the

@@ -98,6 +98,11 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
     trips("outline_length", Caution, &[("length = 268", "length = 255")]);
     trips("cutter_reach", Stop, &[("height = 29.7", "height = 54")]);
     trips(
+        "tab_hold",
+        Stop,
+        &[("[left.support]", "[make.tabs]\ncount = 6\nlength = 8\nthickness = 5\n\n[left.support]")],
+    );
+    trips(
         "foot_length",
         Caution,
         &[

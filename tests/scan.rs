@@ -383,6 +383,20 @@ fn the_unit_of_a_file_in_metres_is_told() {
     assert!(fault(0.001).contains("--unit m"), "{}", fault(0.001));
     assert!(fault(25.4).contains("taken for inches"), "{}", fault(25.4));
     assert!(fault(10.0).contains("taken for cm"), "{}", fault(10.0));
+    // A mesh in the wrong unit has more area than can be sampled so finely, and a stray makes a scan huge.
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/output-samples/PATROL-07/PATROL-07-r2/PATROL-07-r2-L-carved.stl");
+    let bytes = std::fs::read(file).unwrap();
+    let mesh = mesh::read_scan(bytes.as_slice(), Some(bytes.len() as u64), "piece.stl").unwrap();
+    for unit in [Unit::Centimetres, Unit::Inches, Unit::Metres] {
+        let told = inspected(&asked, &design, &cloud(&mesh, unit).unwrap()).unwrap_err().to_string();
+        assert!(told.contains("in which unit?"), "{told}");
+    }
+    let mut strayed = mesh.clone();
+    strayed.points.extend([[9e6, 0.0, 0.0], [-9e6, 1.0, 0.0], [0.0, 0.0, 9e6]].map(Point3::from));
+    let at = mesh.points.len() as u32;
+    strayed.triangles.push([at, at + 1, at + 2]);
+    let told = inspected(&asked, &design, &cloud(&strayed, Unit::Millimetres).unwrap()).unwrap_err().to_string();
+    assert!(told.contains("in which unit?"), "{told}");
 }
 
 /// A foot is no footbed: the CC0 base mesh in tests/data, of about the piece's length.

@@ -194,7 +194,7 @@ impl Asked {
             let (full, section, asked) = (s.full_mm, s.section_mm2, length_mm * height_mm);
             format!(
                 "a tab is {height_mm:.1} mm high on {full:.1} mm only, {length_mm:.1} are asked; its section is \
-                 {section:.1} mm2 of {asked:.1}: the piece may break out"
+                 {section:.1} mm2 of {asked:.1}: the piece may break out; less may stand beside it, ask thinner tabs"
             )
         });
     }
@@ -250,7 +250,7 @@ fn stretch(on: &[usize], line: &[Point2], heights: &[f64], tabs: &Tabs) -> Optio
     let full = on.iter().filter(|&&k| heights[k] >= tabs.height_mm - HEIGHT_TOLERANCE_MM);
     Some(Stretch {
         length_mm: on.iter().map(|&k| share(k)).sum(),
-        full_mm: full.map(|&k| share(k)).sum(),
+        full_mm: full.map(|&k| share(k)).fold(0.0, |sum, mm| sum + mm),
         section_mm2: on.iter().map(|&k| share(k) * heights[k].min(tabs.height_mm)).sum(),
         highest_mm: on.iter().fold(0.0, |most, &k| most.max(heights[k])),
         middle,

@@ -76,8 +76,13 @@ impl Adjust {
         match self.adjusted(shelf) {
             Err(failure) => console.fail(&failure),
             Ok(report) => {
-                console.tell(&report, || in_words(&report));
-                if matches!(report, Report::Suggested { pass: true, .. }) { Outcome::Good } else { Outcome::NotGood }
+                let is_good = matches!(report, Report::Suggested { pass: true, .. });
+                let outcome = if is_good { Outcome::Good } else { Outcome::NotGood };
+                match self.out {
+                    Some(_) => console.found(outcome, &report, || in_words(&report)),
+                    None => console.tell(&report, || in_words(&report)),
+                }
+                outcome
             }
         }
     }

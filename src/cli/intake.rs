@@ -117,6 +117,9 @@ impl IntakeVerb {
         let beside = |name: &str| tickets::beside(home, name);
         let mut taken =
             intake::intake(&text, &path.display().to_string(), shelf, &beside).map_err(|error| match error {
+                IntakeError::Measures(_) if tickets::is_ticket(&text) => {
+                    Failure::of(path, "this is a ticket and no page of measures: `sustent check` looks at it")
+                }
                 IntakeError::Measures(problems) => Failure::of_problems(path, problems),
                 other => Failure::of(path, other),
             })?;

@@ -69,5 +69,13 @@ fn page(command: Command) -> Result<(String, Vec<u8>), Failure> {
     let name = format!("{}.1", command.get_display_name().unwrap_or(command.get_name()));
     let mut text = vec![];
     clap_mangen::Man::new(command).date("").render(&mut text).map_err(|e| Failure::new(e.to_string()))?;
-    Ok((name, text))
+    Ok((name, as_typed(&String::from_utf8_lossy(&text)).into_bytes()))
+}
+
+/// The page with what the help adds in lines as they are typed: filled lines would tear its tables and examples apart.
+fn as_typed(page: &str) -> String {
+    const ADDED: &str = "\n.SH EXTRA\n";
+    let Some((before, added)) = page.split_once(ADDED) else { return page.to_owned() };
+    let (added, after) = added.find("\n.SH ").map_or((added.trim_end(), "\n"), |end| added.split_at(end));
+    format!("{before}\n.SH NOTES\n.nf\n{added}\n.fi{after}")
 }

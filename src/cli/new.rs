@@ -90,7 +90,9 @@ impl New {
         // Somebody may have written there meanwhile; thirty answers are not lost for that.
         let measures = untaken(measures)?;
         folder::write_file(&measures, answers.text().as_bytes())?;
-        console.aside(&format!("measures: {}", measures.display()));
+        if console.shows(Outcome::Good) {
+            console.aside(&format!("measures: {}", measures.display()));
+        }
         let next = format!(
             "the measures are kept: correct them in {}, then `sustent intake {} --out {}`",
             measures.display(),
@@ -130,7 +132,8 @@ fn list(console: &Console) -> Outcome {
         .map(|q| Listed { key: q.key, asks: q.asks, moves: q.moves, needed: q.needed })
         .collect();
     console.tell(&listed, || {
-        let lines = listed.iter().map(|q| format!("{}\n    {}\n    moves: {}", q.key, q.asks, q.moves));
+        let of = |words: &str| wrapped("    ", words);
+        let lines = listed.iter().map(|q| [q.key.clone(), of(&q.asks), of(&format!("moves: {}", q.moves))].join("\n"));
         lines.collect::<Vec<_>>().join("\n")
     });
     Outcome::Good
@@ -198,7 +201,7 @@ fn answered(
 ) -> Result<Step, Failure> {
     loop {
         let kept = answers.answer(question).map_or(String::new(), |answer| format!(" (Enter: {answer})"));
-        console.ask(&format!("{}{kept}: ", question.asks));
+        console.ask(&format!("{} ", wrapped("", &format!("{}{kept}:", question.asks))));
         let Some(answer) = line(lines)? else {
             console.aside(&format!("  one line of plain text, at most {LONGEST_LINE} characters"));
             continue;
@@ -217,7 +220,7 @@ fn answered(
     }
 }
 
-/// One line from the terminal; `None` for one that is too long or no text.
+/// One line from the terminal; `None` for one that is too long or no plain text, as arrow keys send.
 fn line(lines: &mut impl BufRead) -> Result<Option<String>, Failure> {
     let fault = |error| Failure::new(format!("standard input: {error}; nothing was written"));
     let mut line = vec![];
@@ -229,7 +232,7 @@ fn line(lines: &mut impl BufRead) -> Result<Option<String>, Failure> {
         lines.skip_until(b'\n').map_err(fault)?;
         return Ok(None);
     }
-    Ok(String::from_utf8(line).ok())
+    Ok(String::from_utf8(line).ok().filter(|line| !line.trim_end().contains(|c: char| c.is_control() && c != '\t')))
 }
 
 /// Lines of `key = answer`, in any order.

@@ -9,6 +9,7 @@ use strsim::damerau_levenshtein;
 
 use super::Outcome;
 use super::failure::Failure;
+use super::kept;
 use super::output::Console;
 use super::tickets::{read_text, toml_files};
 use super::words::{listed, wrapped};
@@ -24,6 +25,7 @@ Examples:
   sustent profiles                       what there is
   sustent profiles machines
   sustent profiles materials eva-firm    every number, and where it is from
+  sustent profiles machines small-mill --toml > our-shop/machines/bench-two.toml
   sustent profiles --profiles our-shop cutters
 
 Exit status: 0 shown, 2 could not be done.";
@@ -39,6 +41,15 @@ pub(super) struct Profiles {
     kind: Option<String>,
     /// One profile's name: shows all of it
     name: Option<String>,
+    /// Print the profile's own file, to be copied and changed
+    #[arg(long, requires = "name")]
+    toml: bool,
+}
+
+/// A profile's file in JSON.
+#[derive(Serialize)]
+struct Text<'a> {
+    toml: &'a str,
 }
 
 /// A profile in JSON.
@@ -84,6 +95,7 @@ pub(super) fn shelf(folder: Option<&Path>) -> Result<Shelf, Failure> {
         return Err(Failure::of(folder, told));
     }
     refuse_slip(folder)?;
+    refuse_stray(folder)?;
     shelf.with_files(files).map_err(|problems| Failure::of_problems(folder, problems))
 }
 
@@ -104,12 +116,27 @@ fn refuse_slip(folder: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Refuses what lies beside the folders of profiles and is neither a ticket nor measures: it would not be looked at.
+fn refuse_stray(folder: &Path) -> Result<(), Failure> {
+    for path in toml_files(folder).map_err(|error| Failure::of_io(folder, &error))? {
+        let is_known = read_text(&path, LONGEST_PROFILE).is_ok_and(|text| kept::head(&text).is_some());
+        if path.is_file() && !is_known {
+            let kinds = Kind::ALL.map(|kind| kind.folder().to_owned());
+            let told =
+                format!("a profile lies in the folder of its kind, {}: move this one there", listed(&kinds, "or"));
+            return Err(Failure::of(&path, told));
+        }
+    }
+    Ok(())
+}
+
 impl Profiles {
     pub(super) fn run(&self, shelf: &Shelf, console: &Console) -> Outcome {
         let kind = self.kind.as_deref().and_then(Kind::of_folder);
         match (kind, &self.name) {
             (Some(kind), Some(name)) => match shelf.card(kind, name) {
                 Err(unknown) => return console.fail(&Failure::new(unknown.to_string())),
+                Ok(card) if self.toml => console.tell(&Text { toml: &card.text }, || card.text.trim_end().to_owned()),
                 Ok(card) => console.tell(&report(card), || whole(card)),
             },
             (Some(kind), None) => list(shelf.cards(kind), console),

@@ -73,6 +73,11 @@ fn measured(text: &str) -> Option<String> {
     kept::head(text).and_then(|(code, kind, _)| (kind == Kind::Measures).then_some(code))
 }
 
+/// Whether a text says that it is a ticket.
+pub(super) fn is_ticket(text: &str) -> bool {
+    kept::head(text).is_some_and(|(_, kind, _)| kind == Kind::Ticket)
+}
+
 /// Text of a ticket.
 pub(super) fn read_ticket(path: &Path) -> Result<String, Failure> {
     read_text(path, LONGEST_FILE)

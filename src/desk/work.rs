@@ -242,14 +242,15 @@ impl Desk {
     }
 
     fn save(&mut self, why: &str, date: &str) -> Result<(), Refusal> {
-        if !self.edits.is_changed() {
+        let changes = self.changes();
+        if !self.edits.is_changed() || changes.is_empty() {
             return Err(refused(409, "nothing has been changed since this revision was saved"));
         }
         if why.is_empty() {
             return Err(refused(422, "say in a few words why: the ticket's history keeps it"));
         }
         let because = Because { reason: why.to_owned(), date: date.to_owned() };
-        let text = ticket::revised(self.edits.now(), self.saved.ticket().revision, &self.changes(), &because)
+        let text = ticket::revised(self.edits.now(), self.saved.ticket().revision, &changes, &because)
             .map_err(|error| refused(422, error.to_string()))?;
         let live = self.designed(&text)?;
         match (self.disk.replace)(self.edits.saved(), &text) {

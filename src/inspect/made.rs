@@ -24,7 +24,7 @@ pub enum Cover {
 pub enum InspectError {
     #[error(
         "line {line}: {name} is {reading} {unit} where {asked:.1} is asked for; that looks like {guess}: \
-         say so in the column `unit`"
+         say in the column `unit` what it is"
     )]
     Unit { line: usize, name: String, reading: f64, unit: &'static str, asked: f64, guess: &'static str },
     #[error("line {line}: a post height on one side alone says nothing; read the {missing} side at the same arm too")]
@@ -98,7 +98,8 @@ fn direct(
         return Ok(());
     }
     let Some(estimate) = drawn_together(readings, cover_mm(case, cover, value), repeatability) else { return Ok(()) };
-    plausible(value, line, estimate.mean, asked)?;
+    let is_said = readings.iter().all(|reading| reading.unit_is_said);
+    plausible(value, line, estimate.mean, asked, is_said)?;
     gauge_notes(case, value, &estimate, repeatability, all);
     let one_reading = estimate.one_reading();
     all.values.insert(value, Made { asked, estimate, one_reading });
@@ -112,12 +113,15 @@ fn cover_mm(case: &Case, cover: Cover, value: Value) -> f64 {
 }
 
 /// Sizes that only another unit explains.
-fn plausible(value: Value, line: usize, reading: f64, asked: f64) -> Result<(), InspectError> {
-    /// Values below this are too small to tell a unit from a fault.
+fn plausible(value: Value, line: usize, reading: f64, asked: f64, unit_is_said: bool) -> Result<(), InspectError> {
+    /// A value below this may be off by so much through a fault of the piece, where somebody has said its unit.
     const TELLING_MM: f64 = 20.0;
+    /// Below this no unit can be told from a fault.
+    const TELLING_UNSAID_MM: f64 = 4.0;
     /// A unit explains a size when it comes this near to what was asked.
     const NEAR: f64 = 0.1;
-    if value == Value::RearfootPost || asked < TELLING_MM {
+    let telling_mm = if unit_is_said { TELLING_MM } else { TELLING_UNSAID_MM };
+    if value == Value::RearfootPost || asked < telling_mm {
         return Ok(());
     }
     let guess = [(25.4, "inches"), (10.0, "centimetres"), (1000.0, "metres")]

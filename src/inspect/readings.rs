@@ -63,6 +63,8 @@ pub struct Reading {
     pub quantity: Quantity,
     /// As read, mm or deg.
     pub reading: f64,
+    /// Whether the table says its unit.
+    pub unit_is_said: bool,
     /// Least step of the gauge's scale, mm or deg.
     pub resolution: Option<f64>,
 }
@@ -189,13 +191,15 @@ impl Table<'_> {
         let medial = self.optional(row, cell("medial"), -80.0..80.0, "mm from the long axis, + = medial");
         let resolution = self.optional(row, cell("resolution"), 1e-4..5.0, "the least step of the gauge's scale");
         let quantity = self.quantity(row, name, arm, station, medial);
-        let reading = self.number(row, number, -LARGEST..LARGEST, "a reading in mm or degrees");
+        let least = quantity.map_or(-LARGEST, Quantity::least);
+        let reading = self.number(row, number, least..LARGEST, "a reading in mm or degrees");
         let (quantity, reading) = (quantity?, reading?);
         let scale = self.scale(row, quantity, cell("unit"))?;
         (self.problems.len() == problems_before).then_some(Reading {
             line: start_of(self.text, row).1,
             quantity,
             reading: reading * scale,
+            unit_is_said: cell("unit").is_some(),
             resolution: resolution.map(|r| r * scale),
         })
     }
@@ -279,6 +283,17 @@ impl Quantity {
         match self {
             Quantity::Value(value) => value.unit(),
             _ => "mm",
+        }
+    }
+
+    /// The least that a reading of it can be: a post may lean the other way and an arch may have been sanded into a
+    /// hollow, and everything else is a size.
+    fn least(self) -> f64 {
+        match self {
+            Quantity::Value(Value::RearfootPost | Value::MedialArch | Value::LateralArch | Value::TransverseArch) => {
+                -LARGEST
+            }
+            _ => 0.0,
         }
     }
 }

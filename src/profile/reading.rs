@@ -48,7 +48,7 @@ pub(super) fn material(s: &Section, name: &str, title: &str) -> Option<Material>
     let rough_step_share = number(s, "rough_step_share", Allowed::plain(0.05, 0.95));
     let allowance_mm = mm(s, "allowance_mm", 0.0, 5.0);
     let scallop_mm = mm(s, "scallop_mm", 0.005, 0.5);
-    let point_tolerance_mm = mm(s, "point_tolerance_mm", 0.001, 0.1);
+    let point_tolerance_mm = mm(s, "point_tolerance_mm", 0.002, 0.1);
     let chip_load_mm = window(s, "chip_load_mm", Allowed::mm(0.001, 2.0));
     let giving = giving(s);
     Some(Material {

@@ -76,6 +76,8 @@ pub struct Card {
     pub name: String,
     pub title: String,
     pub lines: Vec<CardLine>,
+    /// The whole file.
+    pub text: String,
 }
 
 /// One key of a profile.
@@ -252,7 +254,7 @@ fn put<T>(
         let title = s.text("title", Need::Required, LONGEST_TITLE);
         let profile = reader(s, name, title.as_deref().unwrap_or_default());
         let lines = lines(s);
-        Some((profile?, Card { kind, name: name.to_owned(), title: title?, lines }))
+        Some((profile?, Card { kind, name: name.to_owned(), title: title?, lines, text: text.to_owned() }))
     })?;
     place.insert(name.to_owned(), profile);
     Ok(card)
@@ -263,7 +265,7 @@ fn put_rules(place: &mut Vec<(String, Rules)>, name: &str, file: &str, text: &st
     let (read, card) = written::read(file, text, |s| {
         let title = s.text("title", Need::Required, LONGEST_TITLE);
         let (read, lines) = rules::rules(s);
-        Some((read, Card { kind: Kind::Rules, name: name.to_owned(), title: title?, lines }))
+        Some((read, Card { kind: Kind::Rules, name: name.to_owned(), title: title?, lines, text: text.to_owned() }))
     })?;
     match place.iter_mut().find(|(earlier, _)| earlier == name) {
         Some((_, earlier)) => *earlier = read,

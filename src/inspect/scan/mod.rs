@@ -122,6 +122,9 @@ const SPACING_MM: f64 = 0.8;
 /// A scan in another unit may be a few hundredths across; so many samples still tell its length.
 const LEAST_ACROSS: f64 = 300.0;
 
+/// What is possible at the least is not at its very end.
+const WELL_OVER: f64 = 1.01;
+
 /// The largest side of the box around all points; infinite where there is none, so that it sets no bound.
 fn extent(points: &[Point3]) -> f64 {
     let side = |k: usize| {
@@ -135,7 +138,12 @@ fn extent(points: &[Point3]) -> f64 {
 
 /// The cloud of a scan that is written in this unit, mm.
 pub fn cloud(scan: &Scan, unit: Unit) -> Result<Cloud, ScanError> {
-    let samples = scan.samples((SPACING_MM / unit.in_mm()).min(extent(&scan.points) / LEAST_ACROSS))?;
+    let spacing = (SPACING_MM / unit.in_mm()).min(extent(&scan.points) / LEAST_ACROSS);
+    let samples = match scan.samples(spacing) {
+        // Too large to be sampled so finely, as in the wrong unit: its length is all that is to be told of it.
+        Err(ScanError::Spacing { least, .. }) => scan.samples(WELL_OVER * least)?,
+        samples => samples?,
+    };
     Ok(Cloud::of_samples(&samples, unit.in_mm()))
 }
 
