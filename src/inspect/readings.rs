@@ -373,7 +373,7 @@ mod tests {
             "piece.csv:4:16: `4.5 mm` is not a number",
             "piece.csv:5:17: `mm` is no unit for this reading",
             "piece.csv:6:8: NaN is not between",
-            "piece.csv:7:8: 9999 is not between -500 and 500",
+            "piece.csv:7:8: 9999 is not between 0 and 500",
             "piece.csv:8:1: this thickness has no place",
             "piece.csv:9:1: this line does not say what was read",
             "piece.csv:10:1: there is no reading of length",
