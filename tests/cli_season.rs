@@ -264,6 +264,13 @@ fn what_a_folder_or_a_record_of_another_names_is_told_and_stays() {
     assert!(has("PATROL-01/foot-scan.stl") && has("PATROL-01/deeper/left.csv") && !has("log été.jsonl"), "{names:?}");
     assert!(!names.iter().any(|name| name.contains("PATROL-011")), "{names:?}");
 
+    // Of one who works in that folder the program sees no name of it but by looking.
+    shop.write("PATROL-01/PATROL-01.toml", SAMPLE.replace("PATROL-07", "PATROL-01"));
+    shop.write("PATROL-01/PATROL-02-foot.stl", "solid foot");
+    let mut command = sustent(["records", "PATROL-01"]);
+    let within = ran(command.current_dir(shop.path("PATROL-01"))).out;
+    assert!(within.contains("foot-scan.stl") && within.contains("left.csv") && !within.contains("011"), "{within}");
+
     let gone = of("forget", &shop, &["--yes"]);
     assert_eq!(gone.code, 1, "{}{}", gone.out, gone.err);
     let stays = gone.out.split_once("stays, and names").unwrap().1;

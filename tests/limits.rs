@@ -99,7 +99,7 @@ fn each_limit_trips_on_the_ticket_that_should_trip_it() {
     trips("cutter_reach", Stop, &[("height = 29.7", "height = 54")]);
     trips(
         "tab_hold",
-        Stop,
+        Caution,
         &[("[left.support]", "[make.tabs]\ncount = 6\nlength = 8\nthickness = 5\n\n[left.support]")],
     );
     trips(

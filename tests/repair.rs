@@ -11,7 +11,7 @@ use sustent::ticket::Ticket;
 use random::{any_ticket, cases, random_ticket, subject, with};
 
 /// Limits that values of the surface's shape can always move.
-const MOVABLE: [&str; 9] = [
+const MOVABLE: [&str; 8] = [
     "blank_height",
     "steepest_wall",
     "rearfoot_post",
@@ -20,7 +20,6 @@ const MOVABLE: [&str; 9] = [
     "ball_rise",
     "ramp_change",
     "skin_hold",
-    "tab_hold",
 ];
 
 fn design(ticket: &Ticket) -> Design<'_> {

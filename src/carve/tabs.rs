@@ -250,6 +250,7 @@ fn stretch(on: &[usize], line: &[Point2], heights: &[f64], tabs: &Tabs) -> Optio
     let full = on.iter().filter(|&&k| heights[k] >= tabs.height_mm - HEIGHT_TOLERANCE_MM);
     Some(Stretch {
         length_mm: on.iter().map(|&k| share(k)).sum(),
+        // The sum of nothing would be -0.
         full_mm: full.map(|&k| share(k)).fold(0.0, |sum, mm| sum + mm),
         section_mm2: on.iter().map(|&k| share(k) * heights[k].min(tabs.height_mm)).sum(),
         highest_mm: on.iter().fold(0.0, |most, &k| most.max(heights[k])),

@@ -78,10 +78,7 @@ impl Adjust {
             Ok(report) => {
                 let is_good = matches!(report, Report::Suggested { pass: true, .. });
                 let outcome = if is_good { Outcome::Good } else { Outcome::NotGood };
-                match self.out {
-                    Some(_) => console.found(outcome, &report, || in_words(&report)),
-                    None => console.tell(&report, || in_words(&report)),
-                }
+                console.done(self.out.is_some(), outcome, &report, || in_words(&report));
                 outcome
             }
         }

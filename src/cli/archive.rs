@@ -19,9 +19,10 @@ use super::{Outcome, folder, log, over, records};
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
 Puts tickets, measures, jobs, records of inspections and every other file that
-names the code into one zip file, with a list of SHA-256. It is read back before
-it counts as written; nothing is taken away from where it is. The same files
-give the same archive. `sustent forget` takes away.
+names the code, or lies in a folder that does, into one zip file, with a list of
+SHA-256. Records of others stay out, though a note in them names the code. It is
+read back before it counts as written; nothing is taken away from where it is.
+The same files give the same archive. `sustent forget` takes away.
 
 Example:
   sustent archive PATROL-07 --in shop --out PATROL-07.zip

@@ -60,10 +60,7 @@ impl Forget {
             Ok(forgotten) => {
                 let some_stay = forgotten.done && !forgotten.stays.is_empty();
                 let outcome = if some_stay { Outcome::NotGood } else { Outcome::Good };
-                match forgotten.done {
-                    true => console.found(outcome, &forgotten, || in_words(&forgotten)),
-                    false => console.tell(&forgotten, || in_words(&forgotten)),
-                }
+                console.done(forgotten.done, outcome, &forgotten, || in_words(&forgotten));
                 outcome
             }
         }

@@ -97,7 +97,9 @@ pub(super) fn look(folder: &Path, code: Option<&str>) -> Result<Found, Failure> 
     if job(folder).is_some() {
         return Err(Failure::of(folder, "this is the folder of one job; name the folder in which it lies"));
     }
-    let mut search = Search { root: folder, code, others: vec![], within: None, found: Found::default(), looked_at: 0 };
+    let place = folder.canonicalize().ok().and_then(|folder| folder.file_name().map(PathBuf::from));
+    let mut search =
+        Search { root: folder, place, code, others: vec![], within: None, found: Found::default(), looked_at: 0 };
     if let Some(code) = code {
         let all = look(folder, None)?.kept;
         search.others = others(&all, code);
@@ -133,6 +135,8 @@ pub(super) fn others(kept: &[Kept], code: &str) -> Vec<String> {
 
 struct Search<'a> {
     root: &'a Path,
+    /// The name of the root, which `.` does not say.
+    place: Option<PathBuf>,
     code: Option<&'a str>,
     /// Codes that name this one and are somebody else's.
     others: Vec<String>,
@@ -238,9 +242,9 @@ impl Search<'_> {
 
     fn text(&mut self, path: &Path, ending: &str, bytes: &[u8]) {
         let text = decoded(bytes);
-        let head = (ending == "toml").then(|| head(&text)).flatten();
-        let is_anothers = head.is_some();
-        if let Some((code, kind, revision)) = head.filter(|(code, ..)| self.code.is_none_or(|wanted| wanted == code)) {
+        let own = (ending == "toml").then(|| head(&text)).flatten();
+        let is_record = own.is_some();
+        if let Some((code, kind, revision)) = own.filter(|(code, ..)| self.code.is_none_or(|wanted| wanted == code)) {
             for drawing in drawings(&text) {
                 if let Some(path) = below(folder_of(path), &drawing) {
                     self.keep(code.clone(), Kind::Drawing, None, &path, None);
@@ -248,8 +252,8 @@ impl Search<'_> {
             }
             return self.keep(code, kind, revision, path, None);
         }
-        // Whose it is it says itself, wherever it lies.
-        if !is_anothers || self.is_named_by(path, Some(&text)) {
+        // Another's record says itself whose it is, wherever it lies.
+        if !is_record || self.is_named_by(path, Some(&text)) {
             self.other(path, Some(&text));
         }
     }
@@ -260,10 +264,11 @@ impl Search<'_> {
         for lines in codes.chunk_by(|a, b| a == b) {
             self.keep(lines[0].clone().into_owned(), Kind::Log, None, path, Some(lines.len()));
         }
-        // The records of others may name the code in a note, and what is no record too.
+        // The records of others may name the code in their notes, and what is no record anywhere.
         let is_own = |line: &str| log::code_of(line).is_some_and(|own| Some(&*own) == self.code);
+        let names = |line: &str| self.is_named(&log::note_of(line).unwrap_or(line.into()));
         if let Some(code) = self.code
-            && text.lines().filter(|line| !is_own(line)).any(|line| self.is_named(line))
+            && text.lines().filter(|line| !is_own(line)).any(names)
         {
             self.keep(code.to_owned(), Kind::Other, None, path, None);
         }
@@ -272,11 +277,21 @@ impl Search<'_> {
     /// A file that is none of ours, where its name, its text or a folder in which it lies names the code.
     fn other(&mut self, path: &Path, text: Option<&str>) {
         let Some(code) = self.code else { return };
-        let mut folders = path.strip_prefix(self.root).unwrap_or(path).components();
-        folders.next_back();
-        if self.is_named_by(path, text) || folders.any(|folder| self.is_named(&folder.as_os_str().to_string_lossy())) {
+        if self.is_named_by(path, text) || self.is_in_named_folder(path) {
             self.keep(code.to_owned(), Kind::Other, None, path, None);
         }
+    }
+
+    /// Whether a file lies in a folder that names the code, and is not another's all the same: by its name, as a drawing
+    /// of another's ticket, or with another's job.
+    fn is_in_named_folder(&self, path: &Path) -> bool {
+        let file = path.strip_prefix(self.root).unwrap_or(path);
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        let is_anothers = self.within.as_deref().is_some_and(|within| Some(within) != self.code)
+            || self.found.of_others.iter().any(|kept| file.starts_with(&kept.file) || names(&name, &kept.code));
+        let mut folders =
+            self.place.as_deref().into_iter().chain(file.parent()).flat_map(|folders| folders.components());
+        !is_anothers && folders.any(|folder| self.is_named(&folder.as_os_str().to_string_lossy()))
     }
 
     /// Whether a file's name or its text names the code.

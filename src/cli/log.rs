@@ -15,8 +15,11 @@ use crate::inspect::Entry;
 /// Longest log that is read, bytes: a hundred thousand pieces.
 pub(super) const LONGEST_LOG: usize = 256 << 20;
 
-/// What every record begins with, and nothing else that lies about in a workshop.
+/// What every record begins with as it is written here, and nothing else that lies about in a workshop.
 const BEGINNING: &[u8] = br#"{"ticket":"#;
+
+/// Longest first line that tells a log which other programs have written anew, bytes.
+const LONGEST_FIRST: u64 = 16 << 10;
 
 /// No value of a piece is as much, mm or degrees.
 const MOST: f64 = 1e4;
@@ -81,33 +84,56 @@ pub(super) fn lines_of<'a>(text: &'a str, code: &'a str) -> impl Iterator<Item =
 
 /// The code of the record that a line is, or of one that was broken off, however it was written by others since.
 pub(super) fn code_of(line: &str) -> Option<Cow<'_, str>> {
-    #[derive(Deserialize)]
-    struct Head<'a> {
-        #[serde(borrow)]
-        ticket: Cow<'a, str>,
-    }
     let begun = || {
         let words = ["{", "\"ticket\"", ":", "\""];
         let rest = words.iter().try_fold(line, |rest, word| rest.trim_start().strip_prefix(word))?;
         Some(Cow::Borrowed(rest.split_once('"')?.0))
     };
-    serde_json::from_str(line).map(|head: Head| head.ticket).ok().or_else(begun)
+    record(line).map(|record| record.ticket).or_else(begun)
+}
+
+/// What the note of a record says; `None` for what is no whole record.
+pub(super) fn note_of(line: &str) -> Option<Cow<'_, str>> {
+    record(line).map(|record| record.note)
+}
+
+/// What of a record matters here.
+#[derive(Deserialize)]
+struct Record<'a> {
+    #[serde(borrow)]
+    ticket: Cow<'a, str>,
+    /// What no other file of the kind has beside the ticket.
+    #[allow(dead_code)]
+    revision: i64,
+    #[serde(borrow, default)]
+    note: Cow<'a, str>,
+}
+
+fn record(line: &str) -> Option<Record<'_>> {
+    serde_json::from_str(line.trim_start_matches('\u{feff}')).ok()
 }
 
 /// Whether a file begins as a log does.
 pub(super) fn is_log(path: &Path) -> Result<bool, Failure> {
-    let mut beginning = vec![];
     let (file, _) = open_file(path)?;
-    file.take(BEGINNING.len() as u64).read_to_end(&mut beginning).map_err(|e| Failure::of_io(path, &e))?;
-    Ok(beginning == BEGINNING)
+    begins_a_log(file).map_err(|e| Failure::of_io(path, &e))
 }
 
-/// Whether the file begins as a log does, or as one that was broken off at once.
-fn is_a_log(file: &mut File) -> std::io::Result<bool> {
+/// Whether what is read begins with a record, as it is written here or by others since.
+fn begins_a_log(text: impl Read) -> std::io::Result<bool> {
     let mut beginning = vec![];
+    text.take(LONGEST_FIRST).read_to_end(&mut beginning)?;
+    let first = beginning.split(|&byte| byte == b'\n').next().unwrap_or_default();
+    Ok(first.starts_with(BEGINNING) || record(&String::from_utf8_lossy(first)).is_some())
+}
+
+/// Whether a line can be added to the file: it begins as a log does, or as one that was broken off at once.
+fn is_a_log(file: &mut File) -> std::io::Result<bool> {
     file.seek(SeekFrom::Start(0))?;
+    let mut beginning = vec![];
     file.take(BEGINNING.len() as u64).read_to_end(&mut beginning)?;
-    Ok(BEGINNING.starts_with(&beginning))
+    file.seek(SeekFrom::Start(0))?;
+    Ok(BEGINNING.starts_with(&beginning) || begins_a_log(file)?)
 }
 
 fn ends_a_line(file: &mut File, length: u64) -> std::io::Result<bool> {
@@ -200,7 +226,7 @@ mod tests {
     fn a_record_is_its_codes_however_it_is_written() {
         let whole = entry("P-1").line();
         let spaced = whole.replacen("{\"ticket\":", "  { \"ticket\" : ", 1);
-        let sorted = "{\"blank\": \"foam-300\", \"ticket\": \"P-1\"}";
+        let sorted = "\u{feff}{\"blank\": \"foam-300\", \"revision\": 2, \"ticket\": \"P-1\"}";
         let coded = whole.replacen("P-1", "P\\u002d1", 1);
         for line in [&whole, &spaced, sorted, &coded, &whole[..30], &spaced[..30]] {
             assert_eq!(code_of(line).as_deref(), Some("P-1"), "{line}");
@@ -210,6 +236,10 @@ mod tests {
         }
         let noted = Entry { note: "as P-1".into(), ..entry("P-2") };
         assert_eq!(lines_of(&noted.line(), "P-1").count(), 0);
+        assert_eq!(note_of(&noted.line()).as_deref(), Some("as P-1"));
+        for (text, is) in [(sorted, true), (&whole, true), (&whole[..30], true), ("{ \"ticket\": \"P-1\"}", false)] {
+            assert_eq!(begins_a_log(text.as_bytes()).unwrap(), is, "{text}");
+        }
     }
 
     #[test]

@@ -80,6 +80,17 @@ impl Console {
         }
     }
 
+    /// Tells what was done, as what was found is told, or, where nothing was to be done, what was asked for.
+    pub(super) fn done(
+        &self,
+        is_done: bool,
+        outcome: Outcome,
+        document: &impl Serialize,
+        words: impl FnOnce() -> String,
+    ) {
+        if is_done { self.found(outcome, document, words) } else { self.tell(document, words) }
+    }
+
     /// Begins to tell what became of so many tickets, one by one.
     pub(super) fn telling(&self, tickets: usize) -> Telling<'_> {
         let bar = self.progress(tickets);

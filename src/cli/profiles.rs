@@ -9,11 +9,11 @@ use strsim::damerau_levenshtein;
 
 use super::Outcome;
 use super::failure::Failure;
-use super::kept;
 use super::output::Console;
 use super::tickets::{read_text, toml_files};
 use super::words::{listed, wrapped};
 use crate::profile::{Card, CardLine, Kind, Shelf};
+use crate::written::{Draft, Stands};
 
 /// What `--help` adds.
 pub(super) const HELP: &str = "\
@@ -89,9 +89,7 @@ pub(super) fn shelf(folder: Option<&Path>) -> Result<Shelf, Failure> {
         }
     }
     if files.is_empty() {
-        let kinds: Vec<String> = Kind::ALL.iter().map(|kind| kind.folder().to_owned()).collect();
-        let told =
-            format!("there is no profile here; profiles are .toml files in folders named {}", listed(&kinds, "and"));
+        let told = format!("there is no profile here; profiles are .toml files in folders named {}", kinds("and"));
         return Err(Failure::of(folder, told));
     }
     refuse_slip(folder)?;
@@ -107,8 +105,9 @@ fn refuse_slip(folder: &Path) -> Result<(), Failure> {
         let name = path.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
         let meant = Kind::ALL.map(Kind::folder).into_iter().find(|kind| damerau_levenshtein(&name, kind) <= 1);
         // Under any case where the system makes no difference between them.
-        let Some(kind) = meant.filter(|kind| !(name == *kind && folder.join(kind).is_dir())) else { continue };
-        if toml_files(&path).is_ok_and(|files| !files.is_empty()) {
+        let is_it = |kind: &&str| path.canonicalize().ok() == folder.join(kind).canonicalize().ok();
+        let Some(kind) = meant.filter(|kind| !is_it(kind)) else { continue };
+        if toml_files(&path).is_ok_and(|files| files.iter().any(|file| is_profile(file))) {
             let told = format!("profiles are looked for in folders named as the built-in ones are; name this {kind}");
             return Err(Failure::of(&path, told));
         }
@@ -116,18 +115,27 @@ fn refuse_slip(folder: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Refuses what lies beside the folders of profiles and is neither a ticket nor measures: it would not be looked at.
+/// Refuses profiles that lie beside their folders, where they would not be looked at. Tickets may lie there.
 fn refuse_stray(folder: &Path) -> Result<(), Failure> {
-    for path in toml_files(folder).map_err(|error| Failure::of_io(folder, &error))? {
-        let is_known = read_text(&path, LONGEST_PROFILE).is_ok_and(|text| kept::head(&text).is_some());
-        if path.is_file() && !is_known {
-            let kinds = Kind::ALL.map(|kind| kind.folder().to_owned());
-            let told =
-                format!("a profile lies in the folder of its kind, {}: move this one there", listed(&kinds, "or"));
-            return Err(Failure::of(&path, told));
+    let files = toml_files(folder).map_err(|error| Failure::of_io(folder, &error))?;
+    match files.iter().find(|path| is_profile(path)) {
+        None => Ok(()),
+        Some(stray) => {
+            let told = format!("a profile lies in the folder of its kind, {}: move this one there", kinds("or"));
+            Err(Failure::of(stray, told))
         }
     }
-    Ok(())
+}
+
+/// Whether a file looks like a profile: it begins with a title, which no ticket and no page of measures has.
+fn is_profile(path: &Path) -> bool {
+    let draft = read_text(path, LONGEST_PROFILE).ok().and_then(|text| Draft::of(&text));
+    draft.is_some_and(|draft| matches!(draft.at(&["title"]), Stands::Text(_)))
+}
+
+/// The folders in which profiles lie.
+fn kinds(last: &str) -> String {
+    listed(&Kind::ALL.map(|kind| kind.folder().to_owned()), last)
 }
 
 impl Profiles {

@@ -15,7 +15,8 @@ use crate::written::suggest;
 pub(super) const HELP: &str = "\
 Looks through a folder and those in it: tickets and measures (.toml), folders of
 milled jobs, inspection logs (.jsonl), archives. With a CODE, also every other
-file that names it in its text or name. A part of a code finds all that have it.
+file that names it in its text or name, or lies in a folder that does. A part of
+a code finds all that have it.
 
 Examples:
   sustent records                       all codes kept here

@@ -1,6 +1,8 @@
 //! The visible paths of an SVG drawing in millimetres, with every transform applied. The only door
 //! to `usvg`. Knows nothing of what is drawn.
 
+use std::ops::Range;
+
 use usvg::roxmltree;
 use usvg::tiny_skia_path::PathSegment;
 
@@ -52,7 +54,7 @@ pub(super) fn drawn_paths(svg_text: &str) -> Result<Vec<Drawn>, TraceError> {
     let given = parsed(svg_text)?;
     check_elements(&given)?;
     check_units(given.root_element())?;
-    let plain = without_references(svg_text);
+    let plain = without_references(svg_text, &given);
     let plain = parsed(&plain)?;
     check_plain(&plain)?;
     let no_files =
@@ -75,19 +77,49 @@ fn unreadable(problem: impl ToString) -> TraceError {
 }
 
 /// The drawing with everything plain black that is painted, clipped, masked or marked by what is defined elsewhere in
-/// it. That changes no line's run, and clips that clip one another twice over, twenty deep, are a million.
-fn without_references(svg_text: &str) -> String {
+/// it. No line that is drawn runs otherwise for that, and clips that clip one another twice over, twenty deep, are a
+/// million.
+fn without_references(svg_text: &str, given: &roxmltree::Document) -> String {
+    let named = |place: &Range<usize>| svg_text.get(place.clone()).is_some_and(|said| said.contains(REFERENCE));
+    let attributes = given.descendants().flat_map(|node| node.attributes()).map(|attribute| attribute.range_value());
+    let styles = given.descendants().filter(is_style).flat_map(|style| style.children()).map(|text| text.range());
+    let mut places: Vec<Range<usize>> = attributes.chain(styles).filter(named).collect();
+    places.sort_unstable_by_key(|place| place.start);
     let mut plain = String::with_capacity(svg_text.len());
-    let mut rest = svg_text;
-    while let Some((before, reference)) = rest.split_once(REFERENCE) {
-        plain.push_str(before);
-        plain.push_str("black");
-        // What would be painted instead goes too: `url(#shade) red`.
-        let after = reference.split_once(')').map_or("", |(_, after)| after);
-        rest = after.find(['"', '\'', ';', '}', '!', '<']).map_or("", |end| &after[end..]);
+    let mut here = 0;
+    for place in places {
+        plain.push_str(svg_text.get(here..place.start).unwrap_or_default());
+        plain.push_str(&in_black(svg_text.get(place.clone()).unwrap_or_default()));
+        here = place.end;
     }
-    plain.push_str(rest);
+    plain.push_str(svg_text.get(here..).unwrap_or_default());
     plain
+}
+
+/// What an attribute or a style sheet says, with black for what it takes from elsewhere, and without comments.
+fn in_black(said: &str) -> String {
+    const COMMENT: &str = "/*";
+    let mut black = String::with_capacity(said.len());
+    let mut rest = said;
+    while let Some(at) = [COMMENT, REFERENCE].into_iter().filter_map(|word| rest.find(word)).min() {
+        let (before, begun) = rest.split_at(at);
+        black.push_str(before);
+        rest = match begun.strip_prefix(COMMENT) {
+            Some(comment) => comment.split_once("*/").map_or("", |(_, after)| after),
+            None => {
+                black.push_str("black");
+                // What would be painted instead goes too: `url(#shade) red`.
+                let after = begun.split_once(')').map_or("", |(_, after)| after);
+                after.find([';', '}', '!']).map_or("", |end| &after[end..])
+            }
+        };
+    }
+    black.push_str(rest);
+    black
+}
+
+fn is_style(node: &roxmltree::Node) -> bool {
+    node.is_element() && node.tag_name().name() == "style"
 }
 
 /// What only shows once the text is parsed: references in character codes, and more styles than are read.
@@ -95,13 +127,12 @@ fn check_plain(xml: &roxmltree::Document) -> Result<(), TraceError> {
     let mut rules = 0;
     for node in xml.descendants() {
         let line = || xml.text_pos_at(node.range().start).row;
-        let said = node.attributes().map(|attribute| attribute.value()).chain(node.text());
-        if said.into_iter().any(|said| said.contains(REFERENCE)) {
+        let style = if is_style(&node) { node.text().unwrap_or_default() } else { "" };
+        let mut said = node.attributes().map(|attribute| attribute.value()).chain([style]);
+        if said.any(|said| said.contains(REFERENCE)) {
             return Err(unreadable(format!("line {}: {REFERENCE}...) in character codes", line())));
         }
-        if node.is_element() && node.tag_name().name() == "style" {
-            rules += node.text().map_or(0, |text| text.matches('{').count());
-        }
+        rules += style.matches('{').count();
         if rules > MOST_RULES {
             return Err(unreadable(format!("line {}: more than {MOST_RULES} style rules", line())));
         }

@@ -481,6 +481,14 @@ mod tests {
         let styled =
             with("class=\"a\"").replace("</svg>", "<style>.a{clip-path:url(#none);fill:url(#none)}</style></svg>");
         assert_eq!(outline_from_svg(&styled, 0.0).unwrap().outline.points(), whole.outline.points());
+        // What is no reference stays: words, comments, and the rule behind a comment of a style sheet.
+        for other in [
+            "<!-- painted by url(#shade) --><!-- and -->",
+            "<style>/* url(#a) */ .b{display:none}</style><circle class=\"b\" r=\"99\"/><text>see url( here</text>",
+        ] {
+            let svg = ARCS.replace("</svg>", &format!("{other}</svg>"));
+            assert!(outline_from_svg(&svg, 0.0).is_ok(), "{other}: {:?}", outline_from_svg(&svg, 0.0));
+        }
         refused(&with("clip-path=\"&#117;rl(#d0)\""), "character codes");
         refused(&INSOLE.replace("</svg>", "<style>ur<![CDATA[l(#d0)]]></style></svg>"), "character codes");
         let rules = "g > rect.a { fill: red }".repeat(2000);

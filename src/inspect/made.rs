@@ -97,9 +97,10 @@ fn direct(
         );
         return Ok(());
     }
-    let Some(estimate) = drawn_together(readings, cover_mm(case, cover, value), repeatability) else { return Ok(()) };
+    let cover_mm = cover_mm(case, cover, value);
+    let Some(estimate) = drawn_together(readings, cover_mm, repeatability) else { return Ok(()) };
     let is_said = readings.iter().all(|reading| reading.unit_is_said);
-    plausible(value, line, estimate.mean, asked, is_said)?;
+    plausible(value, line, estimate.mean + cover_mm, asked + cover_mm, is_said)?;
     gauge_notes(case, value, &estimate, repeatability, all);
     let one_reading = estimate.one_reading();
     all.values.insert(value, Made { asked, estimate, one_reading });

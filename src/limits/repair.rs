@@ -399,7 +399,6 @@ fn help(limit: &str) -> Option<&'static str> {
         "steepest_wall" => "a wider heel_width, a narrower heel_cup_width, or a material that holds steeper walls",
         "cutter_reach" => "a longer cutter",
         "skin_hold" => "a thinner skin, or hold = \"tabs\"",
-        "tab_hold" => "thinner tabs",
         "pin_height" => "lower pins, or turning = \"edges\"",
         "heel_rise" | "ball_rise" | "ramp_change" => {
             "another cover, the stock insole measured again, or a reason typed"

@@ -47,16 +47,14 @@ pub fn holds(blank: &Blank, perimeter: &Cutter, [length, width, height]: [f64; 3
 }
 
 /// What holds the lowest place of the top up, whatever the material: the cutters' holders stay above
-/// the blank, a skin is thinner than the piece's edge, and so much stands beside it as tabs are high.
+/// the blank, and a skin is thinner than the piece's edge.
 pub(super) fn lowest_allowed_mm(make: &Make) -> Vec<(f64, Bound)> {
     let top = make.blank.height_mm + scatter_mm(&make.blank);
     let cutters = [Some(&make.roughing), Some(&make.finishing), make.rest.as_ref()].into_iter().flatten();
     let mut floors: Vec<(f64, Bound)> = cutters.map(|c| (top - c.stickout_mm, Bound::of("cutter_reach"))).collect();
-    floors.push(match make.hold {
-        Hold::Skin { thickness_mm } => (thickness_mm + EDGE_OVER_SKIN_MM, Bound::of("skin_hold")),
-        Hold::Tabs(Tabs { count: 0, .. }) => return floors,
-        Hold::Tabs(tabs) => (tabs.thickness_mm - make.material.allowance_mm, Bound::of("tab_hold")),
-    });
+    if let Hold::Skin { thickness_mm } = make.hold {
+        floors.push((thickness_mm + EDGE_OVER_SKIN_MM, Bound::of("skin_hold")));
+    }
     floors
 }
 
@@ -131,7 +129,7 @@ pub(super) fn findings(case: &Case, intervals: &Intervals, lowest_mm: f64, highe
     found.extend(machine(case, highest_mm));
     found.extend(chip_load(case));
     found.extend(skin(case, lowest_mm));
-    found.extend(tabs(case, lowest_mm));
+    found.extend(tabs(case));
     found
 }
 
@@ -156,19 +154,23 @@ fn skin(case: &Case, lowest_mm: f64) -> Option<Finding> {
     Some(Finding::new("skin_hold", Severity::Note, case.order.side, message, advice))
 }
 
-/// Beside the piece no more stands for a tab than the edge's height and what roughing leaves on it.
-fn tabs(case: &Case, lowest_mm: f64) -> Option<Finding> {
+/// Beside the piece no more stands for a tab than the height of its edge and what roughing leaves on it. Where along the
+/// edge tabs come to stand is for the path to say, so this stops nothing.
+fn tabs(case: &Case) -> Option<Finding> {
     let Hold::Tabs(Tabs { count: 1.., thickness_mm, .. }) = case.make.hold else { return None };
-    let most = lowest_mm + case.make.material.allowance_mm;
+    let outline = &case.footbed.outline;
+    let (rear, length) = (outline.bounds().y0, outline.length_mm());
+    let ends = Tabs::END_SHARE..=1.0 - Tabs::END_SHARE;
+    let sides = outline.points().iter().filter(|p| ends.contains(&((p.y - rear) / length)));
+    let edge_mm = sides.map(|&p| case.footbed.top_at(p)).fold(f64::INFINITY, f64::min);
+    let most = edge_mm + case.make.material.allowance_mm;
     past(thickness_mm, most).then(|| {
         let message = format!(
-            "tabs are to be {thickness_mm} mm high, and no more than {most:.2} mm stands beside the piece where it is \
-             thinnest, {lowest_mm:.2} mm"
+            "tabs are to be {thickness_mm} mm high, and where the piece's edge is lowest, {edge_mm:.2} mm, no more than \
+             {most:.2} mm stands beside it: a tab there would be too slight, and `mill` would refuse the job"
         );
         let advice = format!("ask tabs of {:.1} mm or less", (most * 10.0).floor() / 10.0);
-        Finding::new("tab_hold", Severity::Stop, case.order.side, message, advice)
-            .numbers(thickness_mm, most, "mm")
-            .never_overruled()
+        Finding::new("tab_hold", Severity::Caution, case.order.side, message, advice).numbers(thickness_mm, most, "mm")
     })
 }
 

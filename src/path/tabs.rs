@@ -12,10 +12,6 @@ pub(super) struct Tab {
     pub(super) to: f64,
 }
 
-/// No tab within this share of the piece's length from either end: toe tip and heel end are curved
-/// and seen (our own choice).
-const END_SHARE: f64 = 0.12;
-
 /// The coordinate along the piece.
 pub(super) fn long_axis(points: &[Point2]) -> impl Fn(Point2) -> f64 + use<> {
     let upright = Rect::around(points).is_none_or(|r| r.height() >= r.width());
@@ -70,7 +66,7 @@ fn candidates(places: &[(f64, Point2)], length: f64, half: f64) -> Vec<Candidate
     let along = long_axis(&points);
     let reach = points.iter().map(|p| along(*p));
     let (low, high) = reach.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| (lo.min(v), hi.max(v)));
-    let end = END_SHARE * (high - low);
+    let end = Tabs::END_SHARE * (high - low);
     let on_the_sides = |p: Point2| along(p) > low + end && along(p) < high - end;
     let mut out: Vec<Candidate> = Vec::new();
     let mut before = 0.0;

@@ -200,6 +200,12 @@ pub struct Tabs {
     pub thickness_mm: f64,
 }
 
+impl Tabs {
+    /// No tab stands within this share of the piece's length from either end: toe tip and heel end are curved and seen
+    /// (our own choice).
+    pub const END_SHARE: f64 = 0.12;
+}
+
 /// What brings the blank back to its place after it was turned over; matters to a relieved
 /// underside only.
 #[derive(Clone, Copy, Debug, PartialEq)]
