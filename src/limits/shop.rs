@@ -169,7 +169,8 @@ fn tabs(case: &Case) -> Option<Finding> {
             "tabs are to be {thickness_mm} mm high, and where the piece's edge is lowest, {edge_mm:.2} mm, no more than \
              {most:.2} mm stands beside it: a tab there would be too slight, and `mill` would refuse the job"
         );
-        let advice = format!("ask tabs of {:.1} mm or less", (most * 10.0).floor() / 10.0);
+        // To a tenth, and what is one within rounding stays it.
+        let advice = format!("ask tabs of {:.1} mm or less", (most * 10.0 + 1e-6).floor() / 10.0);
         Finding::new("tab_hold", Severity::Caution, case.order.side, message, advice).numbers(thickness_mm, most, "mm")
     })
 }
