@@ -103,8 +103,8 @@ struct Record<'a> {
     #[serde(borrow)]
     ticket: Cow<'a, str>,
     /// What no other file of the kind has beside the ticket.
-    #[allow(dead_code)]
-    revision: i64,
+    #[serde(rename = "revision")]
+    _revision: i64,
     #[serde(borrow, default)]
     note: Cow<'a, str>,
 }
